@@ -1,0 +1,1 @@
+"""How likely players of given levels are to choose each move."""

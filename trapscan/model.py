@@ -1,0 +1,392 @@
+"""The data that travels between the rooms: positions, questions to an engine, verdicts, and the scan.json contract.
+
+Moves inside trapscan are UCI strings ("e2e4", "e7e8q", castling as the king's move "e1g1"; in Chess960 the king
+takes its rook); SAN appears only in what a person reads. An EPD here is always the four fields of `chess.Board.epd()`
+with a legal en passant square only: it decides the legal moves, and two move orders that reach it are one position.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any, Protocol
+
+import chess
+import msgspec
+
+from trapscan.score import Score
+
+SCHEMA = "trapscan.scan/1"
+
+# --- asking an engine ------------------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True, slots=True, order=True)
+class Query:
+    """One question to an engine, answered independently of every other (cleared hash): equal query, equal answer.
+
+    `budget` is in engine nodes; an engine that cannot count nodes turns it into a calibrated depth. `moves` restricts
+    the root moves (empty: all legal moves). `lines` is the number of best lines wanted (MultiPV).
+    """
+
+    epd: str
+    budget: int
+    moves: tuple[str, ...] = ()
+    lines: int = 1
+
+
+@dataclass(frozen=True, slots=True)
+class Line:
+    """A score from the point of view of the side to move in the query's position, and the moves that lead to it."""
+
+    score: Score
+    pv: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Evaluation:
+    """The answer to a query: best line first; empty `lines` never occurs except for mate and stalemate (one line
+    with an empty pv). `nodes` is what the engine says it spent; `notes` tells of anything odd (a cut line...)."""
+
+    lines: tuple[Line, ...]
+    nodes: int
+    depth: int = 0
+    notes: tuple[str, ...] = ()
+
+    @property
+    def best(self) -> Line:
+        """The first line."""
+        return self.lines[0]
+
+
+class Evaluator(Protocol):
+    """Something that answers queries: a live engine, the store, or a plain table in a test."""
+
+    @property
+    def multipv(self) -> bool:
+        """Whether `lines` > 1 and `moves` are honoured. If not, only lines=1 and moves=() may be asked."""
+        ...
+
+    def evaluate(self, query: Query) -> Evaluation:
+        """Answer; raises a subclass of trapscan.errors.EngineError when no usable answer can be had."""
+        ...
+
+
+# --- chances ---------------------------------------------------------------------------------------------------------
+
+Chances = Mapping[str, tuple[float, ...]]
+"""Move (UCI) -> probability per level. For every level the probabilities sum to one over the legal moves."""
+
+
+class ChanceModel(Protocol):
+    """How likely players of given levels are to choose each legal move, before any engine has spoken."""
+
+    @property
+    def name(self) -> str:
+        """Identity for the settings of a scan: name and version or hash of the weights."""
+        ...
+
+    def predict(self, boards: list[chess.Board], levels: tuple[int, ...]) -> list[Chances]:
+        """One mapping a board. A board's move stack, if any, tells the last moves; its fullmove number tells the ply."""
+        ...
+
+    def join(self, chances: Chances, losses: Mapping[str, tuple[float, float]], levels: tuple[int, ...]) -> Chances:
+        """Chances once an engine has looked: `losses` maps some of the moves to (loss at the shallow screen, loss at
+        the deepest search), in objective expected score, never negative. Moves without losses keep their share."""
+        ...
+
+
+# --- positions -------------------------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True, slots=True)
+class Position:
+    """A merged position of the repertoire.
+
+    `moves` is one shortest move order (UCI) from `start_fen`; `move_orders` counts all of them. `prepared` are the
+    moves the repertoire holds here (UCI, first the main one). `opening` is (ECO, name) of the last named position on
+    the way, or None. `beyond` is 0 in the tree, else how many plies past its end.
+    """
+
+    epd: str
+    start_fen: str
+    moves: tuple[str, ...]
+    move_orders: int
+    prepared: tuple[str, ...] = ()
+    opening: tuple[str, str] | None = None
+    beyond: int = 0
+
+    def board(self) -> chess.Board:
+        """The position as a board with its move stack."""
+        board = chess.Board(self.start_fen, chess960=False)
+        for uci in self.moves:
+            board.push_uci(uci)
+        return board
+
+
+@dataclass(frozen=True, slots=True)
+class Slip:
+    """A verified slip. `score` is the victim's after the move; `refutation` the punisher's line (UCI, reply first),
+    `also` other first moves that punish as well; `exposed` the smallest budget at which the slip showed, `nodes` the
+    budget at which it was last confirmed."""
+
+    move: str
+    score: Score
+    refutation: tuple[str, ...]
+    also: tuple[str, ...]
+    exposed: int
+    nodes: int
+
+
+@dataclass(frozen=True, slots=True)
+class Examined:
+    """What a search found out about one position: the victim's best line, the moves that are slips, and every other
+    examined move with its score (victim's view) and the budget behind it. `chances` are joined with the losses."""
+
+    epd: str
+    best: Line
+    slips: tuple[Slip, ...]
+    others: tuple[tuple[str, Score, int], ...]
+    chances: Chances
+    candidates: int
+    searches: int
+    nodes: int
+    problems: tuple[str, ...] = ()
+
+
+# --- the contract: scan.json -----------------------------------------------------------------------------------------
+
+Cp = int | dict[str, int]
+"""Centipawns, or {"mate": n} with n in moves; always the victim's view in a finding."""
+
+
+class Record(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """Base of everything in scan.json."""
+
+
+class MoveText(Record, kw_only=True):
+    """A move in both notations."""
+
+    san: str
+    uci: str
+
+
+class Refutation(Record, kw_only=True):
+    """The punisher's reply and the line that proves it (SAN, the reply first)."""
+
+    san: str
+    uci: str
+    line: tuple[str, ...]
+
+
+class Instead(Record, kw_only=True):
+    """A good move for the victim; `answers` says in a few words what it meets, or is empty."""
+
+    san: str
+    uci: str
+    cp: Cp
+    answers: str = ""
+
+
+class Opening(Record, kw_only=True):
+    """ECO code and name."""
+
+    eco: str
+    name: str
+
+
+class Evidence(Record, kw_only=True):
+    """How often the position and the move occur in the games given with --games."""
+
+    games: int
+    played: int
+
+
+class LookAlike(Record, kw_only=True):
+    """Another position of the scan where the same move is sound. `squares` are those whose occupants differ."""
+
+    fen: str
+    line: tuple[str, ...]
+    cp_best: Cp
+    cp_move: Cp
+    squares: tuple[str, ...]
+    reason: str = ""
+
+
+class Depth(Record, kw_only=True):
+    """The search effort (nodes) at which the slip first shows."""
+
+    exposed: int
+
+
+class SecondOpinion(Record, kw_only=True):
+    """What a second engine says: its two scores (victim's view), its name, and whether it agrees."""
+
+    engine: str
+    cp_best: Cp
+    cp_slip: Cp
+    agrees: bool
+
+
+class Verified(Record, kw_only=True):
+    """The budget (nodes) at which the slip was last confirmed, and the second engine's verdict, if one was asked."""
+
+    nodes: int
+    second_engine: SecondOpinion | None = None
+
+
+class Prepared(Record, kw_only=True):
+    """For a slip that stands in the repertoire itself: our prepared answers (SAN) and whether the first is right."""
+
+    answers: tuple[str, ...]
+    right: bool
+
+
+class BaitReply(Record, kw_only=True):
+    """A slip that a bait invites: the reply, its refutation, its chance per level, victim's scores."""
+
+    slip: MoveText
+    refutation: Refutation
+    chance: tuple[float, ...]
+    cp_best: Cp
+    cp_slip: Cp
+    gain: str
+    motifs: tuple[str, ...] = ()
+
+
+class BaitDetails(Record, kw_only=True):
+    """The balance of a bait, per level, in expected score of the side that plays it.
+
+    `price`: E of the repertoire's best line minus E of the bait at best play. `slips_gain`: what the invited slips add.
+    `net`, `net_low`, `net_high`: V(bait) minus V(repertoire move), and its range. `firm`: net_low > 0 at the chosen
+    level. `pays_below`: the lowest level from which it no longer pays, or None. `otherwise`: best reply and our answer.
+    """
+
+    repertoire_move: MoveText | None
+    price: tuple[float, ...]
+    slips_gain: tuple[float, ...]
+    net: tuple[float, ...]
+    net_low: tuple[float, ...]
+    net_high: tuple[float, ...]
+    firm: bool
+    pays_below: int | None
+    otherwise: tuple[str, ...]
+
+
+class Finding(Record, kw_only=True):
+    """One trick, pitfall, bait or unsound move; the fields are explained in README.md under scan.json."""
+
+    id: str
+    kind: str
+    victim: str
+    fen: str
+    start_fen: str
+    line: tuple[str, ...]
+    move_orders: int
+    opening: Opening | None
+    slip: MoveText | None = None
+    bait: MoveText | None = None
+    replies: tuple[BaitReply, ...] = ()
+    refutation: Refutation | None = None
+    also: tuple[str, ...] = ()
+    instead: tuple[Instead, ...] = ()
+    cp_best: Cp
+    cp_slip: Cp
+    gain: str
+    material: float = 0
+    ply: int = 0
+    motifs: tuple[str, ...] = ()
+    why_tempting: str = ""
+    why_it_fails: str = ""
+    move_order_hint: str = ""
+    poisoned: bool = False
+    must_know: tuple[bool, ...] = ()
+    in_repertoire: bool = False
+    prepared: Prepared | None = None
+    beyond: int = 0
+    chance: tuple[float, ...]
+    find: tuple[float, ...]
+    reach: tuple[float, ...]
+    cost: tuple[float, ...]
+    toll: tuple[float, ...]
+    evidence: Evidence | None = None
+    look_alikes: tuple[LookAlike, ...] = ()
+    bait_details: BaitDetails | None = None
+    depth: Depth
+    verified: Verified
+
+
+class Tool(Record, kw_only=True):
+    """Which trapscan made the report."""
+
+    version: str
+
+
+class EngineUsed(Record, kw_only=True):
+    """The engine by name, the options set, and the limit it was driven with ("nodes", "depth", "movetime")."""
+
+    name: str
+    options: dict[str, str | int | bool]
+    limit_kind: str
+
+
+class InputFile(Record, kw_only=True):
+    """A repertoire file: its name without folders, and the SHA-256 of its bytes."""
+
+    name: str
+    sha256: str
+
+
+class Input(Record, kw_only=True):
+    """What was read: files, games, positions after merging, and how many positions merged into others."""
+
+    files: tuple[InputFile, ...]
+    games: int
+    positions: int
+    merged: int
+
+
+class Counters(Record, kw_only=True):
+    """What the scan took. The same whether answers came from the engine or from the store, except nothing: a count of
+    store hits that depended on earlier runs would make equal scans differ, so it counts hits a fresh scan has too."""
+
+    positions: int
+    candidates: int
+    searches: int
+    engine_nodes: int
+    store_hits: int
+
+
+class Problem(Record, kw_only=True):
+    """Something that was passed over: where, and what."""
+
+    file: str
+    game: int
+    ply: int
+    text: str
+
+
+class Scan(Record, kw_only=True):
+    """A whole report: scan.json."""
+
+    schema: str
+    tool: Tool
+    engine: EngineUsed
+    settings: dict[str, Any]
+    side: str
+    level: int
+    levels: tuple[int, ...]
+    title: str
+    input: Input
+    counters: Counters
+    problems: tuple[Problem, ...]
+    findings: tuple[Finding, ...]
+
+
+KINDS = ("unsound", "trick", "pitfall", "bait")
+GAINS = ("mate", "queen", "rook", "piece", "exchange", "pawn", "attack")
+
+
+def encode_scan(scan: Scan) -> bytes:
+    """scan.json's bytes: UTF-8, keys sorted, two spaces, one newline at the end; equal scans give equal bytes."""
+    return msgspec.json.format(msgspec.json.encode(scan, order="sorted"), indent=2) + b"\n"

@@ -1,0 +1,1 @@
+"""Everything a person or another tool reads, rendered from a scan."""

@@ -1,0 +1,108 @@
+"""One frozen settings object. Presets are TOML files in configs/; every value can be overridden; the values that decide
+what an engine is asked are part of every result."""
+
+from __future__ import annotations
+
+import tomllib
+from collections.abc import Mapping
+from importlib import resources
+from pathlib import Path
+from typing import Annotated, Any
+
+import msgspec
+from msgspec import Meta
+
+from trapscan.errors import SettingsError
+
+PRESETS = ("quick", "standard", "deep")
+
+Nodes = Annotated[int, Meta(ge=100, le=10_000_000_000)]
+Share = Annotated[float, Meta(ge=0.0, le=1.0)]
+Rating = Annotated[int, Meta(ge=600, le=2600)]
+OptionValue = str | int | bool
+
+
+class Settings(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """Everything that decides what a scan finds. Budgets are in engine nodes, losses in objective expected score
+    (0 to 1), levels in Elo."""
+
+    stages: Annotated[tuple[Nodes, ...], Meta(min_length=1)] = (2_000, 20_000, 200_000)
+    """Budgets after a move, rising. A move climbs until its loss is clear of the threshold by the noise of its stage."""
+    noise: tuple[Annotated[float, Meta(gt=0.0, le=0.5)], ...] = (0.042, 0.022, 0.010)
+    """Standard error of a loss at each stage, in expected score."""
+    clear: Annotated[float, Meta(ge=0.0, le=10.0)] = 1.5
+    """How many times its noise a loss must be away from the threshold to be settled before the last stage."""
+    best_nodes: Nodes = 100_000
+    """Budget for the position itself: what the best move is worth."""
+    confirm_nodes: Nodes = 20_000
+    """Every slip that is reported was confirmed with at least this budget, and its refutation comes from there."""
+    threshold: Annotated[float, Meta(ge=0.01, le=0.9)] = 0.10
+    """A move that loses at least this much is a slip."""
+    sound: Annotated[float, Meta(ge=0.0, le=0.2)] = 0.02
+    """A move that loses less than this is sound."""
+    min_chance: Share = 0.01
+    """A slip is reported when its chance reaches this at some level."""
+    min_prior: Share = 0.004
+    """A move is examined when its chance before the engine looks reaches this at some level."""
+    max_candidates: Annotated[int, Meta(ge=1, le=250)] = 14
+    """At most this many moves a position are examined, the likeliest first (moves of the repertoire always are)."""
+    beyond: Annotated[int, Meta(ge=0, le=20)] = 2
+    """Plies to go on past the end of each line."""
+    beyond_width: Annotated[int, Meta(ge=1, le=10)] = 2
+    """Past the end: how many likely moves of the other side are followed at most."""
+    beyond_chance: Share = 0.15
+    """Past the end: a move of the other side is followed when its chance reaches this at the chosen level."""
+    level: Rating = 1500
+    """The level the report is ranked for."""
+    levels: Annotated[tuple[Rating, ...], Meta(min_length=1)] = (1000, 1200, 1400, 1600, 1800, 2000, 2200, 2400)
+    """The levels every number is given for."""
+    hash_mb: Annotated[int, Meta(ge=1, le=65536)] = 16
+    """The engine's hash table, in MiB, where it has such an option."""
+    engine_options: dict[str, OptionValue] = {}
+    """UCI options for the engine, by name."""
+    shown: Annotated[int, Meta(ge=1)] = 40
+    """How many findings of a kind the readable reports show; scan.json always holds all."""
+
+    def __post_init__(self) -> None:
+        if len(self.noise) != len(self.stages):
+            raise ValueError("`noise` needs one value for each of `stages`")
+        if list(self.stages) != sorted(set(self.stages)):
+            raise ValueError("`stages` must rise")
+        if list(self.levels) != sorted(set(self.levels)):
+            raise ValueError("`levels` must rise")
+
+    def public(self) -> dict[str, Any]:
+        """The settings as plain values, for scan.json."""
+        plain = msgspec.to_builtins(self)
+        assert isinstance(plain, dict)
+        return plain
+
+
+def load(preset: str = "standard", overrides: Mapping[str, Any] | None = None) -> Settings:
+    """The named preset, or the TOML file at the path `preset`, with `overrides` on top.
+
+    Raises SettingsError, in one line, on a name that does not exist, broken TOML, or a value out of range.
+    """
+    return build(read_preset(preset) | dict(overrides or {}), source=preset)
+
+
+def read_preset(preset: str) -> dict[str, Any]:
+    """The plain values of a preset by name or of a TOML file by path."""
+    try:
+        if preset in PRESETS:
+            text = resources.files("trapscan.configs").joinpath(f"{preset}.toml").read_text(encoding="utf-8")
+        else:
+            text = Path(preset).read_text(encoding="utf-8")
+        return tomllib.loads(text)
+    except FileNotFoundError as exc:
+        raise SettingsError(f"no preset or file '{preset}'; presets: {', '.join(PRESETS)}") from exc
+    except (OSError, UnicodeDecodeError, tomllib.TOMLDecodeError) as exc:
+        raise SettingsError(f"cannot read the settings in '{preset}': {exc}") from exc
+
+
+def build(values: Mapping[str, Any], *, source: str = "options") -> Settings:
+    """A settings object from plain values; unknown names and wrong types or ranges raise SettingsError."""
+    try:
+        return msgspec.convert(dict(values), Settings)
+    except msgspec.ValidationError as exc:
+        raise SettingsError(f"settings from {source}: {exc}") from exc
