@@ -164,14 +164,14 @@ class Record(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=Tr
     """Base of everything in scan.json."""
 
 
-class MoveText(Record, kw_only=True):
+class MoveText(Record, frozen=True, kw_only=True):
     """A move in both notations."""
 
     san: str
     uci: str
 
 
-class Refutation(Record, kw_only=True):
+class Refutation(Record, frozen=True, kw_only=True):
     """The punisher's reply and the line that proves it (SAN, the reply first)."""
 
     san: str
@@ -179,7 +179,7 @@ class Refutation(Record, kw_only=True):
     line: tuple[str, ...]
 
 
-class Instead(Record, kw_only=True):
+class Instead(Record, frozen=True, kw_only=True):
     """A good move for the victim; `answers` says in a few words what it meets, or is empty."""
 
     san: str
@@ -188,21 +188,21 @@ class Instead(Record, kw_only=True):
     answers: str = ""
 
 
-class Opening(Record, kw_only=True):
+class Opening(Record, frozen=True, kw_only=True):
     """ECO code and name."""
 
     eco: str
     name: str
 
 
-class Evidence(Record, kw_only=True):
+class Evidence(Record, frozen=True, kw_only=True):
     """How often the position and the move occur in the games given with --games."""
 
     games: int
     played: int
 
 
-class LookAlike(Record, kw_only=True):
+class LookAlike(Record, frozen=True, kw_only=True):
     """Another position of the scan where the same move is sound. `squares` are those whose occupants differ."""
 
     fen: str
@@ -213,13 +213,13 @@ class LookAlike(Record, kw_only=True):
     reason: str = ""
 
 
-class Depth(Record, kw_only=True):
+class Depth(Record, frozen=True, kw_only=True):
     """The search effort (nodes) at which the slip first shows."""
 
     exposed: int
 
 
-class SecondOpinion(Record, kw_only=True):
+class SecondOpinion(Record, frozen=True, kw_only=True):
     """What a second engine says: its two scores (victim's view), its name, and whether it agrees."""
 
     engine: str
@@ -228,21 +228,21 @@ class SecondOpinion(Record, kw_only=True):
     agrees: bool
 
 
-class Verified(Record, kw_only=True):
+class Verified(Record, frozen=True, kw_only=True):
     """The budget (nodes) at which the slip was last confirmed, and the second engine's verdict, if one was asked."""
 
     nodes: int
     second_engine: SecondOpinion | None = None
 
 
-class Prepared(Record, kw_only=True):
+class Prepared(Record, frozen=True, kw_only=True):
     """For a slip that stands in the repertoire itself: our prepared answers (SAN) and whether the first is right."""
 
     answers: tuple[str, ...]
     right: bool
 
 
-class BaitReply(Record, kw_only=True):
+class BaitReply(Record, frozen=True, kw_only=True):
     """A slip that a bait invites: the reply, its refutation, its chance per level, victim's scores."""
 
     slip: MoveText
@@ -254,7 +254,7 @@ class BaitReply(Record, kw_only=True):
     motifs: tuple[str, ...] = ()
 
 
-class BaitDetails(Record, kw_only=True):
+class BaitDetails(Record, frozen=True, kw_only=True):
     """The balance of a bait, per level, in expected score of the side that plays it.
 
     `price`: E of the repertoire's best line minus E of the bait at best play. `slips_gain`: what the invited slips add.
@@ -273,7 +273,7 @@ class BaitDetails(Record, kw_only=True):
     otherwise: tuple[str, ...]
 
 
-class Finding(Record, kw_only=True):
+class Finding(Record, frozen=True, kw_only=True):
     """One trick, pitfall, bait or unsound move; the fields are explained in README.md under scan.json."""
 
     id: str
@@ -316,13 +316,13 @@ class Finding(Record, kw_only=True):
     verified: Verified
 
 
-class Tool(Record, kw_only=True):
+class Tool(Record, frozen=True, kw_only=True):
     """Which trapscan made the report."""
 
     version: str
 
 
-class EngineUsed(Record, kw_only=True):
+class EngineUsed(Record, frozen=True, kw_only=True):
     """The engine by name, the options set, and the limit it was driven with ("nodes", "depth", "movetime")."""
 
     name: str
@@ -330,14 +330,14 @@ class EngineUsed(Record, kw_only=True):
     limit_kind: str
 
 
-class InputFile(Record, kw_only=True):
+class InputFile(Record, frozen=True, kw_only=True):
     """A repertoire file: its name without folders, and the SHA-256 of its bytes."""
 
     name: str
     sha256: str
 
 
-class Input(Record, kw_only=True):
+class Input(Record, frozen=True, kw_only=True):
     """What was read: files, games, positions after merging, and how many positions merged into others."""
 
     files: tuple[InputFile, ...]
@@ -346,9 +346,9 @@ class Input(Record, kw_only=True):
     merged: int
 
 
-class Counters(Record, kw_only=True):
-    """What the scan took. The same whether answers came from the engine or from the store, except nothing: a count of
-    store hits that depended on earlier runs would make equal scans differ, so it counts hits a fresh scan has too."""
+class Counters(Record, frozen=True, kw_only=True):
+    """What the scan's answers cost, counted over the answers used, wherever they came from: a count that depended on
+    what earlier runs left in the store would make equal scans differ. `store_hits` are answers used more than once."""
 
     positions: int
     candidates: int
@@ -357,7 +357,7 @@ class Counters(Record, kw_only=True):
     store_hits: int
 
 
-class Problem(Record, kw_only=True):
+class Problem(Record, frozen=True, kw_only=True):
     """Something that was passed over: where, and what."""
 
     file: str
@@ -366,7 +366,7 @@ class Problem(Record, kw_only=True):
     text: str
 
 
-class Scan(Record, kw_only=True):
+class Scan(Record, frozen=True, kw_only=True):
     """A whole report: scan.json."""
 
     schema: str

@@ -1,5 +1,4 @@
-"""One frozen settings object. Presets are TOML files in configs/; every value can be overridden; the values that decide
-what an engine is asked are part of every result."""
+"""One frozen settings object. Presets are TOML files in configs/; every value can be overridden."""
 
 from __future__ import annotations
 
@@ -27,7 +26,7 @@ class Settings(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=
     (0 to 1), levels in Elo."""
 
     stages: Annotated[tuple[Nodes, ...], Meta(min_length=1)] = (2_000, 20_000, 200_000)
-    """Budgets after a move, rising. A move climbs until its loss is clear of the threshold by the noise of its stage."""
+    """Budgets after a move, rising. A move climbs until its loss is clear of the threshold."""
     noise: tuple[Annotated[float, Meta(gt=0.0, le=0.5)], ...] = (0.042, 0.022, 0.010)
     """Standard error of a loss at each stage, in expected score."""
     clear: Annotated[float, Meta(ge=0.0, le=10.0)] = 1.5
@@ -90,7 +89,7 @@ def read_preset(preset: str) -> dict[str, Any]:
     """The plain values of a preset by name or of a TOML file by path."""
     try:
         if preset in PRESETS:
-            text = resources.files("trapscan.configs").joinpath(f"{preset}.toml").read_text(encoding="utf-8")
+            text = _shipped_preset(preset)
         else:
             text = Path(preset).read_text(encoding="utf-8")
         return tomllib.loads(text)
@@ -98,6 +97,16 @@ def read_preset(preset: str) -> dict[str, Any]:
         raise SettingsError(f"no preset or file '{preset}'; presets: {', '.join(PRESETS)}") from exc
     except (OSError, UnicodeDecodeError, tomllib.TOMLDecodeError) as exc:
         raise SettingsError(f"cannot read the settings in '{preset}': {exc}") from exc
+
+
+def _shipped_preset(name: str) -> str:
+    """A preset's text: from the installed package, or from the checkout, where the files lie beside the package."""
+    beside = Path(__file__).resolve().parent.parent / "configs" / f"{name}.toml"
+    try:
+        folder = resources.files("trapscan.configs")
+    except ModuleNotFoundError:
+        return beside.read_text(encoding="utf-8")
+    return folder.joinpath(f"{name}.toml").read_text(encoding="utf-8")
 
 
 def build(values: Mapping[str, Any], *, source: str = "options") -> Settings:
