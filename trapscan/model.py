@@ -87,7 +87,7 @@ class ChanceModel(Protocol):
         ...
 
     def predict(self, boards: list[chess.Board], levels: tuple[int, ...]) -> list[Chances]:
-        """One mapping a board. A board's move stack, if any, tells the last moves; its fullmove number tells the ply."""
+        """One mapping a board. Its move stack, if any, tells the last moves; its fullmove number tells the ply."""
         ...
 
     def join(self, chances: Chances, losses: Mapping[str, tuple[float, float]], levels: tuple[int, ...]) -> Chances:

@@ -56,14 +56,14 @@ class Score:
 
     @property
     def plain(self) -> int:
-        """One integer in centipawns that orders scores; a mate lies beyond +-(CP_CEILING - 1000), a near one furthest."""
+        """Centipawns as one integer that orders scores; mates lie beyond +-(CP_CEILING - 1000)."""
         if self.cp is not None:
             return max(-CP_CEILING + 1000, min(CP_CEILING - 1000, self.cp))
         assert self.mate is not None
         return CP_CEILING - self.mate if self.mate > 0 else -CP_CEILING - self.mate
 
     def expected(self) -> float:
-        """Objective expected score of `side`, 0 to 1: E = 1/(1+10^(-cp/400)); a mate is 1 or 0. The same at every level."""
+        """Objective expected score of `side`, 0 to 1: E = 1/(1+10^(-cp/400)); a mate is 1 or 0."""
         return expected_from_cp(self)
 
     def json(self) -> int | dict[str, int]:
