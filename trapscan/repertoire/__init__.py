@@ -1,0 +1,6 @@
+"""Reading a repertoire: PGN files, EPD and FEN lists, text files of SAN lines."""
+
+from trapscan.movetree import Forest, Game, Repertoire
+from trapscan.repertoire.reading import read_files
+
+__all__ = ["Forest", "Game", "Repertoire", "read_files"]

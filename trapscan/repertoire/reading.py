@@ -1,0 +1,83 @@
+"""Files into a repertoire: reading the bytes, telling the format, calling the reader for it."""
+
+from __future__ import annotations
+
+import hashlib
+import re
+from collections.abc import Callable, Sequence
+from pathlib import Path
+
+from trapscan.errors import RepertoireError
+from trapscan.model import InputFile
+from trapscan.movetree import Repertoire
+from trapscan.repertoire.collect import MAX_FILE_BYTES, Collector, LimitReached, nothing_in
+from trapscan.repertoire.lists import PLACEMENT, read_epd, read_san_lines
+from trapscan.repertoire.movetext import TAG
+from trapscan.repertoire.pgn import PgnReader
+from trapscan.repertoire.text import normalize
+
+_TAG_LINE = re.compile(rb"^\s{0,20}" + TAG.pattern, re.MULTILINE)
+_FIRST_LINE = re.compile(rb"(?m)^[^\S\n]*+(?![%;#]|//)\S[^\n]{0,200}")
+
+
+def read_files(paths: Sequence[Path]) -> Repertoire:
+    """Read PGN files, EPD or FEN lists and files of SAN lines, in the order given, as one repertoire.
+
+    What cannot be read is reported in `problems` (file, game from 1, ply from 1 or 0, text), and what is sound before
+    it is kept. Raises RepertoireError, one line, on a file that cannot be opened, holds no move and no position, is
+    larger than MAX_FILE_BYTES, or has a game of another variant than standard chess.
+    """
+    if not paths:
+        raise RepertoireError("no repertoire file given")
+    collector = Collector()
+    files = []
+    full = False
+    for path in map(Path, paths):
+        data = _read_bytes(path)
+        files.append(InputFile(name=path.name, sha256=hashlib.sha256(data).hexdigest()))
+        collector.open_file(path.name)
+        if full:
+            collector.problem("not read: the files before it have reached the limit")
+            continue
+        try:
+            data = normalize(data)
+            reader_for(path.suffix, data)(data, collector)
+        except LimitReached as exc:
+            collector.problem(str(exc))
+            full = True
+        collector.close_file()
+        if not collector.useful and not full:
+            raise nothing_in(path.name, collector.problems)
+    return Repertoire(tuple(files), tuple(collector.games), collector.forest, tuple(collector.problems))
+
+
+def reader_for(suffix: str, data: bytes) -> Callable[[bytes, Collector], None]:
+    """The reader for a file's content; its suffix decides only where the content leaves it open."""
+    head = data[:65_536]
+    first = _FIRST_LINE.search(head)
+    if first and PLACEMENT.match(first[0] + b" "):
+        return read_epd
+    if suffix.lower() == ".pgn" or _TAG_LINE.search(head):
+        return _read_pgn
+    if suffix.lower() in (".epd", ".fen"):
+        return read_epd
+    return read_san_lines
+
+
+def _read_pgn(data: bytes, collector: Collector) -> None:
+    PgnReader(data, collector).read()
+
+
+def _read_bytes(path: Path) -> bytes:
+    try:
+        with path.open("rb") as file:
+            data = file.read(MAX_FILE_BYTES + 1)
+    except OSError as exc:
+        raise RepertoireError(f"cannot read '{path.name}': {exc.strerror or exc}") from exc
+    except ValueError as exc:  # a name with a NUL character
+        raise RepertoireError(f"cannot read {str(path)!r}: {exc}") from exc
+    if len(data) > MAX_FILE_BYTES:
+        raise RepertoireError(f"'{path.name}' is larger than {MAX_FILE_BYTES // 1024**2} MiB: split it")
+    if not data.strip():
+        raise RepertoireError(f"'{path.name}' is empty")
+    return data

@@ -1,0 +1,38 @@
+"""Bytes into words. Input is scanned as bytes, because all that steers it is ASCII; only what is kept is decoded."""
+
+from __future__ import annotations
+
+import codecs
+
+_FIGURINES = {
+    piece: letter.encode()
+    for letters, first in (("KQRBN", 0x2654), ("KQRBN", 0x265A))
+    for piece, letter in ((chr(first + i).encode(), letter) for i, letter in enumerate(letters))
+}
+_TYPED = {b"\xe2\x80\xa6": b"...", b"\xe2\x80\x93": b"-", b"\xe2\x80\x94": b"-", b"\xc2\xbd": b"1/2"}
+
+
+def normalize(data: bytes) -> bytes:
+    """Without byte-order mark; UTF-16 turned into UTF-8."""
+    for mark, name in ((codecs.BOM_UTF16_LE, "utf-16-le"), (codecs.BOM_UTF16_BE, "utf-16-be")):
+        if data.startswith(mark):
+            return data[2:].decode(name, errors="replace").encode()
+    return data.removeprefix(codecs.BOM_UTF8)
+
+
+def decode(raw: bytes) -> str:
+    """UTF-8, and where it is not, Windows-1252 or Latin-1: decided for each piece, as files mix them."""
+    for name in ("utf-8", "cp1252"):
+        try:
+            return raw.decode(name)
+        except UnicodeDecodeError:
+            continue
+    return raw.decode("latin-1")
+
+
+def plain_word(word: bytes) -> bytes:
+    """A word of movetext with figurines as letters, and typographic dots, dashes and halves in ASCII."""
+    for table in (_FIGURINES, _TYPED):
+        for fancy, ascii_ in table.items():
+            word = word.replace(fancy, ascii_)
+    return word
