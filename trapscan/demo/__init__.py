@@ -1,0 +1,1 @@
+"""The demo repertoires as package data: an invented club, an invented coach, real openings."""
