@@ -1,1 +1,22 @@
-"""Why a slip tempts and why it fails, in words the position bears out."""
+"""Explaining slips as a coach would: what is won, by which motif, why it tempts, why it fails, where it is fine.
+
+Pure functions over positions and lines; no engine is asked here.
+"""
+
+from trapscan.explain.compare import look_alikes, move_order_hint
+from trapscan.explain.gain import needs_more
+from trapscan.explain.instead import instead
+from trapscan.explain.motif import Motif
+from trapscan.explain.motifs import find_motifs
+from trapscan.explain.slip import Explanation, explain_slip
+
+__all__ = [
+    "Explanation",
+    "Motif",
+    "explain_slip",
+    "find_motifs",
+    "instead",
+    "look_alikes",
+    "move_order_hint",
+    "needs_more",
+]

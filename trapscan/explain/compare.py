@@ -1,0 +1,97 @@
+"""Where the same move is sound, and which move must not be delayed."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+
+import chess
+
+from trapscan.explain.exchange import loot
+from trapscan.explain.words import piece_name
+from trapscan.model import Cp, LookAlike
+
+SHOWN = 2
+
+Candidate = tuple[chess.Board, Sequence[str], Cp, Cp]
+
+
+def differing(one: chess.Board, other: chess.Board) -> tuple[str, ...]:
+    """The squares whose occupants differ, a1 first."""
+    return tuple(
+        chess.square_name(square) for square in chess.SQUARES if one.piece_at(square) != other.piece_at(square)
+    )
+
+
+def look_alikes(
+    board: chess.Board, slip: chess.Move, punish: chess.Move, candidates: Iterable[Candidate]
+) -> tuple[LookAlike, ...]:
+    """Up to two positions in which `slip` is sound, the nearest on the board first.
+
+    `candidates` are (position before the move, line in SAN, score of the best move, score of this move), both scores
+    the victim's. `reason` says what has become of the refutation `punish` there, where one differing square carries it.
+    """
+    ranked = []
+    for other, line, cp_best, cp_move in candidates:
+        squares = differing(board, other)
+        ranked.append((len(squares), len(line), other.epd(), other, line, cp_best, cp_move, squares))
+    ranked.sort(key=lambda item: item[:3])
+    return tuple(
+        LookAlike(
+            fen=other.fen(en_passant="legal"),
+            line=tuple(line),
+            cp_best=cp_best,
+            cp_move=cp_move,
+            squares=squares,
+            reason=reason(board, other, slip, punish),
+        )
+        for _, _, _, other, line, cp_best, cp_move, squares in ranked[:SHOWN]
+    )
+
+
+def reason(board: chess.Board, other: chess.Board, slip: chess.Move, punish: chess.Move) -> str:
+    """Why `punish` does not refute `slip` in `other`, where one square tells; else nothing."""
+    if not other.is_legal(slip):
+        return ""
+    here, there = board.copy(stack=False), other.copy(stack=False)
+    here.push(slip)
+    there.push(slip)
+    to = chess.square_name(punish.to_square)
+    if not there.is_legal(punish):
+        blocker = chess.SquareSet(chess.between(punish.from_square, punish.to_square) & there.occupied)
+        if (
+            here.is_legal(punish)
+            and len(blocker) == 1
+            and there.piece_at(punish.from_square) == here.piece_at(punish.from_square)
+        ):
+            square = next(iter(blocker))
+            return f"With the {piece_name(there, square)} on {chess.square_name(square)} the way to {to} is closed."
+        return ""
+    check_here, check_there = here.gives_check(punish), there.gives_check(punish)
+    here.push(punish)
+    there.push(punish)
+    if loot(there, punish.to_square) > 0 and not loot(here, punish.to_square):
+        guards = [s for s in there.attackers(there.turn, punish.to_square) if here.piece_at(s) != there.piece_at(s)]
+        if len(guards) == 1:
+            return (
+                f"With the {piece_name(there, guards[0])} on {chess.square_name(guards[0])} the square {to} is covered."
+            )
+    if check_here and not check_there:
+        king = there.king(there.turn)
+        if king is not None:
+            blocker = chess.SquareSet(chess.between(punish.to_square, king) & there.occupied)
+            if len(blocker) == 1:
+                square = next(iter(blocker))
+                return f"With the {piece_name(there, square)} on {chess.square_name(square)} there is no check on {to}."
+    return ""
+
+
+def move_order_hint(
+    board: chess.Board, slip: chess.Move, punish: chess.Move, neighbours: Iterable[tuple[chess.Board, Sequence[str]]]
+) -> str:
+    """Which move must not be delayed: one sentence, or nothing.
+
+    `board` stands before the slip. `neighbours` are positions of the scan in which the victim plays the same `slip`
+    soundly, with the line (SAN) that leads there.
+    """
+    del board, slip, punish, neighbours
+    return ""

@@ -1,0 +1,164 @@
+"""Counting material: values, exchanges on one square, and the balance once all captures are played out.
+
+Everything is in pawns (pawn 1, knight 3, bishop 3, rook 5, queen 9; the common school values). A king has no value of
+its own here; where it is a target it is told apart by its type.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+import chess
+
+VALUES: dict[chess.PieceType, int] = {
+    chess.PAWN: 1,
+    chess.KNIGHT: 3,
+    chess.BISHOP: 3,
+    chess.ROOK: 5,
+    chess.QUEEN: 9,
+    chess.KING: 0,
+}
+
+_SETTLE_PLIES = 10
+_SETTLE_NODES = 600
+
+
+def value_at(board: chess.Board, square: chess.Square) -> int:
+    """The value in pawns of what stands on `square`; 0 for a king or an empty square."""
+    kind = board.piece_type_at(square)
+    return VALUES[kind] if kind else 0
+
+
+def balance(board: chess.Board, side: chess.Color) -> int:
+    """Material of `side` minus material of the other side, in pawns."""
+    ours, theirs = board.occupied_co[side], board.occupied_co[not side]
+    return sum(
+        value * ((mask & ours).bit_count() - (mask & theirs).bit_count())
+        for value, mask in (
+            (1, board.pawns),
+            (3, board.knights),
+            (3, board.bishops),
+            (5, board.rooks),
+            (9, board.queens),
+        )
+    )
+
+
+def taken_by(board: chess.Board, move: chess.Move) -> int:
+    """What `move` wins at once, in pawns: the captured piece, and the difference a promotion makes."""
+    won = 1 if board.is_en_passant(move) else 0
+    if board.color_at(move.to_square) == (not board.turn):
+        won = value_at(board, move.to_square)
+    if move.promotion:
+        won += VALUES[move.promotion] - 1
+    return won
+
+
+def capture_square(board: chess.Board, move: chess.Move) -> chess.Square | None:
+    """Where the captured piece stands (en passant: not where the move goes), or None if `move` takes nothing."""
+    if board.is_en_passant(move):
+        return chess.square(chess.square_file(move.to_square), chess.square_rank(move.from_square))
+    return move.to_square if board.is_capture(move) else None
+
+
+def exchange(board: chess.Board, move: chess.Move) -> int:
+    """What the mover nets, in pawns, by `move` and the captures that follow on its square.
+
+    Each side takes back with its least valuable piece that legally can, and stops when going on would cost it.
+    """
+    won = taken_by(board, move)
+    board.push(move)
+    try:
+        return won - loot(board, move.to_square)
+    finally:
+        board.pop()
+
+
+def loot(board: chess.Board, square: chess.Square) -> int:
+    """What the side to move can net by capturing on `square`: 0 where it cannot or had better not."""
+    if not board.attackers_mask(board.turn, square):
+        return 0
+    best: chess.Move | None = None
+    lowest = 100
+    for move in board.generate_legal_captures(chess.BB_ALL, chess.BB_SQUARES[square]):
+        kind = board.piece_type_at(move.from_square) or chess.KING
+        cost = 50 if kind == chess.KING else VALUES[kind]
+        if cost < lowest and move.promotion in (None, chess.QUEEN):
+            best, lowest = move, cost
+    return max(0, exchange(board, best)) if best else 0
+
+
+def as_mover(board: chess.Board, side: chess.Color) -> chess.Board:
+    """A copy of the position, without history, in which it is `side`'s turn: what would it do next?"""
+    copy = board.copy(stack=False)
+    if copy.turn != side:
+        copy.turn = side
+        copy.ep_square = None
+    return copy
+
+
+def threat_on(board: chess.Board, square: chess.Square, side: chess.Color) -> int:
+    """What `side` would net by capturing on `square` if it were its turn, in pawns."""
+    return loot(as_mover(board, side), square)
+
+
+def settle(board: chess.Board, side: chess.Color) -> tuple[int, tuple[chess.Move, ...]]:
+    """The balance for `side` once both have played out the captures and promotions that pay, and those moves.
+
+    Either may stop at any time unless it is in check. Mate on the way counts as 100 pawns. The search is bounded, so
+    in wild positions it is an estimate.
+    """
+    work = board.copy(stack=False)
+    nodes = [0]
+    value, line = _settle(work, -1000, 1000, _SETTLE_PLIES, nodes)
+    return (value if board.turn == side else -value), line
+
+
+def _settle(
+    board: chess.Board, low: int, high: int, plies: int, nodes: list[int]
+) -> tuple[int, tuple[chess.Move, ...]]:
+    """Captures-only search, from the mover's point of view, within the window `low`..`high`."""
+    nodes[0] += 1
+    stand = balance(board, board.turn)
+    check = board.is_check()
+    if plies <= 0 or nodes[0] > _SETTLE_NODES:
+        return stand, ()
+    best = -100 if check else stand
+    line: tuple[chess.Move, ...] = ()
+    if best >= high:
+        return best, line
+    low = max(low, best)
+    any_move = False
+    for move in _evasions(board) if check else _noisy(board):
+        any_move = True
+        if not check and stand + taken_by(board, move) <= low:
+            continue
+        board.push(move)
+        value, rest = _settle(board, -high, -low, plies - 1, nodes)
+        board.pop()
+        if -value > best:
+            best, line = -value, (move, *rest)
+            low = max(low, best)
+            if best >= high:
+                break
+    if check and not any_move:
+        return -100, ()
+    return best, line
+
+
+def _evasions(board: chess.Board) -> list[chess.Move]:
+    return sorted(board.legal_moves, key=lambda move: (-taken_by(board, move), move.uci()))
+
+
+def _noisy(board: chess.Board) -> Iterator[chess.Move]:
+    """Captures and queen promotions, the biggest victim by the smallest taker first."""
+    moves = [move for move in board.generate_legal_captures() if move.promotion in (None, chess.QUEEN)]
+    seventh = chess.BB_RANK_7 if board.turn else chess.BB_RANK_2
+    if board.pawns & board.occupied_co[board.turn] & seventh:
+        moves += [
+            move
+            for move in board.generate_legal_moves(board.pawns & seventh, ~board.occupied)
+            if move.promotion == chess.QUEEN and not board.is_en_passant(move)
+        ]
+    moves.sort(key=lambda move: (-taken_by(board, move), value_at(board, move.from_square), move.uci()))
+    yield from moves

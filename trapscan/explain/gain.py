@@ -1,0 +1,212 @@
+"""What a refutation wins: the kind of gain, its pawns' worth over the victim's best alternative, when it is in hand.
+
+Material is counted where the captures have been played out (`exchange.settle`), on both lines: after the slip along
+the refutation, and along the victim's best line for as many plies. The difference is the gain. A line shows its gain
+at the first point from which on the gain stays; that is where it may be cut.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import chess
+
+from trapscan.explain.exchange import VALUES, balance, settle
+from trapscan.explain.play import Play
+from trapscan.explain.words import listed, some
+from trapscan.model import Line
+from trapscan.score import Score
+
+NOTHING = 0.75
+"""Less than this many pawns is no material gain: what is won is an attack or a position."""
+
+_EXPLAINED = 0.75
+_CEILING = 15.0
+
+Tally = dict[chess.PieceType, int]
+
+
+@dataclass(frozen=True, slots=True)
+class Gain:
+    """`kind` as in model.GAINS; `material` in pawns, the punisher's view; `ply` (1-based, in the refutation) at which
+    it is in hand; `line` the number of plies worth showing; `tally` by piece type, the punisher's view, how the
+    material differs from the victim's best alternative; `mate` the mate's distance in moves, or 0."""
+
+    kind: str
+    material: float
+    ply: int
+    line: int
+    tally: tuple[tuple[chess.PieceType, int], ...] = ()
+    mate: int = 0
+
+    def count(self, kind: chess.PieceType) -> int:
+        """How many pieces of a type the punisher is ahead of the alternative; negative where it gave some."""
+        return dict(self.tally).get(kind, 0)
+
+
+def weigh(board: chess.Board, slip: chess.Move, best: Line, slip_score: Score, refutation: Sequence[str]) -> Gain:
+    """What the refutation wins. `board` stands before the slip; both scores are the victim's."""
+    punisher = not board.turn
+    after = board.copy(stack=1)
+    after.push(slip)
+    play = Play.along(after, refutation)
+    score = slip_score.of(board.turn)
+    if play.end.is_checkmate() and play.end.turn == board.turn:
+        return Gain("mate", 0.0, len(play), len(play), mate=(len(play) + 1) // 2)
+    if score.mate_lost:
+        moves = -(score.mate or 0) or 1
+        return Gain("mate", 0.0, 2 * moves - 1, len(play), mate=moves)
+
+    settled = [settle(position, punisher) for position in play.boards]
+    level = _alternative(board, best, len(play) + 1, punisher)
+    drop = (best.score.of(board.turn).plain - score.plain) / 100
+    index = _plateau([value for value, _ in settled], level[0], min(drop, _CEILING), play)
+    value, rest = settled[index]
+    tally = _difference(_counts(_played(play.boards[index], rest), punisher), level[1])
+    material = float(sum(VALUES[kind] * count for kind, count in tally.items()))
+    kind = classify(tally, material)
+    if kind == "attack":
+        # nothing is in hand: what there is to see is the first strong move and the answer to it
+        shown = _quiet_from(play, min(1, len(play)), punisher)
+        return Gain(kind, material, min(1, len(play)), shown, _frozen(tally))
+    ply = _in_hand(play, index, value, punisher)
+    return Gain(kind, material, ply, _quiet_from(play, ply, punisher), _frozen(tally))
+
+
+def needs_more(board: chess.Board, slip: chess.Move, refutation: Sequence[str]) -> bool:
+    """Whether the line should go on before it is explained: it ends in the middle of an exchange or in a check, or
+    before any gain shows. A line of 16 plies or more is never too short; a mate is complete."""
+    after = board.copy(stack=1)
+    after.push(slip)
+    play = Play.along(after, refutation)
+    if play.end.is_game_over():
+        return False
+    if len(play) >= 16:
+        return False
+    if not play.moves or play.end.is_check():
+        return True
+    punisher = not board.turn
+    value, _ = settle(play.end, punisher)
+    if value != balance(play.end, punisher):
+        return True
+    before, _ = settle(board, punisher)
+    return len(play) < 10 and value - before < 1
+
+
+def classify(tally: Tally, material: float) -> str:
+    """The kind of gain for a difference in pieces (punisher's view) worth `material` pawns: named after the largest
+    piece that is won and not paid for in kind."""
+    queens, rooks = tally.get(chess.QUEEN, 0), tally.get(chess.ROOK, 0)
+    minors = tally.get(chess.KNIGHT, 0) + tally.get(chess.BISHOP, 0)
+    if material < NOTHING:
+        return "attack"
+    if queens > 0 and material >= 2:
+        return "queen"
+    if rooks > 0 and material >= 1:
+        if minors >= 0 and queens >= 0 and material >= 3:
+            return "rook"
+        if minors == -1:
+            return "exchange"
+    if minors > 0 and material >= 1:
+        return "piece"
+    return "pawn" if material < 3 else "piece" if material < 5 else "rook" if material < 9 else "queen"
+
+
+def phrase(gain: Gain) -> str:
+    """What is won, in words a person says: 'the exchange', 'a queen for two minor pieces', 'two pawns'."""
+    won = _pieces(gain, +1)
+    paid = _pieces(gain, -1)
+    minors = gain.count(chess.KNIGHT) + gain.count(chess.BISHOP)
+    rooks, pawns = gain.count(chess.ROOK), gain.count(chess.PAWN)
+    if gain.count(chess.QUEEN) == 0 and rooks == 1 and minors == -1:
+        extra = f" and {some(pawns, 'pawn')}" if pawns > 0 else f" for {some(-pawns, 'pawn')}" if pawns < 0 else ""
+        return f"the exchange{extra}"
+    if not won:
+        return "material"
+    return f"{listed(won)} for {listed(paid)}" if paid else listed(won)
+
+
+def _pieces(gain: Gain, sign: int) -> list[str]:
+    """The pieces won (+1) or given (-1), the largest first; knights and bishops that cancel are left out."""
+    knights, bishops = gain.count(chess.KNIGHT), gain.count(chess.BISHOP)
+    minors = knights + bishops
+    parts = []
+    for kind in (chess.QUEEN, chess.ROOK):
+        if gain.count(kind) * sign > 0:
+            parts.append(some(abs(gain.count(kind)), chess.piece_name(kind)))
+    if minors * sign > 0:
+        if abs(minors) > 1:
+            parts.append(some(abs(minors), "piece"))
+        elif knights == minors and bishops == 0:
+            parts.append("a knight")
+        elif bishops == minors and knights == 0:
+            parts.append("a bishop")
+        else:
+            parts.append("a piece")
+    if gain.count(chess.PAWN) * sign > 0:
+        parts.append(some(abs(gain.count(chess.PAWN)), "pawn"))
+    return parts
+
+
+# --- where the gain is in hand ---------------------------------------------------------------------------------------
+
+
+def _alternative(board: chess.Board, best: Line, plies: int, side: chess.Color) -> tuple[int, Tally]:
+    """The settled balance and counts along the victim's best line, after at most `plies` plies."""
+    play = Play.along(board, best.pv[:plies])
+    value, rest = settle(play.end, side)
+    return value, _counts(_played(play.end, rest), side)
+
+
+def _plateau(values: list[int], level: int, drop: float, play: Play) -> int:
+    """The index of the position whose settled balance stands for the line: the earliest that explains the score and
+    is not given back later, else the one that keeps the most."""
+    gains = [value - level for value in values]
+    kept = [min(gains[index:]) for index in range(len(gains))]
+    for index in range(1, len(gains)):
+        if kept[index] >= max(1.0, _EXPLAINED * drop):
+            return index
+    last = len(gains) - 1
+    return max(range(min(1, last), len(gains)), key=lambda index: (kept[index], -index))
+
+
+def _in_hand(play: Play, index: int, value: int, side: chess.Color) -> int:
+    """The first ply after which the board itself shows at least `value` for `side` and keeps it, exchanges aside."""
+    for ply in range(1, len(play) + 1):
+        if balance(play.boards[ply], side) < value:
+            continue
+        if ply >= index and settle(play.boards[ply], side)[0] >= value:
+            return ply
+    return max(1, min(index, len(play)))
+
+
+def _quiet_from(play: Play, ply: int, side: chess.Color) -> int:
+    """The first ply from `ply` on where no capture is pending and nobody is in check; else the whole line."""
+    for stop in range(max(ply, 1), len(play) + 1):
+        board = play.boards[stop]
+        if not board.is_check() and settle(board, side)[0] == balance(board, side):
+            return stop
+    return len(play)
+
+
+def _played(board: chess.Board, moves: Sequence[chess.Move]) -> chess.Board:
+    end = board.copy(stack=False)
+    for move in moves:
+        end.push(move)
+    return end
+
+
+def _counts(board: chess.Board, side: chess.Color) -> Tally:
+    return {
+        kind: board.pieces_mask(kind, side).bit_count() - board.pieces_mask(kind, not side).bit_count()
+        for kind in (chess.PAWN, chess.KNIGHT, chess.BISHOP, chess.ROOK, chess.QUEEN)
+    }
+
+
+def _difference(one: Tally, other: Tally) -> Tally:
+    return {kind: one[kind] - other[kind] for kind in one if one[kind] != other[kind]}
+
+
+def _frozen(tally: Tally) -> tuple[tuple[chess.PieceType, int], ...]:
+    return tuple(sorted(tally.items(), reverse=True))

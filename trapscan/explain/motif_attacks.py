@@ -1,0 +1,198 @@
+"""Motifs of attack: fork and double attack, checks that win something, discoveries, hanging and trapped pieces."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+import chess
+
+from trapscan.explain import motif as m
+from trapscan.explain.exchange import VALUES, as_mover, exchange, loot, taken_by, value_at
+from trapscan.explain.motif import Motif
+from trapscan.explain.play import Play
+
+
+def prey(board: chess.Board, actor: chess.Square, side: chess.Color) -> list[chess.Square]:
+    """The enemy men that the piece of `side` on `actor` attacks to some purpose, the most valuable first: the king,
+    and whatever it would win something by taking, if it were its turn."""
+    found: list[tuple[int, chess.Square]] = []
+    mine = as_mover(board, side)
+    for square in board.attacks(actor) & chess.SquareSet(board.occupied_co[not side]):
+        if board.piece_type_at(square) == chess.KING:
+            found.append((100, square))
+            continue
+        move = chess.Move(actor, square)
+        if board.piece_type_at(actor) == chess.PAWN and chess.square_rank(square) in (0, 7):
+            move.promotion = chess.QUEEN
+        if exchange(mine, move) > 0 and mine.is_legal(move):
+            found.append((value_at(board, square), square))
+    return [square for _, square in sorted(found, key=lambda item: (-item[0], item[1]))]
+
+
+def fork(play: Play) -> Iterator[Motif]:
+    """Fork: one piece moves to where it attacks two or more enemy men at once, each of them the king or something it
+    can take with profit, and one of those is lost: the same piece takes it with one of its next two moves."""
+    for index in play.own():
+        move, after = play.moves[index], play.boards[index + 1]
+        if after.is_checkmate():
+            continue
+        targets = prey(after, move.to_square, play.side)
+        if len(targets) < 2:
+            continue
+        paid = _collected(play, index, move.to_square, targets)
+        if paid:
+            yield Motif(m.FORK, index + 1, move.to_square, tuple(targets), paid)
+
+
+def double_attack(play: Play) -> Iterator[Motif]:
+    """Double attack: a fork by the queen, or one move that makes two threats with two different pieces."""
+    for found in fork(play):
+        if play.mover(found.ply - 1) == chess.QUEEN:
+            yield Motif(m.DOUBLE_ATTACK, found.ply, found.actor, found.targets, found.paid)
+
+
+def winning_check(play: Play) -> Iterator[Motif]:
+    """Check that wins a piece (or pawn): the checking piece also attacks something it can take with profit, the check
+    leaves no time to save it, and it is taken with that piece's next move."""
+    for index in play.own():
+        move, after = play.moves[index], play.boards[index + 1]
+        if not after.is_check() or after.is_checkmate() or index + 2 >= len(play):
+            continue
+        if not after.checkers_mask() & chess.BB_SQUARES[move.to_square]:
+            continue
+        targets = prey(after, move.to_square, play.side)
+        taken = play.taken(index + 2)
+        if taken is None or play.moves[index + 2].from_square != move.to_square or taken[0] not in targets:
+            continue
+        name = m.CHECK_WINS_PAWN if taken[1] == chess.PAWN else m.CHECK_WINS_PIECE
+        yield Motif(name, index + 1, move.to_square, (taken[0],), index + 3)
+
+
+def _collected(play: Play, index: int, actor: chess.Square, targets: list[chess.Square]) -> int:
+    """The ply at which the piece on `actor` after move `index` takes one of `targets` with one of its next two moves
+    (a move by another piece between them must give check), or 0."""
+    for later in (index + 2, index + 4):
+        if later >= len(play):
+            return 0
+        if play.where(actor, index + 1, later) != actor:
+            return 0
+        if play.moves[later].from_square == actor:
+            taken = play.taken(later)
+            return later + 1 if taken and taken[0] in targets else 0
+    return 0
+
+
+def discovered(play: Play) -> Iterator[Motif]:
+    """Discovered attack: a piece steps off a line and so lets a rook, bishop or queen behind it attack something; the
+    attack is a check, or what it attacks is taken with profit by that piece with its next move or the one after."""
+    for index in play.own():
+        for slider, target in _opened(play, index):
+            after = play.boards[index + 1]
+            if after.piece_type_at(target) == chess.KING:
+                yield Motif(m.DISCOVERED_ATTACK, index + 1, slider, (target,), index + 1)
+                continue
+            for later in (index + 2, index + 4):
+                if later >= len(play):
+                    break
+                taken = play.taken(later)
+                if play.moves[later].from_square == slider and taken and taken[0] == target:
+                    yield Motif(m.DISCOVERED_ATTACK, index + 1, slider, (target,), later + 1)
+
+
+def discovered_check(play: Play) -> Iterator[Motif]:
+    """Discovered check: the move gives check with a piece that did not move (nor is the rook that castles), because
+    the piece that moved stood in its way."""
+    for index in play.own():
+        after = play.boards[index + 1]
+        if play.boards[index].is_castling(play.moves[index]):
+            continue
+        others = chess.SquareSet(after.checkers_mask() & ~chess.BB_SQUARES[play.moves[index].to_square])
+        for square in others:
+            king = after.king(after.turn)
+            assert king is not None
+            yield Motif(m.DISCOVERED_CHECK, index + 1, square, (king,), index + 1)
+
+
+def double_check(play: Play) -> Iterator[Motif]:
+    """Double check: two pieces check at once."""
+    for index in play.own():
+        after = play.boards[index + 1]
+        if after.checkers_mask().bit_count() > 1:
+            king = after.king(after.turn)
+            assert king is not None
+            yield Motif(m.DOUBLE_CHECK, index + 1, play.moves[index].to_square, (king,), index + 1)
+
+
+def _opened(play: Play, index: int) -> Iterator[tuple[chess.Square, chess.Square]]:
+    """(slider, target) for each attack of the punisher that move `index` opens by leaving its square."""
+    before, after, move = play.boards[index], play.boards[index + 1], play.moves[index]
+    if before.is_castling(move):
+        return
+    sliders = (after.bishops | after.rooks | after.queens) & after.occupied_co[play.side]
+    for slider in chess.SquareSet(sliders & ~chess.BB_SQUARES[move.to_square]):
+        fresh = after.attacks_mask(slider) & ~before.attacks_mask(slider) & after.occupied_co[not play.side]
+        for target in chess.SquareSet(fresh):
+            if chess.between(slider, target) & chess.BB_SQUARES[move.from_square]:
+                yield slider, target
+
+
+def hanging(play: Play) -> Iterator[Motif]:
+    """Hanging piece: the first move simply takes a piece (not a pawn) for which nothing comes back on that square.
+    A recapture is not meant: the slip itself did not take something of the same value there."""
+    if not play.moves or play.boards[1].is_checkmate():
+        return
+    taken = play.taken(0)
+    if taken is None or taken[1] == chess.PAWN:
+        return
+    square, kind = taken
+    if exchange(play.boards[0], play.moves[0]) < VALUES[kind]:
+        return
+    if slip_took(play, square) >= VALUES[kind]:
+        return
+    yield Motif(m.HANGING, 1, play.moves[0].to_square, (square,), 1)
+
+
+def slip_took(play: Play, square: chess.Square) -> int:
+    """What the move before the line took on `square`, in pawns; 0 where it went elsewhere, took nothing, or is not
+    known."""
+    board = play.boards[0]
+    if not board.move_stack or board.peek().to_square != square:
+        return 0
+    before = board.copy(stack=1)
+    slip = before.pop()
+    return taken_by(before, slip)
+
+
+def trapped(play: Play) -> Iterator[Motif]:
+    """Trapped piece: a knight, bishop, rook or queen is attacked, wherever it goes it is lost as well, and the line
+    takes it."""
+    for index in play.own():
+        taken = play.taken(index)
+        if index < 2 or taken is None or taken[1] == chess.PAWN:
+            continue
+        square, kind = taken
+        start = index - 1
+        attacked = play.boards[start]
+        origin = square
+        if play.moves[start].to_square == square:
+            origin = play.moves[start].from_square
+        if attacked.piece_type_at(origin) != kind or attacked.is_check():
+            continue
+        if exchange(play.boards[index], play.moves[index]) <= 0:
+            continue
+        if _no_way_out(attacked, origin, play.side):
+            yield Motif(m.TRAPPED, index - 1, play.moves[index - 2].to_square, (origin,), index + 1)
+
+
+def _no_way_out(board: chess.Board, square: chess.Square, hunter: chess.Color) -> bool:
+    """Whether the piece on `square`, of the side to move, is attacked with profit and lost on every square it can
+    reach, even counting what it takes on the way."""
+    if loot(as_mover(board, hunter), square) <= 0:
+        return False
+    for move in board.generate_legal_moves(chess.BB_SQUARES[square]):
+        won = taken_by(board, move)
+        board_after = board.copy(stack=False)
+        board_after.push(move)
+        if won - loot(board_after, move.to_square) >= 0:
+            return False
+    return True

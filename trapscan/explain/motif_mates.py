@@ -1,0 +1,79 @@
+"""Motifs of mate and promotion."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+import chess
+
+from trapscan.explain import motif as m
+from trapscan.explain.motif import Motif
+from trapscan.explain.play import Play
+
+
+def _mated(play: Play) -> chess.Square | None:
+    """The mated king's square, if the line ends with the punisher's mate."""
+    if play.end.is_checkmate() and play.end.turn != play.side:
+        return play.end.king(play.end.turn)
+    return None
+
+
+def _around(square: chess.Square) -> chess.SquareSet:
+    return chess.SquareSet(chess.BB_KING_ATTACKS[square])
+
+
+def back_rank(play: Play) -> Iterator[Motif]:
+    """Back-rank mate: a rook or queen mates along the king's own first rank, and the men in front of the king take
+    away its squares."""
+    king = _mated(play)
+    if king is None:
+        return
+    end = play.end
+    rank = chess.square_rank(king)
+    if rank != (0 if end.turn else 7):
+        return
+    heavy = chess.SquareSet(end.checkers_mask() & (end.rooks | end.queens) & chess.BB_RANKS[rank])
+    if not heavy:
+        return
+    front = _around(king) & chess.SquareSet(chess.BB_RANKS[1 if end.turn else 6])
+    if front & chess.SquareSet(end.occupied_co[end.turn]):
+        yield Motif(m.BACK_RANK, len(play), next(iter(heavy)), (king,), len(play))
+
+
+def smothered(play: Play) -> Iterator[Motif]:
+    """Smothered mate: a knight mates a king shut in on every side by its own men."""
+    king = _mated(play)
+    if king is None:
+        return
+    end = play.end
+    knights = chess.SquareSet(end.checkers_mask() & end.knights)
+    if knights and not _around(king) & ~chess.SquareSet(end.occupied_co[end.turn]):
+        yield Motif(m.SMOTHERED, len(play), next(iter(knights)), (king,), len(play))
+
+
+def mating_net(play: Play) -> Iterator[Motif]:
+    """Mating net: the line ends in mate."""
+    king = _mated(play)
+    if king is not None:
+        yield Motif(m.MATING_NET, 1, play.moves[-1].to_square, (king,), len(play))
+
+
+def attack_f7(play: Play) -> Iterator[Motif]:
+    """Attack on f7 (f2 for White's king): the mating move, or a move that takes there with check, lands on the square
+    that only the king guards at the start of a game."""
+    goal = chess.F7 if play.side else chess.F2
+    for index in play.own():
+        if play.moves[index].to_square != goal:
+            continue
+        after = play.boards[index + 1]
+        king = after.king(not play.side)
+        if after.is_check() and king is not None and chess.square_distance(king, goal) == 1:
+            yield Motif(m.ATTACK_F7 if play.side else m.ATTACK_F2, index + 1, goal, (goal, king), index + 1)
+            return
+
+
+def promotion(play: Play) -> Iterator[Motif]:
+    """Promotion: a pawn of the punisher becomes a piece."""
+    for index in play.own():
+        if play.moves[index].promotion:
+            yield Motif(m.PROMOTION, index + 1, play.moves[index].to_square, (play.moves[index].to_square,), index + 1)

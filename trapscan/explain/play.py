@@ -1,0 +1,84 @@
+"""A line of moves with the position before each of them."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+
+import chess
+
+from trapscan.explain.exchange import capture_square
+
+
+@dataclass(frozen=True, slots=True)
+class Play:
+    """Moves and positions: `boards[i]` stands before `moves[i]`, `boards[-1]` at the end. The side that moves first is
+    the punisher wherever a refutation is meant. The boards must not be changed."""
+
+    boards: tuple[chess.Board, ...]
+    moves: tuple[chess.Move, ...]
+
+    @classmethod
+    def along(cls, board: chess.Board, line: Sequence[str | chess.Move]) -> Play:
+        """The line from `board`, cut before the first move that is not legal there (an engine's line may be cut)."""
+        boards = [board.copy(stack=1)]
+        moves: list[chess.Move] = []
+        for item in line:
+            here = boards[-1]
+            try:
+                move = here.parse_uci(item) if isinstance(item, str) else item
+            except ValueError:
+                break
+            if not here.is_legal(move):
+                break
+            after = here.copy(stack=1)
+            after.push(move)
+            boards.append(after)
+            moves.append(move)
+        return cls(tuple(boards), tuple(moves))
+
+    @property
+    def side(self) -> chess.Color:
+        """The side that moves first."""
+        return self.boards[0].turn
+
+    @property
+    def end(self) -> chess.Board:
+        """The last position."""
+        return self.boards[-1]
+
+    def __len__(self) -> int:
+        return len(self.moves)
+
+    def own(self) -> Iterator[int]:
+        """The indices of the first side's moves."""
+        return iter(range(0, len(self.moves), 2))
+
+    def mover(self, index: int) -> chess.PieceType:
+        """The type of the piece that makes move `index` (a pawn that promotes is a pawn)."""
+        return self.boards[index].piece_type_at(self.moves[index].from_square) or chess.PAWN
+
+    def taken(self, index: int) -> tuple[chess.Square, chess.PieceType] | None:
+        """Where and what move `index` captures, or None."""
+        square = capture_square(self.boards[index], self.moves[index])
+        if square is None:
+            return None
+        return square, self.boards[index].piece_type_at(square) or chess.PAWN
+
+    def is_capture(self, index: int) -> bool:
+        """Whether move `index` takes something."""
+        return self.boards[index].is_capture(self.moves[index])
+
+    def where(self, square: chess.Square, start: int, stop: int) -> chess.Square | None:
+        """Where the piece that stands on `square` in `boards[start]` stands in `boards[stop]`; None if taken."""
+        for index in range(start, stop):
+            move = self.moves[index]
+            if move.from_square == square:
+                if self.boards[index].is_castling(move):
+                    rank = chess.square_rank(square)
+                    square = chess.square(6 if chess.square_file(move.to_square) > 4 else 2, rank)
+                else:
+                    square = move.to_square
+            elif capture_square(self.boards[index], move) == square:
+                return None
+        return square

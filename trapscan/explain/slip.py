@@ -1,0 +1,85 @@
+"""The explanation of one slip: gain, motifs, and two sentences."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import chess
+
+from trapscan.explain import gain as gains
+from trapscan.explain import motif as m
+from trapscan.explain.fails import why_it_fails
+from trapscan.explain.gain import Gain
+from trapscan.explain.motif import Motif
+from trapscan.explain.motifs import motifs_of
+from trapscan.explain.play import Play
+from trapscan.explain.tempt import is_poisoned, why_tempting
+from trapscan.model import Line
+from trapscan.score import Score
+
+
+@dataclass(frozen=True, slots=True)
+class Explanation:
+    """What a finding says about a slip.
+
+    `gain` is one of model.GAINS; `material` the pawns' worth the punisher wins over the victim's best alternative;
+    `ply` the 1-based ply of the refutation at which it is in hand (for a mate: at which it is given); `line` how many
+    plies of the refutation are worth showing. `motifs` starts with the one that wins the material. `poisoned`: the
+    slip takes something or carries out a threat, and loses all the same.
+    """
+
+    gain: str
+    material: float
+    ply: int
+    line: int
+    motifs: tuple[str, ...]
+    why_tempting: str
+    why_it_fails: str
+    poisoned: bool
+
+
+def explain_slip(
+    board: chess.Board,
+    slip: chess.Move,
+    *,
+    best: Line,
+    slip_score: Score,
+    refutation: Sequence[str],
+) -> Explanation:
+    """Explain why `slip` tempts and why it fails.
+
+    `board` is the position before the slip, the victim to move, with its move stack if there is one; `best` the
+    victim's best line (victim's view, moves in UCI); `slip_score` the score after the slip (any view);
+    `refutation` the line after the slip in UCI, the punisher's reply first. Pure: no engine is asked.
+    """
+    after = board.copy(stack=1)
+    after.push(slip)
+    play = Play.along(after, refutation)
+    gain = gains.weigh(board, slip, best, slip_score, refutation)
+    shown = Play(play.boards[: gain.line + 1], play.moves[: gain.line])
+    found = order(shown, gain, motifs_of(shown))
+    return Explanation(
+        gain=gain.kind,
+        material=gain.material,
+        ply=gain.ply,
+        line=gain.line,
+        motifs=tuple(dict.fromkeys(motif.name for motif in found)),
+        why_tempting=why_tempting(board, slip),
+        why_it_fails=why_it_fails(shown, gain, found),
+        poisoned=is_poisoned(board, slip),
+    )
+
+
+def order(play: Play, gain: Gain, motifs: list[Motif]) -> list[Motif]:
+    """Motifs with the one that wins the material first: those cashed in at the ply of the gain, the rest after them;
+    a check that wins something gives way to nothing but a mate."""
+    mates = (m.SMOTHERED, m.BACK_RANK, m.MATING_NET)
+
+    def rank(item: tuple[int, Motif]) -> tuple[int, int, int]:
+        place, motif = item
+        if gain.kind == "mate":
+            return (0 if motif.name in mates else 1, motif.ply, place)
+        return (0 if motif.paid and motif.paid <= gain.ply else 1, abs(motif.paid - gain.ply), place)
+
+    return [motif for _, motif in sorted(enumerate(motifs), key=rank)]

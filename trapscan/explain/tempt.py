@@ -1,0 +1,193 @@
+"""Why a move tempts: one true sentence from what it does on the board."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+import chess
+
+from trapscan.explain.exchange import as_mover, capture_square, exchange, loot, value_at
+from trapscan.explain.motif_lines import pins
+from trapscan.explain.words import listed, piece_name, sentence, the_piece
+
+CENTRE = chess.SquareSet([chess.D4, chess.E4, chess.D5, chess.E5])
+_MOST = 2
+
+
+def why_tempting(board: chess.Board, slip: chess.Move) -> str:
+    """One sentence on what speaks for `slip` at first sight, from plain features of the move; `board` stands before
+    it. Every piece and square it names is there before the move or just after it."""
+    reasons: list[str] = []
+    for reason in _reasons(board, slip):
+        if reason not in reasons:
+            reasons.append(reason)
+        if len(reasons) == _MOST:
+            break
+    if not reasons:
+        reasons = [f"brings {_mover(board, slip)} to {chess.square_name(slip.to_square)}"]
+    return sentence(f"It {listed(reasons)}")
+
+
+def is_poisoned(board: chess.Board, slip: chess.Move) -> bool:
+    """Whether the slip takes something that at first sight costs nothing, or carries out a threat that already stood:
+    it wins an exchange on its square by count, or it attacks more than one thing. The threat was a bluff."""
+    if board.is_capture(slip):
+        return exchange(board, slip) >= 0
+    after = _after(board, slip)
+    if loot(after, slip.to_square) > 0:
+        return False
+    return len(_new_prey(board, after, slip)) > 1
+
+
+def _mover(board: chess.Board, move: chess.Move) -> str:
+    return f"the {piece_name(board, move.from_square)}"
+
+
+def _after(board: chess.Board, move: chess.Move) -> chess.Board:
+    after = board.copy(stack=False)
+    after.push(move)
+    return after
+
+
+def _reasons(board: chess.Board, slip: chess.Move) -> Iterator[str]:
+    """Reasons as verb phrases, the strongest first; the subject is the move."""
+    after = _after(board, slip)
+    side = board.turn
+    yield from _taking(board, slip)
+    if board.is_castling(slip):
+        yield "brings the king into safety and the rook into play"
+        return
+    if board.is_check():
+        yield from _meeting_check(board, slip)
+    if after.is_check():
+        yield "gives check"
+    yield from _threats(board, after, slip)
+    yield from _saving(board, after, slip)
+    yield from _pinning(after, slip, side)
+    yield from _guarding(board, after, slip)
+    yield from _building(board, after, slip)
+
+
+def _taking(board: chess.Board, slip: chess.Move) -> Iterator[str]:
+    square = capture_square(board, slip)
+    if square is None:
+        return
+    taken = the_piece(board, square)
+    recapture = bool(board.move_stack) and board.peek().to_square == square and _last_took(board)
+    net = exchange(board, slip)
+    if recapture:
+        yield f"takes back on {chess.square_name(slip.to_square)}"
+    elif net >= value_at(board, square) and net > 0:
+        yield f"takes {taken}, which looks unprotected"
+    elif net > 0:
+        yield f"takes {taken} and seems to win material"
+    else:
+        yield f"takes {taken}"
+
+
+def _last_took(board: chess.Board) -> bool:
+    before = board.copy(stack=1)
+    last = before.pop()
+    return before.is_capture(last)
+
+
+def _meeting_check(board: chess.Board, slip: chess.Move) -> Iterator[str]:
+    if board.piece_type_at(slip.from_square) == chess.KING:
+        yield "takes the king out of check"
+    elif not board.is_capture(slip):
+        yield "blocks the check"
+
+
+def _new_prey(board: chess.Board, after: chess.Board, slip: chess.Move) -> list[chess.Square]:
+    """What the moved piece attacks with profit now and did not threaten before, the most valuable first."""
+    side = board.turn
+    mine = as_mover(after, side)
+    found: list[tuple[int, chess.Square]] = []
+    old = board.attacks_mask(slip.from_square)
+    for square in chess.SquareSet(after.attacks_mask(slip.to_square) & after.occupied_co[not side] & ~after.kings):
+        move = chess.Move(slip.to_square, square)
+        if mine.piece_type_at(slip.to_square) == chess.PAWN and chess.square_rank(square) in (0, 7):
+            move.promotion = chess.QUEEN
+        if mine.is_legal(move) and exchange(mine, move) > 0 and not old & chess.BB_SQUARES[square]:
+            found.append((value_at(after, square), square))
+    return [square for _, square in sorted(found, key=lambda item: (-item[0], item[1]))]
+
+
+def _threats(board: chess.Board, after: chess.Board, slip: chess.Move) -> Iterator[str]:
+    mate = _mate_threat(after, board.turn)
+    if mate is not None and not after.is_check():
+        yield f"threatens mate on {chess.square_name(mate.to_square)}"
+    targets = _new_prey(board, after, slip)
+    if targets:
+        yield f"attacks {listed([the_piece(after, square) for square in targets[:2]])}"
+
+
+def _mate_threat(after: chess.Board, side: chess.Color) -> chess.Move | None:
+    mine = as_mover(after, side)
+    if after.is_check():
+        return None
+    for move in mine.legal_moves:
+        if mine.gives_check(move):
+            mine.push(move)
+            mate = mine.is_checkmate()
+            mine.pop()
+            if mate:
+                return move
+    return None
+
+
+def _saving(board: chess.Board, after: chess.Board, slip: chess.Move) -> Iterator[str]:
+    kind = board.piece_type_at(slip.from_square)
+    if kind in (chess.KING, chess.PAWN) or board.is_check():
+        return
+    enemy = as_mover(board, not board.turn)
+    if loot(enemy, slip.from_square) > 0 and loot(after, slip.to_square) == 0:
+        yield f"takes {_mover(board, slip)} out of the attack"
+
+
+def _pinning(after: chess.Board, slip: chess.Move, side: chess.Color) -> Iterator[str]:
+    for slider, front, behind in pins(after, side):
+        if slider == slip.to_square and after.piece_type_at(front) != chess.PAWN:
+            yield f"pins {the_piece(after, front)} against the {piece_name(after, behind)}"
+
+
+def _guarding(board: chess.Board, after: chess.Board, slip: chess.Move) -> Iterator[str]:
+    if board.is_check() or board.is_capture(slip):
+        return
+    enemy_before, enemy_after = as_mover(board, not board.turn), after
+    for square in chess.SquareSet(after.attacks_mask(slip.to_square) & after.occupied_co[board.turn] & ~after.kings):
+        if loot(enemy_before, square) > 0 and loot(enemy_after, square) == 0:
+            yield f"protects {the_piece(after, square)}"
+
+
+def _building(board: chess.Board, after: chess.Board, slip: chess.Move) -> Iterator[str]:
+    side, kind = board.turn, board.piece_type_at(slip.from_square)
+    home = chess.BB_RANK_1 if side else chess.BB_RANK_8
+    to = chess.square_name(slip.to_square)
+    if kind in (chess.KNIGHT, chess.BISHOP) and chess.BB_SQUARES[slip.from_square] & home:
+        yield f"develops the {piece_name(board, slip.from_square)} to {to}"
+    if kind == chess.PAWN and not board.is_capture(slip):
+        enemy = [
+            square
+            for square in after.attacks(slip.to_square) & chess.SquareSet(after.occupied_co[not side])
+            if after.piece_type_at(square) == chess.PAWN
+        ]
+        if enemy and slip.to_square in CENTRE | chess.SquareSet(chess.BB_FILES[2] | chess.BB_FILES[5]):
+            yield f"strikes at {the_piece(after, enemy[0])}"
+        elif slip.to_square in CENTRE:
+            yield "takes a share of the centre"
+        rank = chess.square_rank(slip.to_square) if side else 7 - chess.square_rank(slip.to_square)
+        if rank >= 4 and not enemy:
+            yield "gains space"
+        for square in chess.SquareSet(after.bishops & after.occupied_co[side] & home):
+            if (after.attacks_mask(square) & ~board.attacks_mask(square)).bit_count() > 0:
+                yield f"opens the way for the bishop on {chess.square_name(square)}"
+                break
+    if kind == chess.QUEEN:
+        yield f"brings the queen into play on {to}"
+    if kind in (chess.KNIGHT, chess.BISHOP, chess.ROOK) and not chess.BB_SQUARES[slip.from_square] & home:
+        gained = len(after.attacks(slip.to_square)) - len(board.attacks(slip.from_square))
+        if slip.to_square in CENTRE:
+            yield f"puts the {piece_name(board, slip.from_square)} in the centre"
+        elif gained > 1:
+            yield f"puts the {piece_name(board, slip.from_square)} on a more active square, {to}"

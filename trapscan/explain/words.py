@@ -1,0 +1,49 @@
+"""Small pieces of plain English: pieces, squares, lists and numbers as a coach says them."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import chess
+
+NUMBERS = ("no", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten")
+
+
+def piece_name(board: chess.Board, square: chess.Square) -> str:
+    """'knight' for what stands on `square`."""
+    return chess.piece_name(board.piece_type_at(square) or chess.PAWN)
+
+
+def the_piece(board: chess.Board, square: chess.Square) -> str:
+    """'the knight on f6', for what stands on `square`."""
+    return f"the {piece_name(board, square)} on {chess.square_name(square)}"
+
+
+def listed(parts: Sequence[str]) -> str:
+    """'a', 'a and b', 'a, b and c'."""
+    if len(parts) < 2:
+        return "".join(parts)
+    return f"{', '.join(parts[:-1])} and {parts[-1]}"
+
+
+def number(count: int) -> str:
+    """A small number as a word."""
+    return NUMBERS[count] if 0 <= count < len(NUMBERS) else str(count)
+
+
+def some(count: int, noun: str) -> str:
+    """'a pawn', 'two pawns'."""
+    if count == 1:
+        return f"an {noun}" if noun[0] in "aeiou" else f"a {noun}"
+    return f"{number(count)} {noun}s"
+
+
+def colour(side: chess.Color) -> str:
+    """'White' or 'Black'."""
+    return "White" if side else "Black"
+
+
+def sentence(text: str) -> str:
+    """With a capital letter and a full stop."""
+    text = text.strip()
+    return f"{text[0].upper()}{text[1:]}{'' if text.endswith(('.', '!', '?')) else '.'}" if text else ""
