@@ -1,0 +1,154 @@
+"""Reading and writing scan.json and the files beside it. A file is written aside, then renamed: never half of one."""
+
+from __future__ import annotations
+
+import math
+import os
+from collections.abc import Sequence
+from pathlib import Path
+
+import chess
+import msgspec
+
+from trapscan.errors import ReportError
+from trapscan.model import GAINS, KINDS, SCHEMA, Finding, Scan, encode_scan
+from trapscan.report.text import plain
+
+SCAN_NAME = "scan.json"
+MAX_BYTES = 512 * 2**20
+"""No scan.json is larger than this: some 150,000 findings. Above it the memory for reading would be the problem."""
+
+
+class _Head(msgspec.Struct):
+    schema: str
+
+
+def write_aside(path: Path, data: bytes) -> Path:
+    """Write `data` beside `path`, then rename; makes the folder. Raises ReportError, and leaves nothing behind."""
+    aside = path.with_name(f".{path.name}.{os.getpid()}.tmp")
+    try:
+        path.parent.mkdir(parents=True, exist_ok=True)
+        try:
+            with aside.open("wb") as file:
+                file.write(data)
+                file.flush()
+                os.fsync(file.fileno())
+            aside.replace(path)
+        except BaseException:
+            aside.unlink(missing_ok=True)
+            raise
+    except OSError as exc:
+        raise ReportError(f"cannot write {plain(str(path))}: {exc.strerror or exc}") from exc
+    return path
+
+
+def write_scan(scan: Scan, folder: str | os.PathLike[str]) -> Path:
+    """Write scan.json into `folder`; equal scans give equal bytes."""
+    return write_aside(Path(folder) / SCAN_NAME, encode_scan(scan))
+
+
+def read_scan(folder_or_file: str | os.PathLike[str]) -> Scan:
+    """The scan of a report folder or of a scan.json; raises ReportError, in one line, on anything wrong with it."""
+    path = Path(folder_or_file)
+    try:
+        if path.is_dir():
+            path = path / SCAN_NAME
+        if not path.is_file():
+            raise ReportError(f"no {SCAN_NAME} at {plain(str(path))}: give the folder that `trapscan scan` wrote")
+        if path.stat().st_size > MAX_BYTES:
+            raise ReportError(f"{plain(str(path))} is larger than {MAX_BYTES // 2**20} MiB: not read")
+        data = path.read_bytes()
+    except (OSError, ValueError) as exc:
+        raise ReportError(f"cannot read {plain(str(path))}: {plain(str(exc))}") from exc
+    return decode_scan(data, source=str(path))
+
+
+def decode_scan(data: bytes, *, source: str = SCAN_NAME) -> Scan:
+    """A scan from the bytes of a scan.json: types by the contract, then the sense of it (`check`)."""
+    where = plain(source, limit=300)
+    try:
+        head = msgspec.json.decode(data, type=_Head)
+        if head.schema != SCHEMA:
+            raise ReportError(f"{where} follows {plain(head.schema, limit=60)!r}; this trapscan reads {SCHEMA!r}")
+        scan = msgspec.json.decode(data, type=Scan)
+        check(scan)
+    except ReportError:
+        raise
+    except (msgspec.DecodeError, UnicodeDecodeError, RecursionError, ValueError) as exc:
+        raise ReportError(f"{where} is not a scan of trapscan: {plain(str(exc), limit=300)}") from exc
+    return scan
+
+
+def check(scan: Scan) -> None:
+    """Raise ValueError when the scan's values cannot be what they say: unknown words, numbers without a level,
+    positions that are none, moves that cannot be played."""
+    levels = scan.levels
+    if not levels or list(levels) != sorted(set(levels)):
+        raise ValueError("`levels` must rise")
+    if scan.side not in ("white", "black", "both"):
+        raise ValueError(f"unknown side {plain(scan.side, limit=20)!r}")
+    seen: set[str] = set()
+    for finding in scan.findings:
+        try:
+            _check_finding(finding, len(levels))
+        except ValueError as exc:
+            raise ValueError(f"finding {plain(finding.id, limit=60)}: {exc}") from exc
+        if finding.id in seen:
+            raise ValueError(f"two findings with the id {plain(finding.id, limit=60)}")
+        seen.add(finding.id)
+
+
+def _check_finding(finding: Finding, levels: int) -> None:
+    if finding.kind not in KINDS:
+        raise ValueError(f"unknown kind {plain(finding.kind, limit=20)!r}")
+    if finding.victim not in ("white", "black"):
+        raise ValueError(f"unknown victim {plain(finding.victim, limit=20)!r}")
+    if finding.gain not in GAINS:
+        raise ValueError(f"unknown gain {plain(finding.gain, limit=20)!r}")
+    for name in ("chance", "find", "reach", "cost", "toll"):
+        values: Sequence[float] = getattr(finding, name)
+        if len(values) != levels:
+            raise ValueError(f"{len(values)} values of `{name}` for {levels} levels")
+        if not all(math.isfinite(value) for value in values):
+            raise ValueError(f"a value of `{name}` is not a number")
+    if finding.must_know and len(finding.must_know) != levels:
+        raise ValueError(f"{len(finding.must_know)} values of `must_know` for {levels} levels")
+    board = board_of(finding.fen)
+    start = board_of(finding.start_fen)
+    for san in finding.line:
+        start.push_san(san)
+    if start.epd() != board.epd():
+        raise ValueError("its line does not lead to its position")
+    if finding.kind == "bait":
+        if finding.bait is None:
+            raise ValueError("a bait without its move")
+        board.push_uci(finding.bait.uci)
+        for reply in finding.replies:
+            after = board.copy(stack=False)
+            after.push_uci(reply.slip.uci)
+            after.push_uci(reply.refutation.uci)
+            if len(reply.chance) != levels:
+                raise ValueError(f"{len(reply.chance)} values of a reply's `chance` for {levels} levels")
+    else:
+        if finding.slip is None:
+            raise ValueError(f"a {finding.kind} without its slip")
+        for move in finding.instead:
+            board.parse_uci(move.uci)
+        board.push_uci(finding.slip.uci)
+        if finding.refutation is not None:
+            for san in finding.refutation.line:
+                board.push_san(san)
+    for twin in finding.look_alikes:
+        board_of(twin.fen)
+        for square in twin.squares:
+            chess.parse_square(square)
+
+
+def board_of(fen: str) -> chess.Board:
+    """A board from a FEN; raises ValueError, also on one of absurd length."""
+    if len(fen) > 120:
+        raise ValueError("a FEN of more than 120 characters")
+    board = chess.Board(fen)
+    if board.king(chess.WHITE) is None or board.king(chess.BLACK) is None:
+        raise ValueError("a position without a king")
+    return board

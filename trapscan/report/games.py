@@ -1,0 +1,239 @@
+"""Findings as PGN games and EPD records.
+
+PGN follows the export format of "Portable Game Notation Specification and Implementation Guide" (S. J. Edwards, 1994),
+section 8: lines below 80 characters, seven tag roster, NAGs; EPD its section 16. One game a finding: the line, the
+slip and its punishment as main line, what should have been played as variations.
+"""
+
+from __future__ import annotations
+
+import re
+import textwrap
+from collections.abc import Iterable, Sequence
+
+import chess
+import chess.pgn
+
+from trapscan.model import Cp, Finding, Scan
+from trapscan.report.levels import at_level, by_toll
+from trapscan.report.text import FAIR_PLAY, GAIN_WORDS, ascii_only, percent, plain, points, score_words
+from trapscan.report.view import board_of_finding, opening_text, refutation_line, slip_sign, title_of
+
+NAG = {"!": 1, "?": 2, "??": 4, "?!": 6}
+COLUMNS = 79
+MATE_CE = 32767
+"""EPD's `ce` of a mate in n plies is 32767 - n, that of being mated -32767 + n (section 16.2.5, from memory)."""
+
+
+def pgn(findings: Iterable[Finding], scan: Scan, level: float, *, event: str = "", seven_bit: bool = False) -> str:
+    """The findings as annotated games, in the order given; `seven_bit` keeps every character within ASCII."""
+    games = [_game_text(game_of(finding, scan, level, event=event, round_=number), seven_bit)
+             for number, finding in enumerate(findings, 1)]  # fmt: skip
+    return "\n".join(games)
+
+
+def ordered(scan: Scan, level: float) -> list[Finding]:
+    """Unsound moves first, then everything by toll."""
+    ranked = by_toll(scan.findings, scan, level)
+    return sorted(ranked, key=lambda finding: finding.kind != "unsound")
+
+
+def game_of(finding: Finding, scan: Scan, level: float, *, event: str = "", round_: int = 1) -> chess.pgn.Game:
+    """One finding as a game tree."""
+    start = chess.Board(finding.start_fen)
+    game = chess.pgn.Game()
+    game.setup(start)
+    kind = finding.kind.capitalize()
+    game.headers["Event"] = tag(event or f"{kind}: {title_of(finding)}")
+    game.headers["Site"] = "?"
+    game.headers["Date"] = "????.??.??"
+    game.headers["Round"] = str(round_)
+    game.headers["White"] = game.headers["Black"] = "?"
+    game.headers["Result"] = "*"
+    game.headers["Annotator"] = "trapscan"
+    if finding.opening is not None:
+        game.headers["ECO"] = tag(finding.opening.eco)
+        game.headers["Opening"] = tag(finding.opening.name)
+    game.headers["FindingId"] = tag(finding.id)
+    node: chess.pgn.GameNode = game
+    for san in finding.line:
+        node = node.add_variation(node.board().parse_san(san))
+    intro = _join(
+        f"{kind}.", numbers_text(finding, scan, level), opening_text(finding) + "." if finding.opening else ""
+    )
+    if node is game:
+        game.comment = comment(_join(intro, FAIR_PLAY))
+    else:
+        game.comment = comment(FAIR_PLAY)
+        node.comment = comment(intro)
+    if finding.kind == "bait":
+        _add_bait(node, finding, scan, level)
+    else:
+        _add_slip(node, finding)
+    return game
+
+
+def numbers_text(finding: Finding, scan: Scan, level: float) -> str:
+    """The finding's numbers at the level as one sentence."""
+
+    def value(numbers: Sequence[float]) -> float:
+        return at_level(numbers, scan.levels, level)
+
+    return (
+        f"At {level:.0f}: toll {points(value(finding.toll))} points per 100 games, "
+        f"played by {percent(value(finding.chance))}, punished by {percent(value(finding.find))}."
+    )
+
+
+def _add_slip(node: chess.pgn.GameNode, finding: Finding) -> None:
+    if finding.slip is None:
+        return
+    slip = node.add_variation(chess.Move.from_uci(finding.slip.uci))
+    slip.nags.add(NAG[slip_sign(finding.cp_best, finding.cp_slip)])
+    slip.comment = comment(_join(finding.why_tempting, finding.why_it_fails))
+    for move in finding.instead:
+        better = node.add_variation(chess.Move.from_uci(move.uci))
+        better.comment = comment(_join(score_words(move.cp), move.answers))
+    end = _add_line(slip, refutation_line(finding))
+    if end is not slip:
+        slip.variations[0].nags.add(NAG["!"])
+        won = GAIN_WORDS.get(finding.gain, finding.gain)
+        end.comment = comment(f"{won[:1].upper()}{won[1:]}; {score_words(finding.cp_slip)} for the side that slipped.")
+    for san in finding.also:
+        other = slip.add_variation(slip.board().parse_san(san))
+        other.comment = "Punishes as well."
+
+
+def _add_bait(node: chess.pgn.GameNode, finding: Finding, scan: Scan, level: float) -> None:
+    if finding.bait is None:
+        return
+    bait = node.add_variation(chess.Move.from_uci(finding.bait.uci))
+    bait.nags.add(NAG["?!"])
+    bait.comment = comment(_join(finding.why_tempting, finding.why_it_fails))
+    details = finding.bait_details
+    if details is not None and details.repertoire_move is not None:
+        node.add_variation(chess.Move.from_uci(details.repertoire_move.uci)).comment = "The repertoire move."
+    for reply in finding.replies:
+        slip = bait.add_variation(chess.Move.from_uci(reply.slip.uci))
+        slip.nags.add(NAG[slip_sign(reply.cp_best, reply.cp_slip)])
+        share = percent(at_level(reply.chance, scan.levels, level))
+        slip.comment = comment(f"Played by {share} at {level:.0f}.")
+        answer = _add_line(slip, reply.refutation.line or (reply.refutation.san,))
+        if answer is not slip:
+            slip.variations[0].nags.add(NAG["!"])
+    if details is not None and details.otherwise:
+        end = _add_line(bait, details.otherwise)
+        if not end.comment:
+            end.comment = "If they do not fall for it."
+
+
+def _add_line(node: chess.pgn.GameNode, sans: Sequence[str]) -> chess.pgn.GameNode:
+    """Play SAN moves on from `node`, along moves that are there already; stops at the first that cannot be played."""
+    for san in sans:
+        try:
+            move = node.board().parse_san(san)
+        except ValueError:
+            break
+        node = node.variation(move) if node.has_variation(move) else node.add_variation(move)
+    return node
+
+
+def _join(*parts: str) -> str:
+    return " ".join(part for part in parts if part)
+
+
+def tag(text: str) -> str:
+    """A tag value: one line; quotation marks and backslashes are escaped when written (section 8.1.1: at most 255)."""
+    return plain(text, limit=200) or "?"
+
+
+def comment(text: str) -> str:
+    """Text for a brace comment: braces become round brackets, `[%` commands and `%` at a line's start are defused."""
+    safe = plain(text).replace("{", "(").replace("}", ")").replace("[%", "[ %")
+    safe = re.sub(r"(^|\s)%", r"\1pct ", safe)
+    return re.sub(r"(\S{60})(?=\S)", r"\1 ", safe)
+
+
+def _game_text(game: chess.pgn.Game, seven_bit: bool) -> str:
+    exporter = chess.pgn.StringExporter(columns=None, headers=False)
+    movetext = str(game.accept(exporter)).strip()
+    lines = [
+        '[{} "{}"]'.format(name, value.replace("\\", "\\\\").replace('"', '\\"'))
+        for name, value in game.headers.items()
+    ]
+    body = textwrap.wrap(movetext, COLUMNS, break_long_words=False, break_on_hyphens=False)
+    text = "\n".join([*lines, "", *body]) + "\n"
+    return ascii_only(text) if seven_bit else text
+
+
+# --- EPD -------------------------------------------------------------------------------------------------------------
+
+
+def epd(findings: Iterable[Finding], *, seven_bit: bool = False) -> str:
+    """Two records a finding: the position before the slip (`am` the slip, `bm` what to play), and the one after it
+    (`bm` what punishes, `pv` how). A bait gives one record a trick it sets, after the slip."""
+    lines = [line for finding in findings for line in epd_records(finding)]
+    text = "".join(line + "\n" for line in lines)
+    return ascii_only(text) if seven_bit else text
+
+
+def epd_records(finding: Finding) -> list[str]:
+    """The EPD lines of one finding."""
+    board = board_of_finding(finding)
+    about = _c0(_join(title_of(finding) + ".", finding.why_tempting, finding.why_it_fails))
+    name = plain(finding.id, limit=80)
+    if finding.kind == "bait":
+        if finding.bait is None:
+            return []
+        board.push_uci(finding.bait.uci)
+        records = []
+        for number, reply in enumerate(finding.replies, 1):
+            after = board.copy(stack=False)
+            after.push_uci(reply.slip.uci)
+            pv = reply.refutation.line or (reply.refutation.san,)
+            records.append(_punish(after, pv, (), reply.cp_slip, f"{name}.{number}", about))
+        return records
+    if finding.slip is None:
+        return []
+    slip = chess.Move.from_uci(finding.slip.uci)
+    first: dict[str, object] = {"am": [slip]}
+    if finding.instead:
+        best = [chess.Move.from_uci(move.uci) for move in finding.instead]
+        first |= {"bm": best, "pv": best[:1]}
+    first |= {"ce": ce(finding.cp_best), "id": f"{name}.a", "c0": about}
+    records = [board.epd(en_passant="fen", **first)]  # type: ignore[arg-type]
+    board.push(slip)
+    if refutation_line(finding):
+        records.append(_punish(board, refutation_line(finding), finding.also, finding.cp_slip, f"{name}.b", about))
+    return records
+
+
+def _punish(board: chess.Board, line: Sequence[str], also: Sequence[str], cp: Cp, name: str, about: str) -> str:
+    moves = _playable(board, line)
+    good = [*moves[:1], *(board.parse_san(san) for san in also)]
+    operations: dict[str, object] = {"bm": good, "pv": moves} if moves else {}
+    operations |= {"ce": -ce(cp), "id": name, "c0": about}
+    return board.epd(en_passant="fen", **operations)  # type: ignore[arg-type]
+
+
+def _playable(board: chess.Board, sans: Sequence[str]) -> list[chess.Move]:
+    board, moves = board.copy(stack=False), []
+    for san in sans:
+        try:
+            moves.append(board.push_san(san))
+        except ValueError:
+            break
+    return moves
+
+
+def _c0(text: str) -> str:
+    """An EPD string: no quotation mark, backslash or semicolon, which careless readers take for its end."""
+    return plain(text, limit=240).replace('"', "'").replace("\\", "/").replace(";", ",")
+
+
+def ce(value: Cp) -> int:
+    """The operand of EPD's `ce`: centipawns of the side to move; a mate in n moves is 2n-1 plies away."""
+    if isinstance(value, dict):
+        moves = value.get("mate", 0)
+        return MATE_CE - (2 * moves - 1) if moves > 0 else -MATE_CE - 2 * moves
+    return max(-MATE_CE + 1000, min(MATE_CE - 1000, value))

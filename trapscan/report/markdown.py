@@ -1,0 +1,64 @@
+"""The report as Markdown (CommonMark): plain enough to be read as it is."""
+
+from __future__ import annotations
+
+import re
+
+import jinja2
+
+from trapscan.model import Scan
+from trapscan.report.text import FAIR_PLAY, plain, side_name
+from trapscan.report.view import sections
+
+_SPECIAL = re.compile(r"([\\`*_\[\]<>|&~$#!])")
+
+
+def escape(text: str) -> str:
+    """Text that CommonMark shows as it stands: no markup, no HTML, no link."""
+    safe = _SPECIAL.sub(r"\\\1", plain(text))
+    # what begins a list, a quotation or a rule, and bare addresses, which some readers turn into links
+    safe = re.sub(r"^([-+=]|\d+[.)](?=\s|$))", r"\\\1", safe)
+    return re.sub(r"(?i)(https?|ftp|www)(?=[:.])", r"\1&#8203;", safe)
+
+
+def code(text: str) -> str:
+    """Text inside a code span: it cannot hold a backtick."""
+    return plain(text, limit=120).replace("`", "'")
+
+
+def summary(scan: Scan, level: float) -> str:
+    """One sentence on what was scanned and what was found."""
+    sides = {"both": "both sides", "white": "White's repertoire", "black": "Black's repertoire"}[scan.side]
+    files = ", ".join(plain(file.name, limit=80) for file in scan.input.files)
+    counted = scan.input
+    return (
+        f"{sides[:1].upper()}{sides[1:]} from {files or 'no file'}: {counted.games} games, {counted.positions} positions "
+        f"({counted.merged} more were transpositions). {len(scan.findings)} findings, ranked for level {level:.0f}. "
+        f"Engine: {plain(scan.engine.name, limit=80)}."
+    )
+
+
+def markdown(scan: Scan, level: float, shown: int) -> str:
+    """The whole report as Markdown."""
+    environment = jinja2.Environment(
+        loader=jinja2.PackageLoader("trapscan.report", ""),
+        autoescape=False,
+        trim_blocks=False,
+        undefined=jinja2.StrictUndefined,
+    )
+    environment.filters.update(md=escape, code=code)
+    problems = [
+        escape(f"{problem.file}, game {problem.game}, ply {problem.ply}: {problem.text}")
+        for problem in scan.problems[:50]
+    ]
+    if problems:
+        rest = len(scan.problems) - len(problems)
+        problems.insert(0, f"Passed over: {len(scan.problems)}" + (f", the first {len(problems)} here" if rest else ""))
+    text = environment.get_template("markdown.md.j2").render(
+        title=escape(scan.title or f"Tricks and pitfalls for {side_name(scan.side)}"),
+        summary=escape(summary(scan, level)),
+        fair_play=escape(FAIR_PLAY),
+        problems=problems,
+        sections=sections(scan, level, shown),
+    )
+    return re.sub(r"\n{3,}", "\n\n", text).strip() + "\n"

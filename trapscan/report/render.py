@@ -1,0 +1,54 @@
+"""All forms of a report, written into its folder."""
+
+from __future__ import annotations
+
+import os
+from pathlib import Path
+
+from trapscan.errors import ReportError
+from trapscan.model import Scan
+from trapscan.report import games, tables
+from trapscan.report.files import write_aside
+from trapscan.report.markdown import markdown
+from trapscan.report.page import page
+from trapscan.report.view import for_side
+
+DEFAULT_SHOWN = 40
+
+
+def write_reports(
+    scan: Scan,
+    folder: str | os.PathLike[str],
+    *,
+    level: float | None = None,
+    side: str | None = None,
+    shown: int | None = None,
+    seven_bit: bool = False,
+) -> list[Path]:
+    """Render `scan` into `folder`: report.html, report.md, tricks.pgn, tricks.epd, findings.csv, cards.txt.
+
+    `level` (Elo) ranks the findings, by default the scan's own. `side` tells a scan of both sides for one of them.
+    `shown` caps how many findings of a kind report.md holds and report.html shows at first; the other files hold all.
+    `seven_bit` keeps the PGN and EPD files within ASCII. Each file is written aside, then renamed; the paths come
+    back in a fixed order. Raises ReportError.
+    """
+    told = for_side(scan, side)
+    at = float(told.level if level is None else level)
+    if not 0 <= at <= 4000:
+        raise ReportError(f"level {level} is no Elo rating")
+    if shown is None:
+        default = told.settings.get("shown", DEFAULT_SHOWN)
+        shown = default if isinstance(default, int) and default > 0 else DEFAULT_SHOWN
+    if shown < 1:
+        raise ReportError("at least one finding of a kind must be shown")
+    ranked = games.ordered(told, at)
+    texts = {
+        "report.html": page(told, at, shown),
+        "report.md": markdown(told, at, shown),
+        "tricks.pgn": games.pgn(ranked, told, at, seven_bit=seven_bit),
+        "tricks.epd": games.epd(ranked, seven_bit=seven_bit),
+        "findings.csv": "\ufeff" + tables.findings_csv(ranked, told, at),
+        "cards.txt": tables.question_cards(ranked, told, at),
+    }
+    target = Path(folder)
+    return [write_aside(target / name, text.encode("utf-8", "replace")) for name, text in texts.items()]

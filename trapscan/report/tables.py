@@ -1,0 +1,151 @@
+"""Findings as rows: CSV for spreadsheets, tab-separated question and answer pairs, and the terminal's table."""
+
+from __future__ import annotations
+
+import csv
+import io
+from collections.abc import Iterable, Sequence
+
+import chess
+
+from trapscan.model import Finding, Scan
+from trapscan.report.levels import at_level, by_toll
+from trapscan.report.text import numbered, percent, plain, points, side_name
+from trapscan.report.view import (
+    SECTIONS,
+    Card,
+    board_of_finding,
+    card,
+    centipawns,
+    opening_text,
+    owner,
+    refutation_line,
+    title_of,
+)
+
+CSV_COLUMNS = (
+    "id", "kind", "victim", "level", "toll", "chance", "find", "reach", "cost", "must_know", "title", "line", "fen",
+    "slip", "refutation", "also", "instead", "cp_best", "cp_slip", "gain", "material", "motifs", "opening",
+    "why_tempting", "why_it_fails", "move_orders", "evidence",
+)  # fmt: skip
+
+_FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r", "|", "%")
+
+
+def cell(text: str) -> str:
+    """Text that no spreadsheet takes for a formula: one that starts like one gets an apostrophe in front (OWASP, "CSV
+    Injection")."""
+    text = plain(text)
+    return "'" + text if text.startswith(_FORMULA_STARTS) else text
+
+
+def findings_csv(findings: Iterable[Finding], scan: Scan, level: float) -> str:
+    """One row a finding, numbers at `level`; RFC 4180 with a header line. Scores in centipawns, mates as +-(10000-n)."""
+    out = io.StringIO()
+    writer = csv.writer(out, lineterminator="\r\n")
+    writer.writerow(CSV_COLUMNS)
+    for finding in findings:
+        words = card(finding, scan, level)
+        move = finding.bait if finding.kind == "bait" else finding.slip
+        numbers = [
+            f"{at_level(values, scan.levels, level):.6g}"
+            for values in (finding.toll, finding.chance, finding.find, finding.reach, finding.cost)
+        ]
+        writer.writerow(
+            [
+                cell(finding.id), finding.kind, finding.victim, f"{level:.0f}", *numbers, int(words.must_know),
+                cell(words.title), cell(words.line), cell(finding.fen), cell(move.san if move else ""),
+                cell(words.refutation), cell(words.also), cell(words.instead), centipawns(finding.cp_best),
+                centipawns(finding.cp_slip), finding.gain, f"{finding.material:g}", cell(words.motifs),
+                cell(words.opening), cell(words.tempting), cell(words.fails), finding.move_orders,
+                cell(words.evidence),
+            ]
+        )  # fmt: skip
+    return out.getvalue()
+
+
+def question(finding: Finding) -> str:
+    """What a pupil is asked about the position."""
+    side = side_name(finding.victim)
+    if finding.kind == "bait":
+        board = board_of_finding(finding)
+        return f"{'White' if board.turn else 'Black'} to move: which move sets a trick, and which?"
+    return f"{side} to move: which natural move fails, and to what?"
+
+
+def answer(words: Card) -> str:
+    """The answer in a sentence or four."""
+    finding = words.finding
+    parts = [words.title + "."]
+    if len(refutation_line(finding)) > 1:
+        parts.append(f"The line: {words.refutation}.")
+    parts += [words.tempting, words.fails]
+    if words.instead:
+        parts.append(f"Instead: {words.instead}.")
+    if finding.kind == "bait":
+        parts += words.extra
+    return " ".join(part for part in parts if part)
+
+
+def question_cards(findings: Iterable[Finding], scan: Scan, level: float) -> str:
+    """One line a finding: question, tab, answer. No header: programs that learn from cards take it as it is."""
+    lines = []
+    for finding in findings:
+        words = card(finding, scan, level)
+        ask = f"{question(finding)} After {words.line} ({plain(finding.fen, limit=120)})"
+        lines.append(f"{ask}\t{answer(words)}\n")
+    return "".join(lines)
+
+
+# --- the terminal ----------------------------------------------------------------------------------------------------
+
+_NARROW = 40
+
+
+def terminal_summary(scan: Scan, *, width: int, count: int = 10, level: float | None = None) -> str:
+    """The top of each section as plain text tables, no line wider than `width` columns (at least 40)."""
+    width = max(_NARROW, width)
+    at = scan.level if level is None else level
+    blocks = []
+    for kind, heading, _ in SECTIONS:
+        ranked = by_toll([finding for finding in scan.findings if finding.kind == kind], scan, at)
+        if not ranked:
+            continue
+        rows = [_row(finding, scan, at) for finding in ranked[:count]]
+        more = f" (the first {count} of {len(ranked)})" if len(ranked) > count else ""
+        blocks.append(_cut(f"{heading}{more}", width) + "\n" + _table(rows, width))
+    if not blocks:
+        return _cut("Nothing found.", width) + "\n"
+    foot = _cut(f"Toll: points per 100 games at level {at:.0f}. Played: the chance that the slip is played.", width)
+    return "\n".join(blocks) + foot + "\n"
+
+
+def _row(finding: Finding, scan: Scan, level: float) -> tuple[str, str, str, str]:
+    toll = points(at_level(finding.toll, scan.levels, level))
+    chance = percent(at_level(finding.chance, scan.levels, level))
+    where = numbered(_start(finding), finding.line)
+    return toll, chance, title_of(finding), opening_text(finding) or where or side_name(owner(finding))
+
+
+def _start(finding: Finding) -> chess.Board:
+    return chess.Board(finding.start_fen)
+
+
+def _table(rows: Sequence[tuple[str, str, str, str]], width: int) -> str:
+    head = ("Toll", "Played", "What", "Where")
+    what = max(len(row[2]) for row in (*rows, head))
+    left = width - 2 - 6 - 2 - 6 - 2
+    what = min(what, left if left < 60 else left * 3 // 5)
+    where = left - what - 2
+    lines = []
+    for row in (head, *rows):
+        text = f"  {row[0]:>6}  {row[1]:>6}  {_cut(row[2], what):<{what}}"
+        if where >= 12:
+            text += "  " + _cut(row[3], where)
+        lines.append(text.rstrip())
+    return "\n".join(lines) + "\n"
+
+
+def _cut(text: str, width: int) -> str:
+    text = plain(text)
+    return text if len(text) <= width else text[: max(1, width - 3)].rstrip() + "..."

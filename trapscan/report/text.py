@@ -1,0 +1,124 @@
+"""Text that is safe to put anywhere: one line, nothing that steers a terminal or turns the reading direction."""
+
+from __future__ import annotations
+
+import re
+import unicodedata
+from collections.abc import Sequence
+
+import chess
+
+from trapscan.model import Cp
+
+# Unicode Bidirectional Algorithm (UAX #9), section 2: the explicit formatting characters.
+_DIRECTION = re.compile("[\u061c\u200e\u200f\u202a-\u202e\u2066-\u2069]")
+_SPACES = re.compile(r"\s+")
+
+KIND_WORDS = {"unsound": "unsound", "trick": "trick", "pitfall": "pitfall", "bait": "bait"}
+
+GAIN_WORDS = {
+    "mate": "mate",
+    "queen": "the queen",
+    "rook": "a rook",
+    "piece": "a piece",
+    "exchange": "the exchange",
+    "pawn": "a pawn",
+    "attack": "a winning attack",
+}
+
+FAIR_PLAY = (
+    "For preparation and teaching. An engine may not be used during play: see the FIDE Laws of Chess and the "
+    "fair-play rules of each site and organiser."
+)
+
+
+def plain(text: str, *, limit: int = 2000) -> str:
+    """`text` as one line: control characters, lone surrogates and direction marks dropped, spaces joined, at most
+    `limit` characters (an ellipsis tells of the cut)."""
+    kept = "".join(
+        " " if char in "\t\n\r\v\f\u2028\u2029" else char
+        for char in _DIRECTION.sub("", text[: limit * 4])
+        if char in "\t\n\r\v\f\u2028\u2029" or unicodedata.category(char) not in ("Cc", "Cs")
+    )
+    line = _SPACES.sub(" ", kept).strip()
+    return line if len(line) <= limit else line[: limit - 1] + "…"
+
+
+def ascii_only(text: str) -> str:
+    """`text` in 7 bits: accents dropped, dashes and quotation marks put plainly, anything else a question mark."""
+    table = str.maketrans({"–": "-", "—": "-", "…": "...", "‘": "'", "’": "'", "“": '"', "”": '"', "×": "x"})
+    spread = unicodedata.normalize("NFKD", text.translate(table))
+    return "".join(char for char in spread if not unicodedata.combining(char)).encode("ascii", "replace").decode()
+
+
+def numbered(board: chess.Board, sans: Sequence[str]) -> str:
+    """SAN moves with their numbers, "6...Nxb5 7.Nxc6+ Be7", counted from `board`'s move number and side to move."""
+    words: list[str] = []
+    number, turn = board.fullmove_number, board.turn
+    for index, san in enumerate(sans):
+        if turn == chess.WHITE:
+            words.append(f"{number}.{plain(san, limit=12)}")
+        else:
+            words.append(f"{number}...{plain(san, limit=12)}" if index == 0 else plain(san, limit=12))
+            number += 1
+        turn = not turn
+    return " ".join(words)
+
+
+def percent(share: float) -> str:
+    """A probability in per cent: one decimal below ten, none from there on; what is not zero never reads as zero."""
+    value = 100 * share
+    if 0 < value < 0.1:
+        return "<0.1%"
+    return f"{value:.1f}%" if value < 9.95 else f"{value:.0f}%"
+
+
+def points(value: float) -> str:
+    """A toll, in points per 100 games: two figures where it matters, never a bare zero for something."""
+    if 0 < abs(value) < 0.01:
+        return "<0.01"
+    return f"{value:.2f}" if abs(value) < 9.995 else f"{value:.1f}"
+
+
+def score_words(value: Cp) -> str:
+    """A score in pawns with its sign, or a mate in words: "-1.47", "mate in 3", "mated in 2"."""
+    if isinstance(value, dict):
+        moves = value.get("mate", 0)
+        if moves > 0:
+            return f"mate in {moves}"
+        return "checkmated" if moves == 0 else f"mated in {-moves}"
+    return f"{value / 100:+.2f}"
+
+
+def side_name(side: str) -> str:
+    """ "White" or "Black"."""
+    return side.capitalize()
+
+
+def and_list(words: Sequence[str]) -> str:
+    """ "a", "a and b", "a, b and c"."""
+    words = list(words)
+    return ", ".join(words[:-1]) + " and " + words[-1] if len(words) > 1 else "".join(words)
+
+
+_PIECES = (
+    (chess.KING, "king"),
+    (chess.QUEEN, "queen"),
+    (chess.ROOK, "rook"),
+    (chess.BISHOP, "bishop"),
+    (chess.KNIGHT, "knight"),
+    (chess.PAWN, "pawn"),
+)
+
+
+def position_words(board: chess.Board) -> str:
+    """The position for someone who does not see the board: each side's men by kind, then who is to move."""
+    parts = []
+    for color in chess.COLORS:
+        groups = []
+        for kind, name in _PIECES:
+            squares = [chess.square_name(square) for square in board.pieces(kind, color)]
+            if squares:
+                groups.append(f"{name}{'s' if len(squares) > 1 else ''} {and_list(squares)}")
+        parts.append(f"{'White' if color else 'Black'}: {', '.join(groups) or 'nothing'}.")
+    return f"{' '.join(parts)} {'White' if board.turn else 'Black'} to move."

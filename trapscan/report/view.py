@@ -1,0 +1,297 @@
+"""A finding as a reader meets it: its sentences, moves and numbers at one level. Every form of the report uses it."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import chess
+import msgspec
+
+from trapscan.errors import ReportError
+from trapscan.model import BaitReply, Cp, Finding, Scan
+from trapscan.report.levels import at_level, by_toll, must_know_at
+from trapscan.report.text import GAIN_WORDS, and_list, numbered, percent, plain, points, score_words
+from trapscan.score import CP_CEILING
+
+BLUNDER = 0.30
+"""Objective expected score lost from which a slip is marked "??" instead of "?". Common practice, no source."""
+
+SECTIONS = (
+    ("unsound", "Repair first", "Moves of the repertoire itself that lose something."),
+    ("trick", "Tricks to set", "What the other side may do wrong, and how to punish it."),
+    ("pitfall", "Pitfalls to avoid", "What our side may do wrong, and what it meets."),
+    ("bait", "Baits", "Moves of ours that set tricks, and their price if nobody falls for them."),
+)
+"""Kind, heading and what stands below it, in the order of the report."""
+
+
+@dataclass(frozen=True, slots=True)
+class Card:
+    """One finding in words at one level. Moves carry their numbers; scores are the victim's."""
+
+    finding: Finding
+    title: str
+    line: str
+    orders: str
+    opening: str
+    toll: str
+    chance: str
+    find: str
+    reach: str
+    cost: str
+    must_know: bool
+    tempting: str
+    fails: str
+    refutation: str
+    also: str
+    instead: str
+    gain: str
+    motifs: str
+    evidence: str
+    extra: tuple[str, ...]
+
+
+def board_of_finding(finding: Finding) -> chess.Board:
+    """The position of the finding, without history."""
+    return chess.Board(finding.fen)
+
+
+def owner(finding: Finding) -> str:
+    """The side whose repertoire the finding speaks to: "white" or "black"."""
+    other = "black" if finding.victim == "white" else "white"
+    if finding.kind == "trick":
+        return other
+    if finding.kind == "bait":
+        return "white" if board_of_finding(finding).turn else "black"
+    return finding.victim
+
+
+def expected(value: Cp) -> float:
+    """Objective expected score of a score in scan.json."""
+    if isinstance(value, dict):
+        return 1.0 if value.get("mate", 0) > 0 else 0.0
+    return float(1 / (1 + 10 ** (-max(-20_000, min(20_000, value)) / 400)))
+
+
+def centipawns(value: Cp) -> int:
+    """One plain integer that orders scores; mates lie beyond all centipawns."""
+    if isinstance(value, dict):
+        moves = value.get("mate", 0)
+        return CP_CEILING - moves if moves > 0 else -CP_CEILING - moves
+    return max(-CP_CEILING + 1000, min(CP_CEILING - 1000, value))
+
+
+def slip_sign(best: Cp, slip: Cp) -> str:
+    """ "??" or "?" for a slip, by what it loses."""
+    return "??" if expected(best) - expected(slip) >= BLUNDER else "?"
+
+
+def marked(san: str, sign: str) -> str:
+    """A move with its sign; a mate needs no praise."""
+    san = plain(san, limit=12)
+    return san if sign == "!" and san.endswith("#") else san + sign
+
+
+def refutation_line(finding: Finding) -> tuple[str, ...]:
+    """The punishing line (SAN), at least its first move; empty where none is known."""
+    if finding.refutation is None:
+        return ()
+    return finding.refutation.line or (finding.refutation.san,)
+
+
+def slip_and_reply(finding: Finding) -> str:
+    """The slip and the reply with numbers and signs: "6...Nxb5?? 7.Nxc6+!"."""
+    if finding.slip is None:
+        return ""
+    moves = [marked(finding.slip.san, slip_sign(finding.cp_best, finding.cp_slip))]
+    moves += [marked(san, "!") for san in refutation_line(finding)[:1]]
+    return numbered(board_of_finding(finding), moves)
+
+
+def title_of(finding: Finding) -> str:
+    """A headline: the slip, what it costs, and the reply."""
+    board = board_of_finding(finding)
+    if finding.kind == "bait" and finding.bait is not None:
+        count = len(finding.replies)
+        return f"{numbered(board, [marked(finding.bait.san, '?!')])} sets {count} trick{'' if count == 1 else 's'}"
+    if finding.slip is None:
+        return plain(finding.id)
+    slip = numbered(board, [marked(finding.slip.san, slip_sign(finding.cp_best, finding.cp_slip))])
+    punish = refutation_line(finding)[:1]
+    after = board.copy(stack=False)
+    after.turn = not after.turn
+    if finding.slip is not None and board.turn == chess.BLACK:
+        after.fullmove_number += 1
+    reply = numbered(after, [marked(san, "!") for san in punish])
+    if finding.gain == "mate":
+        return f"{slip} runs into mate" + (f": {reply}" if reply else "")
+    if finding.gain == "attack":
+        return f"{slip} allows a winning attack" + (f": {reply}" if reply else "")
+    return f"{slip} loses {GAIN_WORDS.get(finding.gain, finding.gain)}" + (f" to {reply}" if reply else "")
+
+
+def _instead(finding: Finding) -> str:
+    board = board_of_finding(finding)
+    parts = []
+    for move in finding.instead:
+        note = f", {plain(move.answers)}" if move.answers else ""
+        parts.append(f"{numbered(board, [move.san])} ({score_words(move.cp)}{note})")
+    return ", ".join(parts)
+
+
+def _orders(finding: Finding) -> str:
+    others = finding.move_orders - 1
+    if others < 1:
+        return ""
+    return f"{others} other move order{'' if others == 1 else 's'} reach{'es' if others == 1 else ''} it"
+
+
+def opening_text(finding: Finding) -> str:
+    """ "C67 Ruy Lopez: Berlin Defence", or empty."""
+    return plain(f"{finding.opening.eco} {finding.opening.name}") if finding.opening else ""
+
+
+def extra_sentences(finding: Finding, scan: Scan, level: float) -> tuple[str, ...]:
+    """What else is worth a sentence: preparation, move order, a second engine, a bait's balance."""
+    out: list[str] = []
+    if finding.prepared is not None:
+        answers = and_list([plain(san, limit=12) for san in finding.prepared.answers])
+        if not finding.prepared.answers:
+            out.append("The repertoire holds this slip but no answer to it.")
+        elif finding.prepared.right:
+            out.append(f"The repertoire already holds a right answer: {answers}.")
+        else:
+            out.append(f"The repertoire answers with {answers}, which lets it off: prepare the refutation.")
+    if finding.kind == "unsound":
+        out.append("This move stands in the repertoire.")
+    if finding.poisoned:
+        out.append("What the slip takes is poisoned.")
+    if finding.move_order_hint:
+        out.append(plain(finding.move_order_hint))
+    if finding.beyond:
+        out.append(
+            f"This position lies {finding.beyond} pl{'y' if finding.beyond == 1 else 'ies'} past the line's end."
+        )
+    second = finding.verified.second_engine
+    if second is not None:
+        verdict = "agrees" if second.agrees else "does not agree"
+        out.append(
+            f"{plain(second.engine, limit=60)} {verdict}: {score_words(second.cp_best)} before, "
+            f"{score_words(second.cp_slip)} after."
+        )
+    return (*out, *_bait_sentences(finding, scan, level))
+
+
+def _bait_sentences(finding: Finding, scan: Scan, level: float) -> list[str]:
+    details, out = finding.bait_details, []
+    board = board_of_finding(finding)
+    for reply in finding.replies:
+        out.append(reply_sentence(finding, reply, scan.levels, level))
+    if details is not None:
+        if details.repertoire_move is not None:
+            out.append(f"The repertoire plays {numbered(board, [details.repertoire_move.san])}.")
+
+        def value(numbers: Sequence[float]) -> str:
+            return f"{100 * at_level(numbers, scan.levels, level):+.1f}" if len(numbers) == len(scan.levels) else "?"
+
+        out.append(
+            f"In points per 100 games at this level: price at best play {value(details.price)}, "
+            f"gain from slips {value(details.slips_gain)}, balance {value(details.net)} "
+            f"(between {value(details.net_low)} and {value(details.net_high)})."
+        )
+        if details.firm:
+            out.append("The balance is firm: it stays positive at its lower end.")
+        if details.pays_below is not None:
+            out.append(f"From {details.pays_below} on it no longer pays.")
+        if details.otherwise:
+            after = board.copy(stack=False)
+            after.turn = not after.turn
+            after.fullmove_number += 1 if board.turn == chess.BLACK else 0
+            out.append(f"If they do not fall for it: {numbered(after, details.otherwise)}.")
+    return out
+
+
+def reply_sentence(finding: Finding, reply: BaitReply, levels: Sequence[int], level: float) -> str:
+    """One trick that a bait sets, in a sentence."""
+    board = board_of_finding(finding)
+    if finding.bait is not None:
+        board.push_uci(finding.bait.uci)
+    moves = [marked(reply.slip.san, slip_sign(reply.cp_best, reply.cp_slip)), marked(reply.refutation.san, "!")]
+    share = percent(at_level(reply.chance, levels, level))
+    return f"{numbered(board, moves)}: {GAIN_WORDS.get(reply.gain, reply.gain)}; played by {share}."
+
+
+def card(finding: Finding, scan: Scan, level: float) -> Card:
+    """The finding in words at `level`."""
+
+    def value(numbers: Sequence[float]) -> float:
+        return at_level(numbers, scan.levels, level)
+
+    board = board_of_finding(finding)
+    start = chess.Board(finding.start_fen)
+    after = board.copy(stack=False)
+    after.turn = not after.turn
+    after.fullmove_number += 1 if board.turn == chess.BLACK else 0
+    evidence = finding.evidence
+    return Card(
+        finding=finding,
+        title=title_of(finding),
+        line=numbered(start, finding.line) or "the start position",
+        orders=_orders(finding),
+        opening=opening_text(finding),
+        toll=points(value(finding.toll)),
+        chance=percent(value(finding.chance)),
+        find=percent(value(finding.find)),
+        reach=percent(value(finding.reach)),
+        cost=f"{value(finding.cost):.2f}",
+        must_know=must_know_at(finding, scan.levels, level),
+        tempting=plain(finding.why_tempting),
+        fails=plain(finding.why_it_fails),
+        refutation=numbered(after, refutation_line(finding)),
+        also=and_list([plain(san, limit=12) for san in finding.also]),
+        instead=_instead(finding),
+        gain=GAIN_WORDS.get(finding.gain, finding.gain),
+        motifs=", ".join(plain(motif, limit=60) for motif in finding.motifs),
+        evidence=f"{evidence.played} of {evidence.games} games" if evidence is not None else "",
+        extra=extra_sentences(finding, scan, level),
+    )
+
+
+def for_side(scan: Scan, side: str | None) -> Scan:
+    """The scan told for one side: a slip of that side is a pitfall, one of the other a trick. Only a scan of both
+    sides can be told for another side than its own, since reach depends on who follows the repertoire."""
+    if side is None or side == scan.side:
+        return scan
+    if scan.side != "both" or side not in ("white", "black"):
+        raise ReportError(f"this scan was made for {scan.side}: scan again with --side {plain(side, limit=10)}")
+    told = []
+    for finding in scan.findings:
+        if finding.kind in ("trick", "pitfall"):
+            finding = msgspec.structs.replace(finding, kind="pitfall" if finding.victim == side else "trick")
+        elif owner(finding) != side:
+            continue
+        told.append(finding)
+    return msgspec.structs.replace(scan, side=side, findings=tuple(told))
+
+
+@dataclass(frozen=True, slots=True)
+class Section:
+    """The findings of one kind, in order; `hidden` are those beyond what is shown."""
+
+    kind: str
+    heading: str
+    about: str
+    cards: tuple[Card, ...]
+    hidden: int
+
+
+def sections(scan: Scan, level: float, shown: int) -> list[Section]:
+    """The report's sections that hold anything, each by toll at `level`, at most `shown` cards in each."""
+    out = []
+    for kind, heading, about in SECTIONS:
+        ordered = by_toll([finding for finding in scan.findings if finding.kind == kind], scan, level)
+        if ordered:
+            cards = tuple(card(finding, scan, level) for finding in ordered[:shown])
+            out.append(Section(kind, heading, about, cards, len(ordered) - len(cards)))
+    return out
