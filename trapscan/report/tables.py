@@ -40,7 +40,7 @@ def cell(text: str) -> str:
 
 
 def findings_csv(findings: Iterable[Finding], scan: Scan, level: float) -> str:
-    """One row a finding, numbers at `level`; RFC 4180 with a header line. Scores in centipawns, mates as +-(10000-n)."""
+    """One row a finding, numbers at `level`; RFC 4180, with a header. Scores in centipawns, mates as +-(10000-n)."""
     out = io.StringIO()
     writer = csv.writer(out, lineterminator="\r\n")
     writer.writerow(CSV_COLUMNS)
@@ -102,7 +102,7 @@ def question_cards(findings: Iterable[Finding], scan: Scan, level: float) -> str
 _NARROW = 40
 
 
-def terminal_summary(scan: Scan, *, width: int, count: int = 10, level: float | None = None) -> str:
+def terminal_summary(scan: Scan, *, width: int = 80, count: int = 10, level: float | None = None) -> str:
     """The top of each section as plain text tables, no line wider than `width` columns (at least 40)."""
     width = max(_NARROW, width)
     at = scan.level if level is None else level

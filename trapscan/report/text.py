@@ -46,7 +46,7 @@ def plain(text: str, *, limit: int = 2000) -> str:
 
 def ascii_only(text: str) -> str:
     """`text` in 7 bits: accents dropped, dashes and quotation marks put plainly, anything else a question mark."""
-    table = str.maketrans({"–": "-", "—": "-", "…": "...", "‘": "'", "’": "'", "“": '"', "”": '"', "×": "x"})
+    table = {0x2013: "-", 0x2014: "-", 0x2026: "...", 0x2018: "'", 0x2019: "'", 0x201C: '"', 0x201D: '"', 0xD7: "x"}
     spread = unicodedata.normalize("NFKD", text.translate(table))
     return "".join(char for char in spread if not unicodedata.combining(char)).encode("ascii", "replace").decode()
 

@@ -119,11 +119,7 @@ def title_of(finding: Finding) -> str:
         return plain(finding.id)
     slip = numbered(board, [marked(finding.slip.san, slip_sign(finding.cp_best, finding.cp_slip))])
     punish = refutation_line(finding)[:1]
-    after = board.copy(stack=False)
-    after.turn = not after.turn
-    if finding.slip is not None and board.turn == chess.BLACK:
-        after.fullmove_number += 1
-    reply = numbered(after, [marked(san, "!") for san in punish])
+    reply = numbered(after_move(board), [marked(san, "!") for san in punish])
     if finding.gain == "mate":
         return f"{slip} runs into mate" + (f": {reply}" if reply else "")
     if finding.gain == "attack":
@@ -152,8 +148,8 @@ def opening_text(finding: Finding) -> str:
     return plain(f"{finding.opening.eco} {finding.opening.name}") if finding.opening else ""
 
 
-def extra_sentences(finding: Finding, scan: Scan, level: float) -> tuple[str, ...]:
-    """What else is worth a sentence: preparation, move order, a second engine, a bait's balance."""
+def extra_sentences(finding: Finding) -> tuple[str, ...]:
+    """What else is worth a sentence at any level: preparation, move order, a second engine, a bait's terms."""
     out: list[str] = []
     if finding.prepared is not None:
         answers = and_list([plain(san, limit=12) for san in finding.prepared.answers])
@@ -180,17 +176,33 @@ def extra_sentences(finding: Finding, scan: Scan, level: float) -> tuple[str, ..
             f"{plain(second.engine, limit=60)} {verdict}: {score_words(second.cp_best)} before, "
             f"{score_words(second.cp_slip)} after."
         )
-    return (*out, *_bait_sentences(finding, scan, level))
-
-
-def _bait_sentences(finding: Finding, scan: Scan, level: float) -> list[str]:
-    details, out = finding.bait_details, []
-    board = board_of_finding(finding)
-    for reply in finding.replies:
-        out.append(reply_sentence(finding, reply, scan.levels, level))
+    details = finding.bait_details
     if details is not None:
+        board = board_of_finding(finding)
         if details.repertoire_move is not None:
             out.append(f"The repertoire plays {numbered(board, [details.repertoire_move.san])}.")
+        if details.firm:
+            out.append("The balance is firm: it stays positive at its lower end.")
+        if details.pays_below is not None:
+            out.append(f"From {details.pays_below} on it no longer pays.")
+        if details.otherwise:
+            out.append(f"If they do not fall for it: {numbered(after_move(board), details.otherwise)}.")
+    return tuple(out)
+
+
+def after_move(board: chess.Board) -> chess.Board:
+    """The board with the other side to move, for counting moves on from here; no move is made."""
+    after = board.copy(stack=False)
+    after.turn = not board.turn
+    after.fullmove_number += 1 if board.turn == chess.BLACK else 0
+    return after
+
+
+def bait_sentences(finding: Finding, scan: Scan, level: float) -> list[str]:
+    """The tricks of a bait and its balance at `level`."""
+    details = finding.bait_details
+    out = [reply_sentence(finding, reply, scan.levels, level) for reply in finding.replies]
+    if details is not None:
 
         def value(numbers: Sequence[float]) -> str:
             return f"{100 * at_level(numbers, scan.levels, level):+.1f}" if len(numbers) == len(scan.levels) else "?"
@@ -200,15 +212,6 @@ def _bait_sentences(finding: Finding, scan: Scan, level: float) -> list[str]:
             f"gain from slips {value(details.slips_gain)}, balance {value(details.net)} "
             f"(between {value(details.net_low)} and {value(details.net_high)})."
         )
-        if details.firm:
-            out.append("The balance is firm: it stays positive at its lower end.")
-        if details.pays_below is not None:
-            out.append(f"From {details.pays_below} on it no longer pays.")
-        if details.otherwise:
-            after = board.copy(stack=False)
-            after.turn = not after.turn
-            after.fullmove_number += 1 if board.turn == chess.BLACK else 0
-            out.append(f"If they do not fall for it: {numbered(after, details.otherwise)}.")
     return out
 
 
@@ -230,9 +233,6 @@ def card(finding: Finding, scan: Scan, level: float) -> Card:
 
     board = board_of_finding(finding)
     start = chess.Board(finding.start_fen)
-    after = board.copy(stack=False)
-    after.turn = not after.turn
-    after.fullmove_number += 1 if board.turn == chess.BLACK else 0
     evidence = finding.evidence
     return Card(
         finding=finding,
@@ -248,13 +248,13 @@ def card(finding: Finding, scan: Scan, level: float) -> Card:
         must_know=must_know_at(finding, scan.levels, level),
         tempting=plain(finding.why_tempting),
         fails=plain(finding.why_it_fails),
-        refutation=numbered(after, refutation_line(finding)),
+        refutation=numbered(after_move(board), refutation_line(finding)),
         also=and_list([plain(san, limit=12) for san in finding.also]),
         instead=_instead(finding),
         gain=GAIN_WORDS.get(finding.gain, finding.gain),
         motifs=", ".join(plain(motif, limit=60) for motif in finding.motifs),
         evidence=f"{evidence.played} of {evidence.games} games" if evidence is not None else "",
-        extra=extra_sentences(finding, scan, level),
+        extra=(*bait_sentences(finding, scan, level), *extra_sentences(finding)),
     )
 
 

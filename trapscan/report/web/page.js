@@ -1,0 +1,188 @@
+// The page: its state (kept in the address), filters, order, sections, printing.
+const DATA = JSON.parse(document.getElementById("data").textContent);
+const STATE = { level: DATA.level, kinds: [], wrong: "", motif: "", gain: "", opening: "", known: false, text: "", board: "ours", view: "toll" };
+const $ = (id) => document.getElementById(id);
+const CARDS = DATA.findings.map((finding, index) => new Card(finding, index));
+const SHOWN = {};
+let order = [];
+
+for (const finding of DATA.findings) {
+  finding.hay = [finding.id, finding.title, finding.lineText, finding.opening, finding.tempting, finding.fails,
+    finding.instead, finding.motifs.join(" "), finding.extra.join(" ")].join(" ").toLowerCase();
+}
+
+function fits(finding) {
+  return (!STATE.kinds.length || STATE.kinds.includes(finding.kind)) &&
+    (!STATE.wrong || finding.victim === STATE.wrong) && (!STATE.motif || finding.motifs.includes(STATE.motif)) &&
+    (!STATE.gain || finding.gain === STATE.gain) && (!STATE.opening || finding.group === STATE.opening) &&
+    (!STATE.known || knownAt(finding.known, STATE.level)) &&
+    STATE.text.toLowerCase().split(/\s+/).every((word) => finding.hay.includes(word));
+}
+
+// --- the address -----------------------------------------------------------------------------------------------------
+function readAddress() {
+  const given = new URLSearchParams(location.hash.slice(1));
+  const level = Number(given.get("level"));
+  STATE.level = level >= DATA.levels[0] && level <= DATA.levels[DATA.levels.length - 1] ? level : DATA.level;
+  STATE.kinds = (given.get("kind") || "").split(",").filter((kind) => DATA.sections.some((section) => section.kind === kind));
+  for (const key of ["motif", "gain", "opening", "text"]) STATE[key] = given.get(key) || "";
+  STATE.wrong = ["white", "black"].includes(given.get("wrong")) ? given.get("wrong") : "";
+  STATE.known = given.get("known") === "1";
+  STATE.board = ["ours", "wrong", "right", "white", "black"].includes(given.get("board")) ? given.get("board") : "ours";
+  STATE.view = given.get("view") === "lines" ? "lines" : "toll";
+  return given.get("at");
+}
+
+function writeAddress(at) {
+  const out = new URLSearchParams();
+  if (STATE.level !== DATA.level) out.set("level", STATE.level);
+  if (STATE.kinds.length) out.set("kind", STATE.kinds.join(","));
+  for (const key of ["wrong", "motif", "gain", "opening", "text"]) if (STATE[key]) out.set(key, STATE[key]);
+  if (STATE.known) out.set("known", "1");
+  if (STATE.board !== "ours") out.set("board", STATE.board);
+  if (STATE.view !== "toll") out.set("view", STATE.view);
+  if (at) out.set("at", at);
+  const address = "#" + out.toString();
+  if (address !== location.hash && !(address === "#" && !location.hash)) history.replaceState(null, "", address);
+}
+
+// --- drawing ---------------------------------------------------------------------------------------------------------
+const watcher = "IntersectionObserver" in window ? new IntersectionObserver((entries) => {
+  for (const entry of entries) {
+    const card = CARDS[Number(entry.target.id.slice(1))];
+    if (entry.isIntersecting && !card.drawn) card.draw();
+  }
+}, { rootMargin: "800px" }) : null;
+
+function nodeOf(card) {
+  if (!card.node) {
+    card.build();
+    if (watcher) watcher.observe(card.node);
+    else card.draw();
+  } else card.update();
+  return card.node;
+}
+
+function refresh() {
+  const level = STATE.level;
+  const found = CARDS.filter((card) => fits(card.finding));
+  for (const card of found) card.toll = Math.round(1e6 * atLevel(card.finding.n.toll, level));
+  found.sort((a, b) => b.toll - a.toll || (a.finding.id < b.finding.id ? -1 : 1));
+  order = [];
+  for (const section of DATA.sections) {
+    const cards = found.filter((card) => card.finding.kind === section.kind);
+    const box = $("s-" + section.kind);
+    box.hidden = !cards.length;
+    const most = SHOWN[section.kind] || DATA.shown;
+    const shown = cards.slice(0, most);
+    order.push(...shown);
+    if (STATE.view === "toll") box.querySelector(".cards").replaceChildren(...shown.map(nodeOf));
+    box.querySelector(".count").textContent = cards.length;
+    const more = box.querySelector(".more");
+    more.hidden = cards.length <= most;
+    more.querySelector("span").textContent = `${cards.length - shown.length} more, by lower toll. `;
+  }
+  $("cards").hidden = STATE.view !== "toll";
+  $("tree").hidden = STATE.view !== "lines";
+  if (STATE.view === "lines") drawTree($("lines"), found.map((card) => card.finding), level, Boolean(STATE.text));
+  $("none").hidden = found.length > 0;
+  $("status").textContent = `${found.length} of ${CARDS.length} findings, ranked for level ${level}`;
+  $("level-out").textContent = level;
+}
+
+function showControls() {
+  $("level").value = STATE.level;
+  for (const key of ["wrong", "motif", "gain", "opening", "text", "board"]) $(key).value = STATE[key];
+  for (const key of ["motif", "gain", "opening"]) if ($(key).value !== STATE[key]) { STATE[key] = ""; $(key).value = ""; }
+  $("known").checked = STATE.known;
+  for (const box of document.querySelectorAll("[name=kind]")) box.checked = STATE.kinds.includes(box.value);
+  for (const box of document.querySelectorAll("[name=view]")) box.checked = box.value === STATE.view;
+}
+
+let waiting = false;
+function change() {
+  writeAddress();
+  if (waiting) return;
+  waiting = true;
+  requestAnimationFrame(() => { waiting = false; refresh(); });
+}
+
+function moveOn(card, by) {
+  const next = order[order.indexOf(card) + by];
+  if (!next) return;
+  next.stage.focus();
+  next.node.scrollIntoView({ block: "start" });
+  writeAddress(next.finding.id);
+}
+
+function showFinding(finding) {
+  STATE.view = "toll";
+  const card = CARDS.find((one) => one.finding === finding);
+  const before = CARDS.filter((one) => one.finding.kind === finding.kind && fits(one.finding)).length;
+  showControls();
+  refresh();
+  if (!order.includes(card)) { SHOWN[finding.kind] = before; refresh(); }
+  if (!order.includes(card)) return;
+  card.stage.focus();
+  card.node.scrollIntoView({ block: "start" });
+  writeAddress(finding.id);
+}
+
+// --- wiring ----------------------------------------------------------------------------------------------------------
+function option(select, value, text) {
+  select.append(el("option", { value, textContent: text }));
+}
+
+function fillSelects() {
+  const count = (values) => {
+    const seen = new Map();
+    for (const value of values) seen.set(value, (seen.get(value) || 0) + 1);
+    return [...seen].sort((a, b) => (a[0] < b[0] ? -1 : 1));
+  };
+  for (const [motif, times] of count(DATA.findings.flatMap((finding) => finding.motifs))) option($("motif"), motif, `${motif} (${times})`);
+  for (const [gain, times] of count(DATA.findings.map((finding) => finding.gain))) option($("gain"), gain, `${gain} (${times})`);
+  for (const [group, times] of count(DATA.findings.map((finding) => finding.group))) if (group) option($("opening"), group, `${group} (${times})`);
+}
+
+function start() {
+  fillSelects();
+  $("level").addEventListener("input", (event) => { STATE.level = Number(event.target.value); change(); });
+  for (const key of ["wrong", "motif", "gain", "opening"]) $(key).addEventListener("change", (event) => { STATE[key] = event.target.value; change(); });
+  $("text").addEventListener("input", (event) => { STATE.text = event.target.value.trim(); change(); });
+  $("known").addEventListener("change", (event) => { STATE.known = event.target.checked; change(); });
+  $("board").addEventListener("change", (event) => {
+    STATE.board = event.target.value;
+    for (const card of CARDS) { card.turned = false; if (card.drawn) card.draw(); }
+    change();
+  });
+  for (const box of document.querySelectorAll("[name=kind]")) box.addEventListener("change", () => {
+    STATE.kinds = [...document.querySelectorAll("[name=kind]:checked")].map((one) => one.value);
+    change();
+  });
+  for (const box of document.querySelectorAll("[name=view]")) box.addEventListener("change", () => { STATE.view = box.value; change(); });
+  $("clear").addEventListener("click", () => {
+    Object.assign(STATE, { kinds: [], wrong: "", motif: "", gain: "", opening: "", known: false, text: "" });
+    showControls();
+    change();
+  });
+  for (const section of DATA.sections) {
+    const box = $("s-" + section.kind);
+    box.querySelector(".some").addEventListener("click", () => { SHOWN[section.kind] = (SHOWN[section.kind] || DATA.shown) + DATA.shown; refresh(); });
+    box.querySelector(".all").addEventListener("click", () => { SHOWN[section.kind] = Infinity; refresh(); });
+  }
+  $("controls").addEventListener("submit", (event) => event.preventDefault());
+  window.addEventListener("hashchange", arrive);
+  // Boards are drawn as they come into view; paper sees them all.
+  window.addEventListener("beforeprint", () => { if (STATE.view === "toll") for (const card of order) if (!card.drawn) card.draw(); });
+  arrive();
+}
+
+function arrive() {
+  const at = readAddress();
+  showControls();
+  refresh();
+  const wanted = at && DATA.findings.find((finding) => finding.id === at);
+  if (wanted) showFinding(wanted);
+}
+
+start();
