@@ -1,1 +1,22 @@
 """Finding, measuring and driving UCI engines, and the store of what they said."""
+
+from trapscan.engines.engine import Engine
+from trapscan.engines.probe import Probe, engine_identity, probe
+from trapscan.engines.spec import EngineSpec, choose, discover
+from trapscan.engines.store import Store, default_store_path
+from trapscan.engines.table import EngineRow, engines_json, engines_table
+
+__all__ = [
+    "Engine",
+    "EngineRow",
+    "EngineSpec",
+    "Probe",
+    "Store",
+    "choose",
+    "default_store_path",
+    "discover",
+    "engine_identity",
+    "engines_json",
+    "engines_table",
+    "probe",
+]

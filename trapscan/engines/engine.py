@@ -1,0 +1,199 @@
+"""An evaluator on top of an engine process: watched, restarted, asked again once, then reported."""
+
+from __future__ import annotations
+
+import contextlib
+import os
+import time
+from collections.abc import Mapping
+from types import TracebackType
+from typing import Any
+
+import chess
+
+from trapscan.engines.probe import Probe
+from trapscan.engines.session import START_SECONDS, Session
+from trapscan.engines.spec import EngineSpec
+from trapscan.engines.uci import read_answer
+from trapscan.errors import (
+    EngineAnswerError,
+    EngineCrashedError,
+    EngineError,
+    EngineRefusedError,
+    EngineTimeoutError,
+)
+from trapscan.model import Evaluation, Line, Query
+from trapscan.score import Score
+from trapscan.settings import OptionValue
+
+_UNSEARCHABLE = (
+    chess.STATUS_NO_WHITE_KING
+    | chess.STATUS_NO_BLACK_KING
+    | chess.STATUS_TOO_MANY_KINGS
+    | chess.STATUS_PAWNS_ON_BACKRANK
+    | chess.STATUS_OPPOSITE_CHECK
+    | chess.STATUS_TOO_MANY_WHITE_PIECES
+    | chess.STATUS_TOO_MANY_BLACK_PIECES
+    | chess.STATUS_BAD_CASTLING_RIGHTS
+    | chess.STATUS_INVALID_EP_SQUARE
+    | chess.STATUS_EMPTY
+)
+"""Positions that crash engines or mislead them."""
+
+
+class Engine:
+    """A live engine as an `Evaluator` (see trapscan.model): equal query, equal answer, whatever came before.
+
+    The process starts with the first query. Each search is watched for `patience` seconds plus 20 times what the
+    probe lets expect (100 times for a depth limit, whose cost varies more). On overrun: `stop`, if need be kill and
+    restart, and the query is asked once more; likewise after a crash or a useless answer. If that fails too, the
+    error is raised, and the next query finds a fresh process.
+
+    Counters for reports: `searches`, `nodes`, `restarts`, `busy` (seconds the engine computed for us).
+    """
+
+    def __init__(
+        self,
+        spec: EngineSpec,
+        probe: Probe,
+        *,
+        hash_mb: int = 16,
+        options: Mapping[str, OptionValue] | None = None,
+        patience: float = 20.0,
+        start_seconds: float = START_SECONDS,
+    ) -> None:
+        if probe.refused:
+            raise EngineRefusedError(probe.refused, engine=probe.name)
+        self.spec, self.probe = spec, probe
+        self.hash_mb, self.options = hash_mb, dict(options or {})
+        self.patience, self.start_seconds = patience, start_seconds
+        self.searches = self.nodes = self.restarts = 0
+        self.busy = 0.0
+        self._session: Session | None = None
+        self._owner = os.getpid()
+
+    @property
+    def multipv(self) -> bool:
+        """Whether `lines` > 1 and `moves` may be asked for."""
+        return self.probe.multipv and self.probe.searchmoves
+
+    @property
+    def name(self) -> str:
+        """The engine's own name."""
+        return self.probe.name
+
+    def evaluate(self, query: Query) -> Evaluation:
+        """Answer a query (see trapscan.model). Mate and stalemate are answered without the engine.
+
+        Raises EngineTimeoutError, EngineCrashedError or EngineAnswerError after the second failure in a row,
+        EngineRefusedError when the engine cannot be set up as wanted, ValueError on a query it may not be asked.
+        """
+        board = read_board(query.epd, engine=self.name)
+        if (query.lines > 1 or query.moves) and not self.multipv:
+            raise ValueError(f"{self.name} can only be asked for the best line of all moves")
+        moves = tuple(board.parse_uci(move).uci() for move in query.moves)
+        count = len(moves) or board.legal_moves.count()
+        if count == 0:
+            mated = board.is_check()
+            score = Score(board.turn, mate=0) if mated else Score(board.turn, cp=0)
+            return Evaluation((Line(score, ()),), 0)
+        wanted = 1 if query.lines == 1 else min(query.lines, count)
+        limit, seconds = self.probe.limit(query.budget)
+        factor = 100.0 if self.probe.limit_kind == "depth" else 20.0
+        failure: EngineError | None = None
+        for attempt in (1, 2):
+            try:
+                return self._ask(board, limit, self.patience + factor * seconds, wanted, moves)
+            except (EngineTimeoutError, EngineCrashedError, EngineAnswerError) as exc:
+                failure = exc
+                if self._session is not None and not (isinstance(exc, EngineTimeoutError) and self._session.clean):
+                    self._drop()
+                if attempt == 1:
+                    self.restarts += 1
+            except BaseException:  # Ctrl-C in the middle of a search: what comes next out of the pipe is not ours
+                self._drop()
+                raise
+        assert failure is not None
+        raise type(failure)(failure.message, engine=self.name, epd=query.epd) from failure
+
+    def _ask(self, board: chess.Board, limit: str, seconds: float, wanted: int, moves: tuple[str, ...]) -> Evaluation:
+        session = self._live()
+        start = time.perf_counter()
+        try:
+            raw = session.search(board, limit, seconds, multipv=wanted, moves=moves)
+        finally:
+            self.busy += time.perf_counter() - start
+        answer = read_answer(
+            raw.lines,
+            raw.bestmove,
+            board,
+            wanted,
+            allowed=moves,
+            mate_floor=self.probe.mate_floor,
+            engine=self.name,
+        )
+        self.searches += 1
+        self.nodes += answer.nodes
+        return answer
+
+    def _live(self) -> Session:
+        if self._owner != os.getpid():  # forked: the process and its pipes belong to the other one
+            self._session, self._owner = None, os.getpid()
+        if self._session is None:
+            self._session = Session(
+                self.spec,
+                hash_mb=self.hash_mb,
+                options=self.options,
+                clear_hash=self.probe.clear_hash,
+                start_seconds=self.start_seconds,
+            )
+        return self._session
+
+    @property
+    def pid(self) -> int | None:
+        """The live process, for tests and reports."""
+        return self._session.process.pid if self._session is not None else None
+
+    def _drop(self) -> None:
+        if self._session is not None:
+            session, self._session = self._session, None
+            session.close(patience=0)
+
+    def close(self) -> None:
+        """End the process, if any; the next query would start another."""
+        if self._session is not None and self._owner == os.getpid():
+            session, self._session = self._session, None
+            session.close()
+
+    def __enter__(self) -> Engine:
+        return self
+
+    def __exit__(
+        self, kind: type[BaseException] | None, value: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        self.close()
+
+    def __del__(self) -> None:
+        with contextlib.suppress(Exception):
+            self.close()
+
+    def __getstate__(self) -> dict[str, Any]:
+        """Travels to another process without its own; there it starts anew."""
+        return {**self.__dict__, "_session": None}
+
+
+def read_board(epd: str, *, engine: str = "") -> chess.Board:
+    """The board of a query: the EPD's four fields with fresh counters, Chess960 only where its castling needs it.
+
+    Raises EngineAnswerError when the position cannot be searched (no king, a king that could be taken...).
+    """
+    fields = epd.split()[:4]
+    try:
+        board = chess.Board(" ".join(fields) + " 0 1")
+        if board.castling_rights and board.status() & chess.STATUS_BAD_CASTLING_RIGHTS:
+            board = chess.Board(" ".join(fields) + " 0 1", chess960=True)
+    except ValueError as exc:
+        raise EngineAnswerError(f"no position: {exc}", engine=engine, epd=epd) from exc
+    if board.status() & _UNSEARCHABLE:
+        raise EngineAnswerError("the position is illegal; engines cannot be asked about it", engine=engine, epd=epd)
+    return board

@@ -1,0 +1,346 @@
+"""Measuring an engine: a few seconds of searches whose outcome is known or can be counted."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+
+import chess
+
+from trapscan.engines.probe import Probe
+from trapscan.engines.session import RawAnswer, Session
+from trapscan.engines.spec import EngineSpec
+from trapscan.engines.uci import Info, find_option, option_command, parse_info, read_answer
+from trapscan.errors import EngineAnswerError, EngineCrashedError, EngineError, EngineRefusedError, EngineTimeoutError
+from trapscan.model import Evaluation
+from trapscan.settings import OptionValue
+
+# Opening and early middlegame positions of common openings, our own choice; no side to move or structure twice.
+OPENINGS = (
+    "rnbqkb1r/pp1p1ppp/4pn2/4P3/3N4/8/PPP2PPP/RNBQKB1R b KQkq - 0 1",
+    "r1bqkbnr/pppp1ppp/2n5/4p3/2B1P3/5N2/PPPP1PPP/RNBQK2R b KQkq - 0 1",
+    "rnbq1rk1/ppp1bppp/4pn2/3p2B1/2PP4/2N2N2/PP2PPPP/R2QKB1R w KQ - 0 1",
+    "r1bq1rk1/pp2ppbp/2np1np1/8/3NP3/2N1BP2/PPPQ2PP/R3KB1R w KQ - 0 1",
+)
+QUIET = OPENINGS[2]
+MATE_IN_ONE = "6k1/5ppp/8/8/8/8/8/R5K1 w - - 0 1"
+MATE_IN_TWO = "k7/8/1K6/8/8/8/8/1R6 b - - 0 1"  # the mated side to move, one legal move, mated by 2.Rc8/2.R any
+QUEEN_UP_BLACK = "rnbqkbnr/pppppppp/8/8/8/8/PPPPPPPP/RNB1KBNR b KQkq - 0 1"
+MATED = "7k/5KQ1/8/8/8/8/8/8 b - - 0 1"
+STALEMATED = "7k/5K2/6Q1/8/8/8/8/8 b - - 0 1"
+
+NODE_TRIALS = (300, 2_000, 8_000, 32_000)
+LONGEST_TRIAL = 4.0  # seconds; an engine of any use does the smallest trial in a fraction
+CALIBRATION_NODES = 400_000
+CALIBRATION_SECONDS = 1.0  # per position
+DEEPEST = 40
+
+
+def measure(spec: EngineSpec, options: Mapping[str, OptionValue]) -> Probe:
+    """Find out what the engine does; see `Probe`. Raises EngineError only when it cannot be greeted or set up."""
+    return _Measurement(spec, options).run()
+
+
+class _Measurement:
+    def __init__(self, spec: EngineSpec, options: Mapping[str, OptionValue]) -> None:
+        self.spec, self.settings = spec, options
+        self.notes: list[str] = []
+        self.limits: dict[str, str] = {}
+        self.clear_hash = False
+        self._session: Session | None = None
+        self.mate_floor = 0
+
+    def session(self) -> Session:
+        if self._session is None:
+            self._session = Session(self.spec, options=self.settings, clear_hash=self.clear_hash)
+        return self._session
+
+    def drop(self) -> None:
+        if self._session is not None:
+            self._session.close(patience=0)
+            self._session = None
+
+    def search(
+        self, fen: str, limit: str, seconds: float = LONGEST_TRIAL, *, multipv: int = 1, moves: Sequence[str] = ()
+    ) -> RawAnswer | None:
+        """One search, or None when it did not come back or died; then the engine is replaced."""
+        try:
+            return self.session().search(chess.Board(fen), limit, seconds, multipv=multipv, moves=moves)
+        except EngineTimeoutError:
+            if self._session is not None and not self._session.clean:
+                self.drop()
+            return None
+        except EngineCrashedError:
+            self.drop()
+            return None
+
+    def read(self, fen: str, raw: RawAnswer | None, wanted: int = 1, moves: Sequence[str] = ()) -> Evaluation | None:
+        if raw is None:
+            return None
+        try:
+            board = chess.Board(fen)
+            return read_answer(raw.lines, raw.bestmove, board, wanted, allowed=moves, mate_floor=self.mate_floor)
+        except EngineAnswerError:
+            return None
+
+    # --- the steps ---------------------------------------------------------------------------------------------------
+
+    def run(self) -> Probe:
+        try:
+            return self._run()
+        finally:
+            if self._session is not None:
+                self._session.close()
+
+    def _run(self) -> Probe:
+        session = self.session()
+        name, author, declared = session.engine_name, session.author, session.options
+
+        def refuse(why: str) -> Probe:
+            return Probe(
+                name=name, author=author, options=declared, limits=self.limits, notes=tuple(self.notes), refused=why
+            )
+
+        node_ratio = self._nodes()
+        depth_works = self._depth()
+        movetime_works = self._movetime()
+        nodes_work = node_ratio is not None
+        kind = "nodes" if nodes_work else "depth" if depth_works else "movetime" if movetime_works else ""
+        if not kind:
+            return refuse("it gives no usable verdict: " + "; ".join(f"{k}: {v}" for k, v in self.limits.items()))
+        small, large = {
+            "nodes": ("nodes 2000", "nodes 20000"),
+            "depth": ("depth 5", "depth 6"),
+            "movetime": ("movetime 50", "movetime 200"),
+        }[kind]
+        nps, scores = self._speed(large)
+        answers = self._simple_positions(small)
+        problem = self._sanity(large)
+        if problem:
+            return refuse(problem)
+        if kind == "movetime":
+            self.notes.append("driven by time: results vary from run to run and with the machine's load")
+        depth_nodes = self._calibrate() if kind == "depth" else ()
+        if kind == "depth" and not depth_nodes:
+            return refuse("it reports no nodes, so that no depth can be chosen for it")
+        reproducible = kind != "movetime" and self._reproducible(large)
+        multipv = self._multipv(large)
+        searchmoves = self._searchmoves(large)
+        return Probe(
+            name=name,
+            author=author,
+            limit_kind=kind,
+            limits=self.limits,
+            node_ratio=node_ratio or (1.0, 1.0),
+            depth_nodes=depth_nodes,
+            nps=nps,
+            budget_nps=2 ** round(math.log2(max(64, nps))),
+            multipv=multipv,
+            searchmoves=searchmoves,
+            wdl=self._wdl(small),
+            reproducible=reproducible,
+            clear_hash=self.clear_hash,
+            scores=scores,
+            mate_floor=self.mate_floor,
+            answers=answers,
+            options=declared,
+            notes=tuple(self.notes),
+        )
+
+    def _nodes(self) -> tuple[float, float] | None:
+        """Whether nodes are honoured: spent over allowed, least and most, or None."""
+        ratios: list[float] = []
+        seconds = LONGEST_TRIAL
+        for allowed in NODE_TRIALS:
+            raw = self.search(OPENINGS[0], f"nodes {allowed}", seconds)
+            if raw is None:
+                self.limits["nodes"] = f"does not come back from {allowed}"
+                return None
+            answer = self.read(OPENINGS[0], raw)
+            spent = max([answer.nodes if answer else 0, *_nodes_said(raw)])
+            ratios.append(spent / allowed)
+            if allowed >= 2_000 and (
+                spent > 8 * allowed + 10_000 or raw.seconds > LONGEST_TRIAL / 2 and spent > 3 * allowed
+            ):
+                self.limits["nodes"] = f"ignored ({spent} for {allowed})"
+                return None
+            seconds = max(LONGEST_TRIAL, 20 * raw.seconds)
+            if raw.seconds > 0.5:
+                break
+            if answer is None and allowed >= 2_000:
+                self.limits["nodes"] = f"no score within {allowed}"
+                return None
+        last = ratios[-1]
+        if not 0.3 <= last <= 4.0:
+            self.limits["nodes"] = f"ignored ({round(last * allowed)} for {allowed})"
+            return None
+        exact = all(0.85 <= ratio <= 1.1 for ratio in ratios[1:])
+        low, high = min(ratios[1:], default=last), max(ratios[1:], default=last)
+        self.limits["nodes"] = "exact" if exact else f"coarse ({low:.2g} to {high:.2g} times)"
+        return round(low, 2), round(high, 2)
+
+    def _depth(self) -> bool:
+        raw = self.search(OPENINGS[1], "depth 4")
+        if raw is None:
+            self.limits["depth"] = "does not come back"
+            return False
+        infos = _infos(raw)
+        deepest = max((info.depth for info in infos), default=0)
+        # One more is an engine that looks once at the next depth before it stops (sunfish).
+        if self.read(OPENINGS[1], raw) is None or not 3 <= deepest <= 5:
+            self.limits["depth"] = f"ignored (reached {deepest} for 4)" if deepest else "no score"
+            return False
+        self.limits["depth"] = "honoured"
+        return True
+
+    def _movetime(self) -> bool:
+        raw = self.search(OPENINGS[1], "movetime 100")
+        if raw is None:
+            self.limits["movetime"] = "does not come back"
+            return False
+        if self.read(OPENINGS[1], raw) is None or raw.seconds > 1.0:
+            self.limits["movetime"] = f"ignored ({raw.seconds:.1f} s for 0.1)"
+            return False
+        self.limits["movetime"] = f"honoured ({1000 * raw.seconds:.0f} ms for 100)"
+        return True
+
+    def _speed(self, limit: str) -> tuple[int, str]:
+        """Nodes per second by the wall, best of some positions, and the kind of scores."""
+        best, scores = 0, "exact"
+        for fen in OPENINGS:
+            raw = self.search(fen, limit, 2 * LONGEST_TRIAL)
+            if raw is None:
+                continue
+            spent = max(_nodes_said(raw), default=0)
+            if spent:
+                best = max(best, round(spent / max(raw.seconds, 1e-4)))
+            infos = _infos(raw)
+            if infos and all(info.bound for info in infos):
+                scores = "bracketed"
+        return best, scores
+
+    def _simple_positions(self, limit: str) -> dict[str, str]:
+        """What it says where little is to be said; also how it writes mates, and for whom it scores."""
+        said = {}
+        for label, fen in (
+            ("mate in one", MATE_IN_ONE),
+            ("single move", MATE_IN_TWO),
+            ("mated", MATED),
+            ("stalemated", STALEMATED),
+        ):
+            raw = self.search(fen, limit, 1.0)
+            if raw is None:
+                said[label] = "no answer"
+                continue
+            infos = _infos(raw)
+            last = infos[-1] if infos else None
+            score = "no score" if last is None else f"mate {last.mate}" if last.mate is not None else f"cp {last.cp}"
+            said[label] = f"{raw.bestmove or '-'}, {score}"
+            if label == "mate in one" and last is not None and last.cp is not None and abs(last.cp) >= 5_000:
+                self.mate_floor = abs(last.cp) // 10 * 9
+        return said
+
+    def _sanity(self, limit: str) -> str:
+        """Why its verdicts cannot be used, or "": a mate in one is found, a queen is counted for the right side."""
+        mate = self.read(MATE_IN_ONE, self.search(MATE_IN_ONE, limit))
+        if mate is None or mate.best.pv[0] != "a1a8" or mate.best.score.plain < 500:
+            return "it does not find a mate in one"
+        queen = self.read(QUEEN_UP_BLACK, self.search(QUEEN_UP_BLACK, limit))
+        if queen is None:
+            return "it gives no usable score"
+        if queen.best.score.plain < -300:
+            return "it scores for White, not for the side to move as UCI asks"
+        if queen.best.score.plain < 300:
+            return "it does not see an extra queen"
+        return ""
+
+    def _calibrate(self) -> tuple[int, ...]:
+        """Nodes spent by the end of each depth, geometric mean over OPENINGS, as far as all of them got."""
+        tables = []
+        for fen in OPENINGS:
+            table: list[int] = []
+            for depth in range(1, DEEPEST):
+                raw = self.search(fen, f"depth {depth}", 2 * LONGEST_TRIAL)
+                spent = max(_nodes_said(raw), default=0) if raw is not None else 0
+                if not spent or raw is None:
+                    break
+                table.append(max(spent, table[-1] if table else 1))
+                if spent > CALIBRATION_NODES or raw.seconds > CALIBRATION_SECONDS / 2:
+                    break
+            tables.append(table)
+        common = min(len(table) for table in tables)
+        return tuple(round(math.exp(sum(math.log(table[i]) for table in tables) / len(tables))) for i in range(common))
+
+    def _reproducible(self, limit: str) -> bool:
+        """Equal answers to an equal search after others, with `ucinewgame`, else with the Clear Hash button too."""
+        for clear in (False, True):
+            if clear:
+                if find_option(self.session().options, "Clear Hash") is None:
+                    break
+                self.clear_hash = True
+                self.drop()
+            if self._repeats(limit):
+                return True
+        self.clear_hash = False
+        self.drop()
+        self.notes.append("equal searches do not always give equal answers: reports may vary from run to run")
+        return False
+
+    def _repeats(self, limit: str) -> bool:
+        seen = []
+        for fen in (*OPENINGS, *OPENINGS[::-1], OPENINGS[0]):
+            raw = self.search(fen, limit, 2 * LONGEST_TRIAL)
+            answer = self.read(fen, raw)
+            if answer is None:
+                return False
+            seen.append(answer)
+        half = len(OPENINGS)
+        self.drop()
+        first = self.read(OPENINGS[0], self.search(OPENINGS[0], limit, 2 * LONGEST_TRIAL))
+        return seen[:half] == seen[half : 2 * half][::-1] and seen[0] == seen[-1] == first
+
+    def _multipv(self, limit: str) -> bool:
+        declared = find_option(self.session().options, "MultiPV")
+        if declared is None or declared.type != "spin" or (declared.max or 0) < 2:
+            return False
+        answer = self.read(OPENINGS[0], self.search(OPENINGS[0], limit, 4 * LONGEST_TRIAL, multipv=4), 4)
+        if answer is None or len(answer.lines) < 4:
+            self.notes.append("MultiPV: not all lines come with exact scores, not used")
+            return False
+        few = self.read(MATE_IN_TWO, self.search(MATE_IN_TWO, limit, multipv=4), 1)
+        if few is None:
+            self.notes.append("MultiPV: fails with fewer moves than lines, not used")
+            self.drop()
+            return False
+        return True
+
+    def _searchmoves(self, limit: str) -> bool:
+        # The best move by far is left out, and the queen's suicide is one of those asked for.
+        only = ("a7a6", "d8b6")
+        raw = self.search(OPENINGS[0], limit, 2 * LONGEST_TRIAL, moves=only)
+        return self.read(OPENINGS[0], raw, moves=only) is not None
+
+    def _wdl(self, limit: str) -> bool:
+        session = self.session()
+        if find_option(session.options, "UCI_ShowWDL") is None:
+            return False
+        try:
+            session.process.send(option_command(session.options, "UCI_ShowWDL", True))
+            raw = self.search(QUIET, limit)
+            shown = raw is not None and any(b" wdl " in line for line in raw.lines)
+            session.process.send(option_command(session.options, "UCI_ShowWDL", False))
+        except (EngineRefusedError, EngineError):
+            self.drop()
+            return False
+        return shown
+
+
+def _infos(raw: RawAnswer) -> list[Info]:
+    return [info for line in raw.lines if (info := parse_info(line)) is not None]
+
+
+def _nodes_said(raw: RawAnswer | None) -> list[int]:
+    return [raw.nodes] if raw is not None else []
+
+
+EMBEDDED_PROBE: dict[str, Probe] = {}

@@ -1,0 +1,246 @@
+"""What an engine really does, measured once, and the limits that follow from it.
+
+The measuring itself is in `measure`; here is the result, how it is kept, and how a budget becomes a limit.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import functools
+import hashlib
+import importlib.metadata
+import importlib.util
+import math
+import os
+import tempfile
+from collections.abc import Mapping
+from pathlib import Path
+
+import msgspec
+
+from trapscan.engines.spec import EngineSpec
+from trapscan.engines.store import store_folder
+from trapscan.engines.uci import Option, find_option
+from trapscan.settings import OptionValue
+
+PROBE_VERSION = 1
+
+SLOW_NPS = 133_000
+"""Engines below this speed get smaller budgets: at this speed the greatest standard budget takes LONG_SECONDS."""
+LONG_BUDGET = 200_000
+LONG_SECONDS = 1.5
+SHORT_SECONDS = 0.1
+"""Slow engines: budgets that take no longer than this are given in full."""
+
+DEPTH_FACTOR = 2.0
+"""A search to a fixed depth may cost this many times the budget: the engines without a node limit report more nodes
+for the same strength than the one the budgets were measured with (Stockfish 15.1)."""
+LEAST_DEPTH = 5
+"""No search to a fixed depth is shallower, so that a refutation of two moves lies within it."""
+
+
+class Probe(msgspec.Struct, frozen=True, kw_only=True):
+    """Measured facts about an engine.
+
+    limit_kind      the limit it is driven with: "nodes", "depth" or "movetime"
+    limits          kind -> what became of it, in words
+    node_ratio      nodes spent for each node allowed, over small and large budgets (only with limit_kind "nodes")
+    depth_nodes     nodes spent to finish depth 1, 2, ...: geometric mean over a few opening positions
+    nps             nodes per second, one thread, as measured
+    budget_nps      the speed that budgets are scaled by: nps rounded to a power of two, or a constant of the engine
+    multipv         several exact lines, all of them, in one search
+    searchmoves     root moves can be restricted
+    wdl             win/draw/loss shares can be shown
+    reproducible    equal searches give equal answers after the clearing that we do; clear_hash: it needs the button
+    scores          "exact", or "bracketed" (only bounds, but both, close together)
+    mate_floor      > 0: mates come as centipawns beyond this
+    answers         what it says on a mate in one, when mated, when stalemated, with a single legal move
+    refused         why it cannot be used, or ""
+    """
+
+    version: int = PROBE_VERSION
+    name: str
+    author: str = ""
+    limit_kind: str = ""
+    limits: dict[str, str] = {}
+    node_ratio: tuple[float, float] = (1.0, 1.0)
+    depth_nodes: tuple[int, ...] = ()
+    nps: int = 0
+    budget_nps: int = 0
+    multipv: bool = False
+    searchmoves: bool = False
+    wdl: bool = False
+    reproducible: bool = False
+    clear_hash: bool = False
+    scores: str = ""
+    mate_floor: int = 0
+    answers: dict[str, str] = {}
+    options: tuple[Option, ...] = ()
+    notes: tuple[str, ...] = ()
+    refused: str = ""
+
+    def scaled(self, budget: int) -> int:
+        """The nodes an engine of this speed spends on `budget`.
+
+        Engines of SLOW_NPS and more: all of it. Slower ones: all of what takes SHORT_SECONDS, and above that a power
+        of it, so that LONG_BUDGET takes LONG_SECONDS. Depends on `budget_nps` only, which is kept with the probe.
+        """
+        if not self.budget_nps or self.budget_nps >= SLOW_NPS:
+            return budget
+        knee = max(1.0, self.budget_nps * SHORT_SECONDS)
+        if budget <= knee:
+            return budget
+        power = math.log(LONG_SECONDS / SHORT_SECONDS) / math.log(LONG_BUDGET / knee)
+        return round(knee * (budget / knee) ** power)
+
+    def budget_scale(self, budget: int) -> float:
+        """Share of `budget` that is spent: `scaled(budget) / budget`."""
+        return self.scaled(budget) / budget
+
+    def depth(self, budget: int) -> int:
+        """The depth that stands for `budget` nodes: whose cost, by `depth_nodes`, is nearest in proportion."""
+        aim = math.log(DEPTH_FACTOR * self.scaled(budget))
+        table = self.depth_nodes
+        if not table:
+            return LEAST_DEPTH
+        growth = max(1.3, (table[-1] / table[0]) ** (1 / max(1, len(table) - 1)))
+        costs = [math.log(max(1, nodes)) for nodes in table]
+        while costs[-1] < aim + math.log(growth) and len(costs) < 60:
+            costs.append(costs[-1] + math.log(growth))
+        best = min(range(len(costs)), key=lambda i: abs(costs[i] - aim))
+        return max(LEAST_DEPTH, best + 1)
+
+    def limit(self, budget: int) -> tuple[str, float]:
+        """What follows `go` for `budget` nodes, and the seconds this should take."""
+        nodes = self.scaled(budget)
+        nps = max(100, self.nps or self.budget_nps)
+        if self.limit_kind == "depth":
+            return f"depth {self.depth(budget)}", DEPTH_FACTOR * nodes / nps
+        if self.limit_kind == "movetime":
+            milliseconds = max(20, round(1000 * nodes / max(100, self.budget_nps)))
+            return f"movetime {milliseconds}", milliseconds / 1000
+        return f"nodes {nodes}", self.node_ratio[1] * nodes / nps
+
+
+def probe(spec: EngineSpec, *, fresh: bool = False, options: Mapping[str, OptionValue] | None = None) -> Probe:
+    """The facts about an engine: from disk if it was measured before, else measured now (a few seconds).
+
+    Kept in the store's folder by the engine's identity: a changed program or network is measured again. `fresh`
+    measures in any case. Raises EngineCrashedError or EngineTimeoutError when it cannot even be greeted,
+    EngineRefusedError when `options` do not fit; an engine that gives no usable verdict comes back with `refused`.
+    """
+    from trapscan.engines.measure import EMBEDDED_PROBE, measure
+
+    if spec.embedded and not spec.options and not options and not fresh and _embedded_version() in EMBEDDED_PROBE:
+        return EMBEDDED_PROBE[_embedded_version()]
+    digest = _digest(_parts(spec, options or {}) + [f"probe {PROBE_VERSION}"])
+    path = store_folder() / "probes" / f"{digest[:32]}.json"
+    if not fresh:
+        with contextlib.suppress(OSError, msgspec.MsgspecError):
+            return msgspec.json.decode(path.read_bytes(), type=Probe)
+    result = measure(spec, options or {})
+    if spec.embedded:
+        result = msgspec.structs.replace(result, budget_nps=EMBEDDED_NPS)
+    with contextlib.suppress(OSError):  # a folder that cannot be written costs the next run a few seconds
+        _write_aside(path, msgspec.json.format(msgspec.json.encode(result, order="sorted")) + b"\n")
+    return result
+
+
+EMBEDDED_NPS = 25_000
+"""Speed that the embedded engine's budgets are scaled by: a constant, so that its results are the same everywhere."""
+
+
+def engine_identity(
+    spec: EngineSpec, probe: Probe, hash_mb: int, options: Mapping[str, OptionValue] | None = None
+) -> str:
+    """Digest (32 hex digits) that keys stored answers: everything that decides what the engine says.
+
+    Its name, the bytes of its program, of scripts and files among its arguments and of files named in options, its
+    options and hash size, and how budgets become limits. Paths do not count, only what lies there.
+    """
+    options = options or {}
+    parts = _parts(spec, options)
+    parts += [probe.name, str(hash_mb), probe.limit_kind, str(probe.clear_hash), str(probe.mate_floor)]
+    if not spec.embedded:
+        parts += [str(probe.budget_nps if probe.budget_nps < SLOW_NPS or probe.limit_kind == "movetime" else "full")]
+    parts += [f"{budget}:{probe.limit(budget)[0]}" for budget in (1_000, 2_000, 5_000, 20_000, 100_000, 200_000)]
+    return _digest(parts)[:32]
+
+
+def _parts(spec: EngineSpec, options: Mapping[str, OptionValue]) -> list[str]:
+    parts = []
+    if spec.embedded:
+        parts.append(f"sunfish {_embedded_version()}")
+        parts += [_file_digest(origin) for origin in _embedded_files()]
+    else:
+        base = Path(spec.cwd or ".")
+        for word in spec.command:
+            path = base / word
+            parts.append(_file_digest(str(path)) if path.is_file() else word)
+    for name, value in [*spec.options, *sorted(options.items())]:
+        parts.append(f"{name}={value}")
+        if isinstance(value, str) and value:
+            for path in (Path(spec.cwd or ".") / value, Path(spec.command[0]).parent / value):
+                if path.is_file():
+                    parts.append(_file_digest(str(path)))
+                    break
+    return parts
+
+
+def network_files(spec: EngineSpec, probe: Probe) -> list[Path]:
+    """Files that the engine's declared defaults name and that lie beside it (networks, books)."""
+    option = find_option(probe.options, "EvalFile")
+    if option is None or not option.default:
+        return []
+    places = (Path(spec.cwd or "."), Path(spec.command[0]).parent)
+    return [place / option.default for place in places if (place / option.default).is_file()][:1]
+
+
+def _digest(parts: list[str]) -> str:
+    return hashlib.sha256("\0".join(parts).encode()).hexdigest()
+
+
+def _file_digest(path: str) -> str:
+    try:
+        stat = os.stat(path)  # noqa: PTH116
+        return _hashed(path, stat.st_size, stat.st_mtime_ns)
+    except OSError:
+        return f"unreadable {Path(path).name}"
+
+
+@functools.lru_cache(maxsize=64)
+def _hashed(path: str, size: int, changed: int) -> str:
+    with open(path, "rb") as file:  # noqa: PTH123
+        return hashlib.file_digest(file, "sha256").hexdigest()
+
+
+def _embedded_version() -> str:
+    try:
+        return importlib.metadata.version("sunfish")
+    except importlib.metadata.PackageNotFoundError:
+        return ""
+
+
+def _embedded_files() -> list[str]:
+    found = []
+    for module in ("sunfish", "sunfish_ui"):
+        with contextlib.suppress(ImportError, ValueError):
+            origin = importlib.util.find_spec(module)
+            if origin is not None and origin.origin:
+                found.append(origin.origin)
+                if module == "sunfish_ui":
+                    found.append(str(Path(origin.origin).with_name("uci.py")))
+    return found
+
+
+def _write_aside(path: Path, data: bytes) -> None:
+    path.parent.mkdir(parents=True, exist_ok=True)
+    handle, name = tempfile.mkstemp(dir=path.parent, prefix=".probe-")
+    try:
+        with os.fdopen(handle, "wb") as file:
+            file.write(data)
+        os.replace(name, path)  # noqa: PTH105
+    except OSError:
+        with contextlib.suppress(OSError):
+            os.unlink(name)  # noqa: PTH108
+        raise

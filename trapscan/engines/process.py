@@ -1,0 +1,219 @@
+"""One engine process: bytes in, lines out, every wait with a deadline, memory bounded, nothing left behind."""
+
+from __future__ import annotations
+
+import contextlib
+import os
+import queue
+import signal
+import subprocess
+import threading
+import time
+from collections import deque
+from collections.abc import Iterator, Sequence
+
+from trapscan.engines import guard
+from trapscan.errors import EngineCrashedError, EngineTimeoutError
+
+_CHUNK = 1 << 16
+_WAITING_CHUNKS = 64  # with _CHUNK: at most 4 MiB wait to be read, then the engine has to
+_LONGEST_LINE = 1 << 16  # a longer line is cut: no UCI line that matters comes near
+_SLICE = 1.0  # seconds; longer waits are sliced to notice that the machine slept
+
+
+class EngineProcess:
+    """A running engine. `read_lines` yields decoded lines; all errors are trapscan's own.
+
+    A thread reads, because that is the only way to wait with a deadline on every system; it holds at most a few MiB,
+    so an engine that floods its output is slowed down rather than believed.
+    """
+
+    def __init__(self, command: Sequence[str], *, cwd: str | None = None, name: str = "") -> None:
+        self.name = name or command[0]
+        try:
+            self._popen = subprocess.Popen(
+                list(command),
+                cwd=cwd,
+                stdin=subprocess.PIPE,
+                stdout=subprocess.PIPE,
+                stderr=subprocess.PIPE,
+                bufsize=0,
+                # Its own session: Ctrl-C in the terminal is ours to handle, and a script's children die with it.
+                start_new_session=os.name == "posix",
+                creationflags=(subprocess.CREATE_NEW_PROCESS_GROUP | subprocess.CREATE_NO_WINDOW)  # type: ignore[attr-defined,unused-ignore]
+                if os.name == "nt"
+                else 0,
+            )
+        except (OSError, ValueError) as exc:
+            reason = getattr(exc, "strerror", None) or str(exc)
+            raise EngineCrashedError(
+                f"the engine cannot be started ({reason}); check its path", engine=self.name
+            ) from exc
+        self.pid = self._popen.pid
+        guard.watch(self.pid)
+        self._chunks: queue.Queue[bytes] = queue.Queue(_WAITING_CHUNKS)
+        self._lines: deque[bytes] = deque()
+        self._partial = b""
+        self._ended = False
+        self._closed = False
+        self._stderr = b""
+        for target in (self._read_output, self._read_errors):
+            threading.Thread(target=target, name=f"engine {self.pid}", daemon=True).start()
+
+    # --- the reading threads -----------------------------------------------------------------------------------------
+
+    def _read_output(self) -> None:
+        assert self._popen.stdout is not None
+        fd = self._popen.stdout.fileno()
+        while not self._closed:
+            try:
+                chunk = os.read(fd, _CHUNK)
+            except OSError:
+                chunk = b""
+            while not self._closed:
+                try:
+                    self._chunks.put(chunk, timeout=0.5)
+                    break
+                except queue.Full:
+                    continue
+            if not chunk:
+                break
+        self._popen.stdout.close()  # here and not in close(): a descriptor must not be closed under a reader
+
+    def _read_errors(self) -> None:
+        assert self._popen.stderr is not None
+        fd = self._popen.stderr.fileno()
+        with contextlib.suppress(OSError):
+            while chunk := os.read(fd, 4096):
+                self._stderr = (self._stderr + chunk)[-4096:]
+        self._popen.stderr.close()
+
+    # --- talking -----------------------------------------------------------------------------------------------------
+
+    def send(self, text: str) -> None:
+        """Write one or more lines (each ended by a newline). Raises EngineCrashedError when nobody reads."""
+        assert self._popen.stdin is not None
+        try:
+            self._popen.stdin.write(text.encode())
+        except (OSError, ValueError) as exc:
+            raise self.crash() from exc
+
+    def read_lines(self, seconds: float, what: str) -> Iterator[bytes]:
+        """Yield stripped, non-empty lines until the caller stops asking.
+
+        Raises EngineTimeoutError once `seconds` have passed, EngineCrashedError when the output ends. Time in which
+        this whole machine slept, or we were stopped, is not counted.
+        """
+        deadline = time.monotonic() + seconds
+        while True:
+            while self._lines:
+                line = self._lines.popleft().strip()
+                if line:
+                    yield line
+            if self._ended:
+                raise self.crash()
+            before = time.monotonic()
+            if before >= deadline:
+                raise EngineTimeoutError(f"no {what} within {seconds:.0f} s", engine=self.name)
+            wait = min(_SLICE, deadline - before)
+            try:
+                chunk = self._chunks.get(timeout=wait)
+            except queue.Empty:
+                overslept = time.monotonic() - before - wait
+                if overslept > _SLICE:
+                    deadline += overslept
+                continue
+            self._take(chunk)
+
+    def _take(self, chunk: bytes) -> None:
+        if not chunk:
+            self._ended = True
+            self._lines.append(self._partial)
+            self._partial = b""
+            return
+        first, *rest = chunk.split(b"\n")
+        self._partial = (self._partial + first)[:_LONGEST_LINE]
+        if rest:
+            self._lines.append(self._partial)
+            self._lines.extend(rest[:-1])
+            self._partial = rest[-1]
+
+    def crash(self) -> EngineCrashedError:
+        """The error for an engine that has gone, with how it ended and its last words."""
+        with contextlib.suppress(subprocess.TimeoutExpired):
+            if self._peek_status(1.0) is None:
+                return EngineCrashedError("the engine closed its output", engine=self.name)
+        status = self._status_text()
+        words = self._stderr.decode("utf-8", "replace").strip().splitlines()
+        said = f": {words[-1].strip()[:200]}" if words else ""
+        return EngineCrashedError(f"the engine ended{status}{said}", engine=self.name)
+
+    def _status_text(self) -> str:
+        code = self._code
+        if code is None:
+            return ""
+        if code < 0:
+            try:
+                return f" ({signal.Signals(-code).name})"
+            except ValueError:
+                return f" (signal {-code})"
+        return f" (exit code {code})"
+
+    # --- ending ------------------------------------------------------------------------------------------------------
+
+    _code: int | None = None
+
+    def _peek_status(self, seconds: float) -> int | None:
+        """Exit status within `seconds`, without reaping: the group's id stays ours until the group is killed."""
+        if self._code is not None:
+            return self._code
+        if os.name != "posix" or not hasattr(os, "waitid"):
+            with contextlib.suppress(subprocess.TimeoutExpired):
+                self._code = self._popen.wait(seconds)
+            return self._code
+        deadline = time.monotonic() + seconds
+        pause = 0.0005
+        while True:
+            try:
+                found = os.waitid(os.P_PID, self.pid, os.WEXITED | os.WNOHANG | os.WNOWAIT)
+            except ChildProcessError:
+                self._code = 0
+                return 0
+            if found is not None:
+                killed = found.si_code in (os.CLD_KILLED, os.CLD_DUMPED)
+                self._code = -found.si_status if killed else found.si_status
+                return self._code
+            if time.monotonic() >= deadline:
+                return None
+            time.sleep(pause)
+            pause = min(0.02, pause * 2)
+
+    @property
+    def alive(self) -> bool:
+        """Whether the process still runs."""
+        return not self._closed and self._peek_status(0) is None
+
+    def close(self, patience: float = 0.5) -> None:
+        """Ask it to quit, wait `patience` seconds, kill what is left of its group, reap. Never raises; may be called
+        again."""
+        if self._closed:
+            return
+        if patience > 0 and self._peek_status(0) is None:
+            with contextlib.suppress(EngineCrashedError):
+                self.send("quit\n")
+        with contextlib.suppress(OSError):
+            if self._popen.stdin is not None:
+                self._popen.stdin.close()
+        deadline = time.monotonic() + patience
+        while self._peek_status(0) is None and time.monotonic() < deadline:
+            with contextlib.suppress(queue.Empty):  # keep its output flowing, or it may never come to read `quit`
+                self._chunks.get(timeout=0.005)
+        self._closed = True
+        if os.name == "posix":
+            with contextlib.suppress(OSError):
+                os.killpg(self.pid, signal.SIGKILL)
+        else:
+            with contextlib.suppress(OSError):
+                self._popen.kill()
+        guard.forget(self.pid)
+        self._popen.wait()
