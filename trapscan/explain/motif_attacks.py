@@ -30,25 +30,45 @@ def prey(board: chess.Board, actor: chess.Square, side: chess.Color) -> list[che
 
 
 def fork(play: Play) -> Iterator[Motif]:
-    """Fork: one piece moves to where it attacks two or more enemy men at once, each of them the king or something it
-    can take with profit, and one of those is lost: the same piece takes it with one of its next two moves."""
+    """Fork: one piece moves to where it attacks two or more enemy pieces at once (pawns do not count), each of them
+    the king or something it can take with profit, while no enemy man but the king bears on it (nor can the king take
+    it), so that it cannot be got rid of. It also counts where it may be taken, if it attacks something worth more than
+    itself and the line shows the profit, and where the king is not among the targets, if the piece itself then takes.
+    A double check is a motif of its own. The line must go on after it."""
     for index in play.own():
         move, after = play.moves[index], play.boards[index + 1]
-        if after.is_checkmate():
+        if index + 1 >= len(play) or after.checkers_mask().bit_count() > 1:
             continue
-        targets = prey(after, move.to_square, play.side)
-        if len(targets) < 2:
+        pieces = [t for t in prey(after, move.to_square, play.side) if after.piece_type_at(t) != chess.PAWN]
+        if len(pieces) < 2 or loot(after, move.to_square) > 0:
             continue
-        paid = _collected(play, index, move.to_square, targets)
-        if paid:
-            yield Motif(m.FORK, index + 1, move.to_square, tuple(targets), paid)
+        paid, by_actor = _collected(play, index, pieces)
+        attacked = bool(after.attackers_mask(not play.side, move.to_square) & ~after.kings)
+        if attacked:
+            royal = any(after.piece_type_at(t) == chess.KING for t in pieces)
+            bigger = any(value_at(after, t) > value_at(after, move.to_square) for t in pieces)
+            takeable = any(after.generate_legal_captures(chess.BB_ALL, chess.BB_SQUARES[move.to_square]))
+            if paid and by_actor:
+                if royal or not takeable:
+                    continue
+            elif not bigger or (not paid and (not royal or play.end.is_checkmate())):
+                continue
+        elif paid and not by_actor and not any(value_at(after, t) > value_at(after, move.to_square) for t in pieces):
+            continue
+        yield Motif(m.FORK, index + 1, move.to_square, tuple(pieces), paid)
 
 
 def double_attack(play: Play) -> Iterator[Motif]:
-    """Double attack: a fork by the queen, or one move that makes two threats with two different pieces."""
-    for found in fork(play):
-        if play.mover(found.ply - 1) == chess.QUEEN:
-            yield Motif(m.DOUBLE_ATTACK, found.ply, found.actor, found.targets, found.paid)
+    """Double attack: the queen moves to where she attacks two things at once, the king or men she can take with profit,
+    and takes one of them with her next move."""
+    for index in play.own():
+        if play.mover(index) != chess.QUEEN or index + 2 >= len(play):
+            continue
+        square = play.moves[index].to_square
+        targets = prey(play.boards[index + 1], square, play.side)
+        taken = play.taken(index + 2)
+        if len(targets) > 1 and taken and play.moves[index + 2].from_square == square and taken[0] in targets:
+            yield Motif(m.DOUBLE_ATTACK, index + 1, square, tuple(targets), index + 3)
 
 
 def winning_check(play: Play) -> Iterator[Motif]:
@@ -68,40 +88,38 @@ def winning_check(play: Play) -> Iterator[Motif]:
         yield Motif(name, index + 1, move.to_square, (taken[0],), index + 3)
 
 
-def _collected(play: Play, index: int, actor: chess.Square, targets: list[chess.Square]) -> int:
-    """The ply at which the piece on `actor` after move `index` takes one of `targets` with one of its next two moves
-    (a move by another piece between them must give check), or 0."""
-    for later in (index + 2, index + 4):
-        if later >= len(play):
-            return 0
-        if play.where(actor, index + 1, later) != actor:
-            return 0
-        if play.moves[later].from_square == actor:
-            taken = play.taken(later)
-            return later + 1 if taken and taken[0] in targets else 0
-    return 0
+def _collected(play: Play, index: int, targets: list[chess.Square]) -> tuple[int, bool]:
+    """(ply, whether by the piece that made move `index`) at which one of `targets` falls within the next two moves,
+    wherever it has gone by then; (0, False) if none does."""
+    actor = play.moves[index].to_square
+    for later in range(index + 2, min(index + 5, len(play)), 2):
+        taken = play.taken(later)
+        if taken and any(play.where(target, index + 1, later) == taken[0] for target in targets):
+            return later + 1, play.where(actor, index + 1, later) == play.moves[later].from_square
+    return 0, False
 
 
 def discovered(play: Play) -> Iterator[Motif]:
-    """Discovered attack: a piece steps off a line and so lets a rook, bishop or queen behind it attack something; the
-    attack is a check, or what it attacks is taken with profit by that piece with its next move or the one after."""
+    """Discovered attack: a piece steps off a line and so lets a rook, bishop or queen behind it attack something: the
+    king, or a piece that it takes with its next move where it stands. A double check is a motif of its own."""
     for index in play.own():
+        after = play.boards[index + 1]
+        if after.checkers_mask().bit_count() > 1:
+            continue
         for slider, target in _opened(play, index):
-            after = play.boards[index + 1]
             if after.piece_type_at(target) == chess.KING:
                 yield Motif(m.DISCOVERED_ATTACK, index + 1, slider, (target,), index + 1)
                 continue
-            for later in (index + 2, index + 4):
-                if later >= len(play):
-                    break
-                taken = play.taken(later)
-                if play.moves[later].from_square == slider and taken and taken[0] == target:
-                    yield Motif(m.DISCOVERED_ATTACK, index + 1, slider, (target,), later + 1)
+            if index + 2 >= len(play) or play.moves[index + 2].from_square != slider:
+                continue
+            taken = play.taken(index + 2)
+            if taken and taken[0] == target == play.where(target, index + 1, index + 2) and taken[1] != chess.PAWN:
+                yield Motif(m.DISCOVERED_ATTACK, index + 1, slider, (target,), index + 3)
 
 
 def discovered_check(play: Play) -> Iterator[Motif]:
-    """Discovered check: the move gives check with a piece that did not move (nor is the rook that castles), because
-    the piece that moved stood in its way."""
+    """Discovered check: the move gives check with a piece that did not move, because the piece that moved stood in its
+    way (it may check as well; the rook that castles does not count)."""
     for index in play.own():
         after = play.boards[index + 1]
         if play.boards[index].is_castling(play.moves[index]):
@@ -137,19 +155,18 @@ def _opened(play: Play, index: int) -> Iterator[tuple[chess.Square, chess.Square
 
 
 def hanging(play: Play) -> Iterator[Motif]:
-    """Hanging piece: the first move simply takes a piece (not a pawn) for which nothing comes back on that square.
-    A recapture is not meant: the slip itself did not take something of the same value there."""
-    if not play.moves or play.boards[1].is_checkmate():
+    """Hanging piece: the first move simply takes a piece (not a pawn) that nothing guards. A recapture is not meant:
+    the slip itself did not take something of that value there."""
+    if not play.moves:
         return
     taken = play.taken(0)
     if taken is None or taken[1] == chess.PAWN:
         return
     square, kind = taken
-    if exchange(play.boards[0], play.moves[0]) < VALUES[kind]:
+    if play.boards[0].attackers_mask(not play.side, square) or slip_took(play, square) >= VALUES[kind]:
         return
-    if slip_took(play, square) >= VALUES[kind]:
-        return
-    yield Motif(m.HANGING, 1, play.moves[0].to_square, (square,), 1)
+    if not any(play.boards[1].generate_legal_captures(chess.BB_ALL, chess.BB_SQUARES[play.moves[0].to_square])):
+        yield Motif(m.HANGING, 1, play.moves[0].to_square, (square,), 1)
 
 
 def slip_took(play: Play, square: chess.Square) -> int:
@@ -165,7 +182,7 @@ def slip_took(play: Play, square: chess.Square) -> int:
 
 def trapped(play: Play) -> Iterator[Motif]:
     """Trapped piece: a knight, bishop, rook or queen is attacked, wherever it goes it is lost as well, and the line
-    takes it."""
+    takes it. A piece that may not move because it is pinned or its king is in check is not meant."""
     for index in play.own():
         taken = play.taken(index)
         if index < 2 or taken is None or taken[1] == chess.PAWN:
@@ -176,7 +193,7 @@ def trapped(play: Play) -> Iterator[Motif]:
         origin = square
         if play.moves[start].to_square == square:
             origin = play.moves[start].from_square
-        if attacked.piece_type_at(origin) != kind or attacked.is_check():
+        if attacked.piece_type_at(origin) != kind or attacked.is_check() or attacked.is_pinned(attacked.turn, origin):
             continue
         if exchange(play.boards[index], play.moves[index]) <= 0:
             continue

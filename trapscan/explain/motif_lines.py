@@ -7,7 +7,7 @@ from collections.abc import Iterator
 import chess
 
 from trapscan.explain import motif as m
-from trapscan.explain.exchange import as_mover, exchange, loot, value_at
+from trapscan.explain.exchange import exchange, loot, threat_on, value_at
 from trapscan.explain.motif import Motif
 from trapscan.explain.play import Play
 
@@ -50,92 +50,114 @@ def _next_on_ray(board: chess.Board, origin: chess.Square, through: chess.Square
 
 
 def pin(play: Play) -> Iterator[Motif]:
-    """Pin: an enemy man stands on a line between a rook, bishop or queen and its own king (absolute) or something
-    more valuable (relative), and the line makes use of it: the pinned man is taken because it could not leave, or a
-    move goes where it would take back but for the pin."""
+    """Pin: an enemy man stands on a line between a rook, bishop or queen and its own king (absolute) or something more
+    valuable (relative), and the line makes use of it in one of these ways.
+
+    - In vain: a man of the punisher's stands, or goes, where the pinned one would take it with profit, and may not.
+    - Attack: a piece moves to pin another against the king and attacks it with profit there, safely itself.
+    - Bait: it is worth less than the piece it pins against the king, which takes it and is taken back.
+    - Relative: a piece moves to pin another and attacks it with profit; with its next move it takes that or, if it
+      steps aside, what stood behind it.
+    """
     for index in play.own():
-        after = play.boards[index + 1]
-        before = play.boards[index]
-        move = play.moves[index]
-        for slider, front, behind in pins(after, play.side):
-            # use one: the pinned man is taken with profit by the next move
-            if index + 2 < len(play):
-                taken = play.taken(index + 2)
-                if (
-                    taken
-                    and taken[0] == front
-                    and taken[1] != chess.PAWN
-                    and play.moves[index + 1].from_square != front
-                    and exchange(play.boards[index + 2], play.moves[index + 2]) > 0
-                ):
-                    yield Motif(m.PIN, index + 1, slider, (front, behind), index + 3)
-        for slider, front, behind in pins(before, play.side):
-            # use two: the move goes where the pinned man guards in vain
-            king_behind = before.piece_type_at(behind) == chess.KING
-            if not king_behind or front == move.to_square or move.from_square == slider:
+        before, after = play.boards[index], play.boards[index + 1]
+        moved_to = play.moves[index].to_square
+        known = {(front, rear) for _, front, rear in pins(before, play.side)}
+        for slider, front, rear in pins(after, play.side):
+            if after.piece_type_at(rear) != chess.KING:
+                if slider == moved_to:
+                    yield from _relative(play, index, slider, front, rear)
                 continue
-            if not after.attacks_mask(front) & chess.BB_SQUARES[move.to_square]:
+            for spared in _in_vain(after, slider, front, rear, play.side):
+                # what was spared by the same pin before is no news
+                if spared == moved_to or (front, rear) not in known or index == 0:
+                    yield Motif(m.PIN, index + 1, slider, (front, rear, spared), index + 1)
+                    break
+            if slider != moved_to or (front, rear) in known or after.piece_type_at(front) == chess.PAWN:
                 continue
-            reply = chess.Move(front, move.to_square)
-            if after.is_legal(reply) or after.color_at(move.to_square) != play.side:
-                continue
-            if _free_to_take(after, reply) > 0:
-                yield Motif(m.PIN, index + 1, slider, (front, behind), index + 1)
+            paid = _falls(play, index, front)
+            if _baited(play, index, front) and value_at(after, front) > value_at(after, slider):
+                yield Motif(m.PIN, index + 1, slider, (front, rear), index + 3)
+            elif not after.is_check() and threat_on(after, front, play.side) > 0 and loot(after, slider) <= 0:
+                yield Motif(m.PIN, index + 1, slider, (front, rear), paid)
 
 
-def _free_to_take(board: chess.Board, move: chess.Move) -> int:
-    """What `move` would net if only the exchange on its square counted, pins aside."""
-    return value_at(board, move.to_square)
+def _in_vain(
+    board: chess.Board, slider: chess.Square, front: chess.Square, rear: chess.Square, side: chess.Color
+) -> Iterator[chess.Square]:
+    """The men of `side` that the man on `front`, pinned against its king, would take with profit if it might."""
+    for square in chess.SquareSet(board.attacks_mask(front) & board.occupied_co[side] & ~chess.ray(slider, rear)):
+        guarded = bool(board.attackers_mask(side, square))
+        if value_at(board, square) > value_at(board, front) or not guarded:
+            yield square
+
+
+def _falls(play: Play, index: int, front: chess.Square) -> int:
+    """The ply at which the next move takes the pinned man where it stands, or 0."""
+    if index + 2 >= len(play):
+        return 0
+    taken = play.taken(index + 2)
+    return index + 3 if taken and taken[0] == front == play.where(front, index + 1, index + 2) else 0
+
+
+def _baited(play: Play, index: int, front: chess.Square) -> bool:
+    """Whether the pinned man takes the piece that pins it and is taken back."""
+    if index + 2 >= len(play):
+        return False
+    square = play.moves[index].to_square
+    reply, back = play.moves[index + 1], play.moves[index + 2]
+    return reply.from_square == front and reply.to_square == square == back.to_square
+
+
+def _relative(play: Play, index: int, slider: chess.Square, front: chess.Square, rear: chess.Square) -> Iterator[Motif]:
+    after = play.boards[index + 1]
+    if after.is_check() or index + 2 >= len(play) or after.piece_type_at(front) == chess.PAWN:
+        return
+    if loot(after, slider) > 0 or threat_on(after, front, play.side) <= 0:
+        return
+    taken = play.taken(index + 2)
+    if taken and taken[0] in (front, rear) and exchange(play.boards[index + 2], play.moves[index + 2]) > 0:
+        yield Motif(m.PIN, index + 1, slider, (front, rear), index + 3)
 
 
 def skewer(play: Play) -> Iterator[Motif]:
-    """Skewer: a rook, bishop or queen attacks the king or a valuable piece; that one steps aside, and what stood behind
-    it on the line is taken by the attacker."""
+    """Skewer: a rook, bishop or queen attacks the king or a piece along a line; that one steps aside, and a piece worth
+    less behind it is taken by the attacker with profit."""
     for index in play.own():
-        if index + 2 >= len(play):
+        if index + 2 >= len(play) or play.mover(index) not in (chess.BISHOP, chess.ROOK, chess.QUEEN):
             continue
         attack, reply, capture = play.moves[index], play.moves[index + 1], play.moves[index + 2]
-        if play.mover(index) not in (chess.BISHOP, chess.ROOK, chess.QUEEN):
-            continue
-        if capture.from_square != attack.to_square or not play.is_capture(index + 2):
-            continue
         front, rear = reply.from_square, capture.to_square
         after = play.boards[index + 1]
+        if capture.from_square != attack.to_square or rear == reply.to_square or after.color_at(rear) != after.turn:
+            continue
         if not chess.between(attack.to_square, rear) & chess.BB_SQUARES[front]:
             continue
-        if not after.attacks_mask(attack.to_square) & chess.BB_SQUARES[front]:
+        if after.piece_type_at(rear) == chess.PAWN or worth(after, front) <= worth(after, rear):
             continue
-        if after.color_at(rear) == play.side or after.piece_type_at(rear) == chess.PAWN:
-            continue
-        if worth(after, front) < worth(after, rear):
-            continue
-        if exchange(play.boards[index + 2], capture) <= 0:
-            continue
-        yield Motif(m.SKEWER, index + 1, attack.to_square, (front, rear), index + 3)
+        if exchange(play.boards[index + 2], capture) > 0 and not play.boards[index + 3].is_checkmate():
+            yield Motif(m.SKEWER, index + 1, attack.to_square, (front, rear), index + 3)
 
 
 def interference(play: Play) -> Iterator[Motif]:
-    """Interference: a man comes to stand on the line along which an enemy rook, bishop or queen guards something; the
-    next move takes that or goes there, which the guard had prevented."""
+    """Interference: a man, the punisher's or the victim's own in reply, comes to stand on the line along which a rook,
+    bishop or queen guards something; nothing else guards that, and the next move takes it with profit."""
     for index in play.own():
         if index + 2 >= len(play):
             continue
-        block = play.moves[index].to_square
-        before, later, use = play.boards[index], play.boards[index + 2], play.moves[index + 2]
-        goal = use.to_square
-        if goal == block:
+        use = play.moves[index + 2]
+        if not play.is_capture(index + 2) or exchange(play.boards[index + 2], use) <= 0:
             continue
-        guards = (before.bishops | before.rooks | before.queens) & before.occupied_co[not play.side]
-        for guard in chess.SquareSet(guards):
-            if not chess.between(guard, goal) & chess.BB_SQUARES[block]:
-                continue
-            if not before.attacks_mask(guard) & chess.BB_SQUARES[goal]:
-                continue
-            if later.piece_at(guard) != before.piece_at(guard) or later.attacks_mask(guard) & chess.BB_SQUARES[goal]:
-                continue
-            mates = play.boards[index + 3].is_checkmate()
-            if mates or (play.is_capture(index + 2) and exchange(later, use) > 0):
-                yield Motif(m.INTERFERENCE, index + 1, block, (goal, guard), index + 3)
+        goal = use.to_square
+        for step in (index, index + 1):
+            before, after, block = play.boards[step], play.boards[step + 1], play.moves[step].to_square
+            guards = (before.bishops | before.rooks | before.queens) & before.occupied_co[not play.side]
+            for guard in chess.SquareSet(guards & before.attackers_mask(not play.side, goal)):
+                cut = chess.between(guard, goal) & chess.BB_SQUARES[block]
+                if not cut or after.piece_at(guard) != before.piece_at(guard) or after.color_at(goal) == play.side:
+                    continue
+                if after.piece_at(goal) and not after.attackers_mask(not play.side, goal):
+                    yield Motif(m.INTERFERENCE, index + 1, block, (goal, guard), index + 3)
 
 
 def opened_line(play: Play) -> Iterator[Motif]:
@@ -159,8 +181,3 @@ def opened_line(play: Play) -> Iterator[Motif]:
             fresh = play.moves[index].to_square == slider
             if fresh and behind == king and chess.between(slider, king) & chess.BB_SQUARES[left]:
                 yield Motif(m.OPENED_LINE, index + 1, slider, (king, front, left), index + 1)
-
-
-def unguarded(board: chess.Board, square: chess.Square, side: chess.Color) -> bool:
-    """Whether `side` could take on `square` with profit."""
-    return loot(as_mover(board, side), square) > 0

@@ -23,8 +23,8 @@ def _around(square: chess.Square) -> chess.SquareSet:
 
 
 def back_rank(play: Play) -> Iterator[Motif]:
-    """Back-rank mate: a rook or queen mates along the king's own first rank, and the men in front of the king take
-    away its squares."""
+    """Back-rank mate: a rook or queen mates along the king's own first rank, and nothing but the king's own men, on
+    every square in front of it, shuts it in: the attackers cover none of these squares."""
     king = _mated(play)
     if king is None:
         return
@@ -33,10 +33,9 @@ def back_rank(play: Play) -> Iterator[Motif]:
     if rank != (0 if end.turn else 7):
         return
     heavy = chess.SquareSet(end.checkers_mask() & (end.rooks | end.queens) & chess.BB_RANKS[rank])
-    if not heavy:
-        return
     front = _around(king) & chess.SquareSet(chess.BB_RANKS[1 if end.turn else 6])
-    if front & chess.SquareSet(end.occupied_co[end.turn]):
+    own = chess.SquareSet(end.occupied_co[end.turn])
+    if heavy and not front - own and not any(end.attackers_mask(play.side, square) for square in front):
         yield Motif(m.BACK_RANK, len(play), next(iter(heavy)), (king,), len(play))
 
 
@@ -59,16 +58,14 @@ def mating_net(play: Play) -> Iterator[Motif]:
 
 
 def attack_f7(play: Play) -> Iterator[Motif]:
-    """Attack on f7 (f2 for White's king): the mating move, or a move that takes there with check, lands on the square
-    that only the king guards at the start of a game."""
-    goal = chess.F7 if play.side else chess.F2
+    """Attack on f7 (f2 for White's king): a piece takes the pawn that only the king guards at the start of a game,
+    while the king still stands on its first square."""
+    goal, home = (chess.F7, chess.E8) if play.side else (chess.F2, chess.E1)
     for index in play.own():
-        if play.moves[index].to_square != goal:
-            continue
-        after = play.boards[index + 1]
-        king = after.king(not play.side)
-        if after.is_check() and king is not None and chess.square_distance(king, goal) == 1:
-            yield Motif(m.ATTACK_F7 if play.side else m.ATTACK_F2, index + 1, goal, (goal, king), index + 1)
+        before = play.boards[index]
+        if play.taken(index) == (goal, chess.PAWN) and before.king(not play.side) == home:
+            name = m.ATTACK_F7 if play.side else m.ATTACK_F2
+            yield Motif(name, index + 1, goal, (goal, home), index + 1)
             return
 
 
