@@ -18,7 +18,16 @@ from trapscan.model import Finding, Scan
 from trapscan.report.markdown import summary
 from trapscan.report.men import symbols
 from trapscan.report.text import FAIR_PLAY, GAIN_WORDS, plain, score_words
-from trapscan.report.view import SECTIONS, board_of_finding, card, extra_sentences, owner, refutation_line
+from trapscan.report.view import (
+    SECTIONS,
+    board_of_finding,
+    card,
+    extra_sentences,
+    marked,
+    owner,
+    refutation_line,
+    slip_sign,
+)
 
 SCRIPTS = ("board.js", "card.js", "tree.js", "page.js")
 MAX_PROBLEMS = 200
@@ -169,16 +178,26 @@ def _plays(finding: Finding) -> list[dict[str, Any]]:
     board = board_of_finding(finding)
     if finding.kind != "bait" or finding.bait is None:
         slip = [finding.slip.san] if finding.slip else []
-        return [{"label": "Refutation", "slip": 0, "moves": moves_of(board, (*slip, *refutation_line(finding)))}]
+        moves = moves_of(board, (*slip, *refutation_line(finding)))
+        _sign(moves, 0, slip_sign(finding.cp_best, finding.cp_slip))
+        return [{"label": "Refutation", "slip": 0, "moves": moves}]
     plays = []
     for reply in finding.replies:
         answer = reply.refutation.line or (reply.refutation.san,)
         moves = moves_of(board, (finding.bait.san, reply.slip.san, *answer))
+        _sign(moves, 1, slip_sign(reply.cp_best, reply.cp_slip))
         plays.append({"label": f"If {plain(reply.slip.san, limit=12)}", "slip": 1, "moves": moves})
     if finding.bait_details is not None and finding.bait_details.otherwise:
         moves = moves_of(board, (finding.bait.san, *finding.bait_details.otherwise))
         plays.append({"label": "If they do not fall for it", "slip": -1, "moves": moves})
     return plays or [{"label": "The bait", "slip": -1, "moves": moves_of(board, (finding.bait.san,))}]
+
+
+def _sign(moves: list[list[str]], slip: int, sign: str) -> None:
+    """Put the signs to the slip and to the reply."""
+    for index, mark in ((slip, sign), (slip + 1, "!")):
+        if index < len(moves):
+            moves[index][0] = marked(moves[index][0], mark)
 
 
 def moves_of(board: chess.Board, sans: Sequence[str]) -> list[list[str]]:

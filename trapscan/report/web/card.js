@@ -100,6 +100,7 @@ class Card {
       button("Turn", () => { this.turned = !this.turned; this.draw(); }, "turn"));
     this.stage = el("div", { className: "stage", tabIndex: 0, role: "group", "aria-label": "Board. Left and right arrow keys play the moves, Page Down goes to the next finding." }, this.board);
     this.moves = el("p", { className: "moves" });
+    this.curve = svg("svg", { viewBox: "0 0 250 92", role: "img", class: "curve" });
     const left = el("div", { className: "left" }, this.stage, steps, this.said);
     if (finding.plays.length > 1) {
       const select = el("select", { "aria-label": "Continuation" });
@@ -128,11 +129,11 @@ class Card {
     this.balance = el("span");
     if (finding.balance) say("Balance", this.balance);
     if (finding.extra.length) say("Note", ...finding.extra.map((text) => el("p", {}, el("bdi", { textContent: text }))));
-    this.curve = svg("svg", { viewBox: "0 0 250 92", role: "img", class: "curve" });
-    const right = el("div", { className: "right" }, figures, this.known, words, el("div", { className: "foot" }, this.curve));
+    left.append(this.curve);
+    const right = el("div", { className: "right" }, figures, this.known, words);
     const body = el("div", { className: "body" }, left, right);
     this.node = el("article", { id, "aria-labelledby": id + "h" },
-      el("h3", { id: id + "h" }, el("span", { className: "kind", textContent: finding.kind }), " ", el("bdi", { textContent: finding.title })), body);
+      el("h3", { id: id + "h" }, el("span", { className: "kind", textContent: finding.kind + ":" }), " ", el("bdi", { textContent: finding.title })), body);
     if (finding.twins.length) body.append(this.twins());
     this.stage.addEventListener("keydown", (event) => this.key(event));
     this.moves.addEventListener("click", (event) => {

@@ -145,6 +145,7 @@ function fillSelects() {
 }
 
 function start() {
+  if (window.matchMedia("(max-width: 46rem)").matches) $("filters").open = false;
   fillSelects();
   $("level").addEventListener("input", (event) => { STATE.level = Number(event.target.value); change(); });
   for (const key of ["wrong", "motif", "gain", "opening"]) $(key).addEventListener("change", (event) => { STATE[key] = event.target.value; change(); });

@@ -1,0 +1,183 @@
+"""Choosing warning positions for a group of a level: what they will meet, fall for and can learn from.
+
+The worth of a position is its toll at the level, on a root scale so that one common position does not drown the rest,
+raised where the refutation must be known, and lowered where the slip is too rare at the level or the refutation too
+hard to find even when told to look. Then one after the other is taken, each time the one worth most after what was
+taken has lowered its like: the same motif, opening, gain, line. Last, they are put from easy to hard.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import math
+from collections.abc import Collection, Sequence
+from dataclasses import dataclass
+
+import chess
+
+from trapscan.errors import ReportError
+from trapscan.model import Finding, Scan
+from trapscan.report.levels import at_level, must_know_at
+from trapscan.report.text import plain
+from trapscan.report.view import board_of_finding, refutation_line
+
+MUST_KNOW_WEIGHT = 1.5
+LIKE_FACTORS = {"motif": 0.55, "opening": 0.6, "gain": 0.85, "victim": 0.9}
+"""What one already chosen position of the same kind leaves of another's worth."""
+SAME_STRUCTURE = 4
+"""Two positions of one victim that differ on at most so many squares are alike. So are an equal slip and reply."""
+JITTER = 0.35
+"""How far a seed other than 0 may raise or lower a worth."""
+
+
+@dataclass(frozen=True, slots=True)
+class Lesson:
+    """A lesson: its positions from easy to hard, and the scan they come from."""
+
+    title: str
+    level: int
+    seed: int
+    scan: Scan
+    findings: tuple[Finding, ...]
+
+
+def lesson(
+    scan: Scan,
+    *,
+    level: int,
+    count: int,
+    side: str | None = None,
+    motifs: Collection[str] = (),
+    seed: int = 0,
+    pin: Sequence[str] = (),
+    drop: Collection[str] = (),
+    title: str = "",
+) -> Lesson:
+    """Choose `count` warning positions for players of `level` (Elo).
+
+    `side` keeps slips of that side only, `motifs` those with one of the motifs; `pin` are ids that must be in, `drop`
+    ids that must not. Another `seed` gives another choice, an equal one the same. Fewer than `count` come back when no
+    more are different enough. Raises ReportError on an unknown id, or when nothing fits.
+    """
+    if count < 1:
+        raise ReportError("a lesson needs at least one position")
+    if side not in (None, "white", "black"):
+        raise ReportError(f"unknown side {plain(str(side), limit=20)!r}: white or black")
+    by_id = {finding.id: finding for finding in scan.findings}
+    for name in (*pin, *drop):
+        if name not in by_id:
+            raise ReportError(f"no finding {plain(name, limit=60)!r} in this scan")
+    wanted = {motif.casefold() for motif in motifs}
+    pinned = [by_id[name] for name in dict.fromkeys(pin)]
+    for finding in pinned:
+        if finding.slip is None or not refutation_line(finding):
+            raise ReportError(f"{plain(finding.id, limit=60)!r} has no slip to ask for: it cannot be pinned")
+    pool = [
+        finding
+        for finding in scan.findings
+        if finding.slip is not None
+        and refutation_line(finding)
+        and finding.id not in drop
+        and finding not in pinned
+        and (side is None or finding.victim == side)
+        and (not wanted or wanted & {motif.casefold() for motif in finding.motifs})
+    ]
+    chosen = choose(pool, scan, level, count, seed, pinned)
+    if not chosen:
+        raise ReportError("no finding fits this lesson: ask for fewer motifs or either side")
+    chosen.sort(key=lambda finding: (round(difficulty(finding, scan, level), 9), finding.id))
+    return Lesson(plain(title, limit=120) or "What fails here?", level, seed, scan, tuple(chosen))
+
+
+def choose(
+    pool: Sequence[Finding], scan: Scan, level: float, count: int, seed: int, pinned: Sequence[Finding]
+) -> list[Finding]:
+    """The pinned ones, then the worthiest of the pool, one by one, each unlike those taken before."""
+    chosen = list(pinned)
+    left = {finding.id: worth(finding, scan, level) * _lot(seed, finding.id) for finding in pool}
+    by_id = {finding.id: finding for finding in pool}
+    boards = {finding.id: board_of_finding(finding).piece_map() for finding in (*pool, *pinned)}
+    for taken in pinned:
+        _lower(left, by_id, boards, taken)
+    while len(chosen) < count and left:
+        best = max(left, key=lambda name: (left[name], name))
+        if left[best] <= 0:
+            break
+        taken = by_id[best]
+        del left[best]
+        chosen.append(taken)
+        _lower(left, by_id, boards, taken)
+    return chosen
+
+
+def worth(finding: Finding, scan: Scan, level: float) -> float:
+    """How much a group of the level gains from the position; see the module's text."""
+    toll = max(0.0, at_level(finding.toll, scan.levels, level))
+    chance = at_level(finding.chance, scan.levels, level)
+    find = at_level(finding.find, scan.levels, level)
+    value = math.sqrt(toll) * min(1.0, chance / 0.05) * (0.25 + 0.75 * min(1.0, find / 0.15))
+    return value * (MUST_KNOW_WEIGHT if must_know_at(finding, scan.levels, level) else 1.0)
+
+
+def difficulty(finding: Finding, scan: Scan, level: float) -> float:
+    """How hard the question is: a slip that many play, a refutation that few find, a gain that comes late."""
+    find = min(0.99, max(0.01, at_level(finding.find, scan.levels, level)))
+    chance = at_level(finding.chance, scan.levels, level)
+    forced = refutation_line(finding)[0]
+    calm = 0.0 if any(sign in forced for sign in "x+#") else 0.4
+    return -math.log(find) + chance + 0.12 * min(finding.ply, 9) + calm
+
+
+def _lower(
+    left: dict[str, float],
+    by_id: dict[str, Finding],
+    boards: dict[str, dict[chess.Square, chess.Piece]],
+    taken: Finding,
+) -> None:
+    """Lower the worth of what resembles `taken`; what is alike goes."""
+    for name in list(left):
+        other = by_id[name]
+        if alike(other, taken, boards[name], boards[taken.id]):
+            del left[name]
+            continue
+        factor = 1.0
+        if set(other.motifs[:1]) & set(taken.motifs[:1]):
+            factor *= LIKE_FACTORS["motif"]
+        if family(other) == family(taken):
+            factor *= LIKE_FACTORS["opening"]
+        if other.gain == taken.gain:
+            factor *= LIKE_FACTORS["gain"]
+        if other.victim == taken.victim:
+            factor *= LIKE_FACTORS["victim"]
+        left[name] *= factor
+
+
+def alike(
+    one: Finding, other: Finding, men: dict[chess.Square, chess.Piece], others: dict[chess.Square, chess.Piece]
+) -> bool:
+    """Whether a pupil would feel to see the same thing twice: one victim, and the same slip and reply, or nearly the
+    same position."""
+    if one.victim != other.victim:
+        return False
+    if one.slip is not None and other.slip is not None and one.refutation is not None and other.refutation is not None:
+        same_slip = one.slip.uci == other.slip.uci
+        if same_slip and one.refutation.uci == other.refutation.uci:
+            return True
+        if one.refutation.uci == other.refutation.uci and one.slip.uci[:2] == other.slip.uci[:2]:
+            return True
+    return sum(men.get(square) != others.get(square) for square in chess.SQUARES) <= SAME_STRUCTURE
+
+
+def family(finding: Finding) -> str:
+    """The opening's name up to its first colon or comma; without one, the first two moves."""
+    if finding.opening is not None:
+        return finding.opening.name.split(":")[0].split(",")[0]
+    return " ".join(finding.line[:3])
+
+
+def _lot(seed: int, name: str) -> float:
+    """1 for seed 0; for another a factor near 1, the same on every machine."""
+    if seed == 0:
+        return 1.0
+    draw = int.from_bytes(hashlib.sha256(f"{seed}|{name}".encode()).digest()[:4], "big") / 2**32
+    return 1.0 + JITTER * (2 * draw - 1)

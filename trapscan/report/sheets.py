@@ -1,0 +1,116 @@
+"""Lesson sheets as HTML, PGN and EPD, and what the PDF holds too: questions and answers on separate sheets."""
+
+from __future__ import annotations
+
+import os
+from dataclasses import dataclass
+from pathlib import Path
+
+import chess
+from markupsafe import Markup
+
+from trapscan.errors import ReportError
+from trapscan.report import games
+from trapscan.report.diagrams import Arrow, board_svg
+from trapscan.report.files import write_aside
+from trapscan.report.lessons import Lesson
+from trapscan.report.men import symbols
+from trapscan.report.page import asset, environment, policy
+from trapscan.report.pdf import Item, sheet_pdf
+from trapscan.report.tables import question
+from trapscan.report.text import FAIR_PLAY
+from trapscan.report.view import Card, card
+
+PAPERS = ("a4", "letter")
+
+
+@dataclass(frozen=True, slots=True)
+class Sheet:
+    """One sheet: a heading, a line below it, and its items."""
+
+    name: str
+    heading: str
+    about: str
+    items: tuple[Item, ...]
+
+
+def write_lesson(lesson: Lesson, folder: str | os.PathLike[str], paper: str = "a4") -> list[Path]:
+    """Write questions and answers as HTML and PDF (`paper`: "a4" or "letter"), and the positions as PGN and EPD.
+
+    Equal lessons give equal bytes. Raises ReportError.
+    """
+    if paper not in PAPERS:
+        raise ReportError(f"unknown paper size {paper!r}: {' or '.join(PAPERS)}")
+    target, paths = Path(folder), []
+    for sheet in (questions(lesson), answers(lesson)):
+        paths.append(write_aside(target / f"{sheet.name}.html", sheet_html(sheet, lesson, paper).encode()))
+        data = sheet_pdf(lesson.title, sheet.heading, sheet.about, sheet.items, paper=paper, foot=FAIR_PLAY)
+        paths.append(write_aside(target / f"{sheet.name}.pdf", data))
+    pgn = games.pgn(lesson.findings, lesson.scan, lesson.level, event=lesson.title)
+    paths.append(write_aside(target / "lesson.pgn", pgn.encode("utf-8", "replace")))
+    paths.append(write_aside(target / "lesson.epd", games.epd(lesson.findings).encode("utf-8", "replace")))
+    return paths
+
+
+def questions(lesson: Lesson) -> Sheet:
+    """The sheet for the pupils: diagrams and questions, nothing else."""
+    items = []
+    for number, finding in enumerate(lesson.findings, 1):
+        board = chess.Board(finding.fen)
+        items.append(Item(number, question(finding), board, finding.victim == "black", (), (), writing=True))
+    about = f"For players around {lesson.level}. {len(items)} positions, from easy to hard."
+    return Sheet("questions", "Questions", about, tuple(items))
+
+
+def answers(lesson: Lesson) -> Sheet:
+    """The coach's sheet: the slip and its refutation on the board, and why."""
+    items = []
+    for number, finding in enumerate(lesson.findings, 1):
+        words = card(finding, lesson.scan, lesson.level)
+        arrows: list[Arrow] = []
+        if finding.slip is not None:
+            arrows.append((finding.slip.uci, "slip"))
+        if finding.refutation is not None:
+            arrows.append((finding.refutation.uci, "refutation"))
+        board = chess.Board(finding.fen)
+        items.append(
+            Item(number, words.title, board, finding.victim == "black", tuple(arrows), _answer(words), writing=False)
+        )
+    about = f"For players around {lesson.level}. Dashed line and ring: the slip. Solid line and point: the refutation."
+    return Sheet("answers", "Answers", about, tuple(items))
+
+
+def _answer(words: Card) -> tuple[tuple[str, str], ...]:
+    """What stands beside an answer's board: name and text."""
+    rows = (
+        ("Why it tempts", words.tempting),
+        ("Why it fails", words.fails),
+        ("Refutation", words.refutation + (f" (also {words.also})" if words.also else "")),
+        ("Instead", words.instead),
+        ("Motifs", words.motifs),
+        ("Opening", words.opening),
+        ("Line", words.line),
+        ("At this level", f"played by {words.chance}, punished by {words.find}; toll {words.toll} per 100 games"),
+    )
+    return tuple((name, text) for name, text in rows if text)
+
+
+def sheet_html(sheet: Sheet, lesson: Lesson, paper: str) -> str:
+    """A sheet as a page without scripts."""
+    style = asset("sheet.css") + f"@page {{ size: {'A4' if paper == 'a4' else 'letter'}; margin: 14mm; }}\n"
+    return (
+        environment()
+        .get_template("sheet.html.j2")
+        .render(
+            policy=policy("", style),
+            style=Markup(style),
+            title=lesson.title,
+            sheet=sheet,
+            boards=[
+                Markup(board_svg(item.board, black_below=item.black_below, arrows=item.arrows, use=True))
+                for item in sheet.items
+            ],
+            men=Markup(symbols()),
+            fair_play=FAIR_PLAY,
+        )
+    )
