@@ -18,7 +18,7 @@ import numpy as np
 from trapscan import openings
 from trapscan.errors import RepertoireError
 from trapscan.model import Chances, Position
-from trapscan.movetree import MISTAKE_NAGS, Repertoire, walk
+from trapscan.movetree import MISTAKE_NAGS, Repertoire, Walker
 
 MAX_POSITIONS = 200_000
 """More positions than a scan could examine: at a second each they would take more than two days."""
@@ -203,30 +203,40 @@ def _merge(repertoire: Repertoire, max_ply: int | None) -> _Merged:
     """Positions by EPD, edges, start positions with their FEN, merged nodes, and the edges marked as mistakes."""
     forest = repertoire.forest
     index: dict[str, int] = {}
-    edge_numbers: dict[tuple[int, str], int] = {}
+    edge_numbers: dict[tuple[int, int], int] = {}
     edges: list[Edge] = []
     starts: dict[int, str] = {}
     right: set[int] = set()
     merged = 0
-    place: dict[int, int] = {}  # node of the game being read -> position
-    for game, node, board in walk(repertoire, max_ply=max_ply):
-        known = len(index)
-        at = index.setdefault(board.epd(), known)
-        if at != known:
-            merged += 1
-        elif known >= MAX_POSITIONS:
+    roots: dict[str, int] = {}
+    walker = Walker(forest)
+
+    def placed(epd: str) -> int:
+        at = index.setdefault(epd, len(index))
+        if at >= MAX_POSITIONS:
             raise RepertoireError(f"more than {MAX_POSITIONS:,} positions: split the repertoire or scan fewer plies")
-        if node == game.root:
-            place.clear()
-            starts.setdefault(at, game.start_fen)
-        else:
-            parent, move = place[forest.parents[node]], forest.move(node).uci()
-            number = edge_numbers.setdefault((parent, move), len(edges))
-            if number == len(edges):
-                edges.append((parent, move, at))
+        return at
+
+    for game in repertoire.games:
+        walker.start(game.root, game.start_fen)
+        known = len(index)
+        if game.start_fen not in roots:
+            roots[game.start_fen] = placed(walker.board.epd())
+        place = {game.root: roots[game.start_fen]}
+        merged += len(index) == known
+        starts.setdefault(place[game.root], game.start_fen)
+        for node in game.moves():
+            if max_ply is not None and forest.plies[node] > max_ply:
+                continue
+            parent, code, known = place[forest.parents[node]], forest.codes[node], len(index)
+            number = edge_numbers.get((parent, code))
+            if number is None:  # only here a board is needed
+                number = edge_numbers[parent, code] = len(edges)
+                edges.append((parent, forest.move(node).uci(), placed(walker.go(node).epd())))
             if MISTAKE_NAGS.isdisjoint(forest.nags.get(node, ())):
                 right.add(number)
-        place[node] = at
+            place[node] = edges[number][2]
+            merged += len(index) == known
     return _Merged(index, edges, starts, merged, frozenset(range(len(edges))) - right)
 
 

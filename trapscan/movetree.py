@@ -6,7 +6,6 @@ A node costs eight bytes, whatever the number of games, and nothing here recurse
 from __future__ import annotations
 
 from array import array
-from collections.abc import Iterator
 from dataclasses import dataclass, field
 
 import chess
@@ -94,6 +93,10 @@ class Game:
         """All its nodes, the root first."""
         return range(self.root, self.stop)
 
+    def moves(self) -> range:
+        """Its nodes without the root, in file order."""
+        return range(self.root + 1, self.stop)
+
 
 @dataclass(frozen=True, slots=True)
 class Repertoire:
@@ -126,7 +129,8 @@ class Walker:
 
     def go(self, node: int) -> chess.Board:
         """Go to a node of the same game; returns the board, which stays the walker's own."""
-        forest, parents, plies, board, here = self.forest, self.forest.parents, self.forest.plies, self.board, self.node
+        forest, board, here = self.forest, self.board, self.node
+        parents, plies = forest.parents, forest.plies
         ahead = []
         there = node
         while plies[here] > plies[there]:
@@ -144,17 +148,3 @@ class Walker:
             board.push(forest.move(step))
         self.node = node
         return board
-
-
-def walk(repertoire: Repertoire, *, max_ply: int | None = None) -> Iterator[tuple[Game, int, chess.Board]]:
-    """Every node of every game with its board, in file order. The board must not be changed or kept.
-
-    With `max_ply` the nodes that are more plies away from the start of their game are left out.
-    """
-    walker = Walker(repertoire.forest)
-    plies = repertoire.forest.plies
-    for game in repertoire.games:
-        walker.start(game.root, game.start_fen)
-        for node in game.nodes():
-            if max_ply is None or plies[node] <= max_ply:
-                yield game, node, walker.go(node)

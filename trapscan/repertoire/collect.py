@@ -118,23 +118,27 @@ class Collector:
 def start_position(fen: str, collector: Collector, *, chess960: bool = False) -> str:
     """The full FEN of a start position, put right where that is possible (a problem says so).
 
-    Raises Refused where it is no position that chess can be played from.
+    `chess960`: the game says that it is Chess960; it is accepted where its castling rights are those of standard
+    chess. Raises Refused where the position is not one that chess can be played from.
     """
     if len(fen) > 200:
         raise Refused("the FEN is too long to be a position")
     try:
-        board = chess.Board(fen, chess960=True)
+        board = chess.Board(fen, chess960=chess960)
     except ValueError as exc:
         raise Refused(f"not a FEN: {printable(fen)}") from exc
-    if board.has_chess960_castling_rights():
-        raise Refused("castling rights of Chess960 are not supported")
-    board.chess960 = False
+    if chess960:
+        if board.has_chess960_castling_rights():
+            raise Refused("castling rights of Chess960 are not supported")
+        board.chess960 = False
     status = board.status()
     for flags, text in _REFUSED:
         if status & flags:
             raise Refused(f"illegal position: {text}")
     if status & chess.STATUS_BAD_CASTLING_RIGHTS:
-        collector.problem("the FEN claims castling rights that king and rooks do not have: they are left out")
+        collector.problem(
+            "the FEN claims castling rights that king and rooks do not have in standard chess: they are left out"
+        )
         board.castling_rights = board.clean_castling_rights()
     if status & chess.STATUS_INVALID_EP_SQUARE:
         collector.problem("the FEN names an en passant square that no pawn has just passed: it is left out")

@@ -114,6 +114,8 @@ class Movetext:
         """A move, with or without its number and signs. Everything else breaks the line off, and is reported."""
         if self._skipped_levels or (self._broken and not self._fresh_break):
             return
+        if word in RESULTS:
+            return  # inside a variation
         if len(word) > MAX_WORD:
             self._break(f"{printable(word[:80].decode('latin-1'), 20)} is not a move")
             return
@@ -146,7 +148,8 @@ class Movetext:
     def finish(self) -> None:
         """The game's text is over."""
         if self.depth:
-            self.collector.problem(f"{self.depth} variations are not closed at the end of the game", ply=self._ply())
+            what = "a variation is" if self.depth == 1 else f"{self.depth:,} variations are"
+            self.collector.problem(f"{what} not closed at the end of the game", ply=self._ply())
 
     def _move(self, word: bytes) -> None:
         ply = self._ply()

@@ -55,19 +55,21 @@ class PgnReader:
             elif kind == 0x5B:  # [
                 position = self._tag(token.start())
             elif kind == 0x28:  # (
-                self._movetext().open()
+                if game := self._movetext():
+                    game.open()
             elif kind == 0x29:  # )
-                self._movetext().close()
+                if game := self._movetext():
+                    game.close()
             elif kind == 0x24:  # $
                 self._nag(token[0])
             else:
                 self._word(token[0])
         self._finish()
 
-    def _movetext(self) -> Movetext:
-        if self._game is None:
+    def _movetext(self) -> Movetext | None:
+        """The game being read, begun if need be; None where its start position cannot be used."""
+        if self._game is None and not self._refused:
             self._begin()
-        assert self._game is not None
         return self._game
 
     def _begin(self) -> None:
@@ -78,26 +80,27 @@ class PgnReader:
                 f"'{self._collector.file_name}', game {self._collector.number}: "
                 f"variant {printable(variant)} is not supported; trapscan reads standard chess"
             )
+        fen, chess960 = self._tags.get("FEN", ""), variant in CHESS960_VARIANTS
+        self._start_fen = chess.STARTING_FEN
         try:
-            fen = self._tags.get("FEN", "")
-            self._start_fen = start_position(fen, self._collector) if fen else chess.STARTING_FEN
-            if not fen and variant in CHESS960_VARIANTS:
+            if fen:
+                self._start_fen = start_position(fen, self._collector, chess960=chess960)
+            elif chess960:
                 raise Refused("a Chess960 game needs a FEN tag")
         except Refused as exc:
             self._collector.problem(f"{exc}; the game is passed over")
             self._refused = True
-            self._start_fen = chess.STARTING_FEN
-        self._game = Movetext(self._collector, self._start_fen)
+        else:
+            self._game = Movetext(self._collector, self._start_fen)
 
     def _finish(self) -> None:
         """Close the game being read, if any."""
-        if self._game is None and self._tags:
-            self._begin()
+        if self._tags:
+            self._movetext()
         if self._game is not None:
-            if not self._refused:
-                self._game.finish()
-                self._collector.end_game(self._game.root, self._start_fen, _name(self._tags))
-            self._game = None
+            self._game.finish()
+            self._collector.end_game(self._game.root, self._start_fen, _name(self._tags))
+        self._game = None
         self._tags = {}
         self._refused = False
 
@@ -106,17 +109,15 @@ class PgnReader:
         if word in RESULTS and (game is None or not game.depth):
             self._finish()
             return
-        if game is not None and not game.depth and game.moved:
+        if game is not None and game.moved and not game.depth and game.first_number == 1:
             number = _FIRST_NUMBER.match(word)
-            if number and int(number[1]) == game.first_number and game.first_number == 1:
+            if number and int(number[1]) == 1:
                 self._finish()  # games without tags and results, one after the other
-        if game is None or self._game is None:
-            game = self._movetext()
-        if not self._refused:
+        if game := self._movetext():
             game.word(word)
 
     def _nag(self, token: bytes) -> None:
-        if self._game is not None and not self._refused:
+        if self._game is not None:
             self._game.nag(int(token[1:8] or b"0"))
 
     def _comment(self, start: int) -> int:
@@ -137,8 +138,7 @@ class PgnReader:
     def _take_comment(self, start: int, end: int) -> None:
         if self._game is None and not self._tags:
             return  # a heading between games
-        game = self._movetext()
-        if not self._refused:
+        if game := self._movetext():
             game.comment(self._data[start : min(end, start + 20_000)])
 
     def _tag(self, start: int) -> int:
@@ -148,7 +148,7 @@ class PgnReader:
             end = _line_end(self._data, start)
             self._collector.problem(f"not a tag: {printable(decode(self._data[start : min(end, start + 60)]))}")
             return end
-        if self._game is not None:
+        if self._game is not None or self._refused:
             self._finish()
         closing = _STRING_END.search(self._data, tag.end())
         if not closing:

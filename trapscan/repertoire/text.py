@@ -13,11 +13,12 @@ _TYPED = {b"\xe2\x80\xa6": b"...", b"\xe2\x80\x93": b"-", b"\xe2\x80\x94": b"-",
 
 
 def normalize(data: bytes) -> bytes:
-    """Without byte-order mark; UTF-16 turned into UTF-8."""
+    """Without byte-order mark; UTF-16 turned into UTF-8, single carriage returns into line feeds."""
     for mark, name in ((codecs.BOM_UTF16_LE, "utf-16-le"), (codecs.BOM_UTF16_BE, "utf-16-be")):
         if data.startswith(mark):
             return data[2:].decode(name, errors="replace").encode()
-    return data.removeprefix(codecs.BOM_UTF8)
+    data = data.removeprefix(codecs.BOM_UTF8)
+    return data if b"\n" in data else data.replace(b"\r", b"\n")
 
 
 def decode(raw: bytes) -> str:
