@@ -21,7 +21,7 @@ from trapscan.score import Score
 NOTHING = 0.75
 """Less than this many pawns is no material gain: what is won is an attack or a position."""
 
-_EXPLAINED = 0.75
+_EXPLAINED = 0.6
 _CEILING = 15.0
 
 Tally = dict[chess.PieceType, int]
@@ -30,8 +30,8 @@ Tally = dict[chess.PieceType, int]
 @dataclass(frozen=True, slots=True)
 class Gain:
     """`kind` as in model.GAINS; `material` in pawns, the punisher's view; `ply` (1-based, in the refutation) at which
-    it is in hand; `line` the number of plies worth showing; `tally` by piece type, the punisher's view, how the
-    material differs from the victim's best alternative; `mate` the mate's distance in moves, or 0."""
+    it is in hand; `line` the number of plies worth showing; `tally` what was won and given by piece type, the
+    punisher's view, as the gain is named; `mate` the mate's distance in moves, or 0."""
 
     kind: str
     material: float
@@ -62,15 +62,15 @@ def weigh(board: chess.Board, slip: chess.Move, best: Line, slip_score: Score, r
     level = _alternative(board, best, len(play) + 1, punisher)
     drop = (best.score.of(board.turn).plain - score.plain) / 100
     index = _plateau([value for value, _ in settled], level[0], min(drop, _CEILING), play)
-    value, rest = settled[index]
-    tally = _difference(_counts(_played(play.boards[index], rest), punisher), level[1])
-    material = float(sum(VALUES[kind] * count for kind, count in tally.items()))
-    kind = classify(tally, material)
+    _, rest = settled[index]
+    reached = _counts(_played(play.boards[index], rest), punisher)
+    tally, material = _named(_difference(reached, _counts(board, punisher)), _difference(reached, level[1]))
+    kind = classify(tally) if material >= NOTHING else "attack"
     if kind == "attack":
         # nothing is in hand: what there is to see is the first strong move and the answer to it
         shown = _quiet_from(play, min(1, len(play)), punisher)
         return Gain(kind, material, min(1, len(play)), shown, _frozen(tally))
-    ply = _in_hand(play, index, value, punisher)
+    ply = _in_hand(play, [value for value, _ in settled], index)
     return Gain(kind, material, ply, _quiet_from(play, ply, punisher), _frozen(tally))
 
 
@@ -94,11 +94,12 @@ def needs_more(board: chess.Board, slip: chess.Move, refutation: Sequence[str]) 
     return len(play) < 10 and value - before < 1
 
 
-def classify(tally: Tally, material: float) -> str:
-    """The kind of gain for a difference in pieces (punisher's view) worth `material` pawns: named after the largest
-    piece that is won and not paid for in kind."""
+def classify(tally: Tally) -> str:
+    """The kind of gain for a difference in pieces (punisher's view): named after the largest piece that is won and not
+    paid for in kind; "attack" where the difference is not worth a pawn."""
     queens, rooks = tally.get(chess.QUEEN, 0), tally.get(chess.ROOK, 0)
     minors = tally.get(chess.KNIGHT, 0) + tally.get(chess.BISHOP, 0)
+    material = _worth(tally)
     if material < NOTHING:
         return "attack"
     if queens > 0 and material >= 2:
@@ -153,32 +154,53 @@ def _pieces(gain: Gain, sign: int) -> list[str]:
 
 
 def _alternative(board: chess.Board, best: Line, plies: int, side: chess.Color) -> tuple[int, Tally]:
-    """The settled balance and counts along the victim's best line, after at most `plies` plies."""
+    """Balance and counts of the victim's best line where it last comes to rest within `plies` plies.
+
+    An engine's line may be cut in the middle of an exchange. Where it never comes to rest, the board as it stands
+    counts, or what its first capture leads to.
+    """
     play = Play.along(board, best.pv[:plies])
-    value, rest = settle(play.end, side)
-    return value, _counts(_played(play.end, rest), side)
+    for position in reversed(play.boards[1:]):
+        value = balance(position, side)
+        if not position.is_check() and settle(position, side)[0] == value:
+            return value, _counts(position, side)
+    if play.moves and play.is_capture(0):
+        value, rest = settle(play.boards[1], side)
+        return value, _counts(_played(play.boards[1], rest), side)
+    return balance(board, side), _counts(board, side)
 
 
 def _plateau(values: list[int], level: int, drop: float, play: Play) -> int:
-    """The index of the position whose settled balance stands for the line: the earliest that explains the score and
-    is not given back later, else the one that keeps the most."""
+    """The index of the position whose settled balance stands for the line: the earliest at rest that explains the
+    score and is not given back later; else the last at rest, if all that the line wins is won there; else the one that
+    keeps the most."""
     gains = [value - level for value in values]
     kept = [min(gains[index:]) for index in range(len(gains))]
-    for index in range(1, len(gains)):
+    rest = [
+        index
+        for index in range(1, len(gains))
+        if not play.boards[index].is_check() and balance(play.boards[index], play.side) == values[index]
+    ]
+    for index in rest:
         if kept[index] >= max(1.0, _EXPLAINED * drop):
             return index
     last = len(gains) - 1
+    if rest and gains[rest[-1]] >= max(1.0, gains[last]):
+        return rest[-1]
     return max(range(min(1, last), len(gains)), key=lambda index: (kept[index], -index))
 
 
-def _in_hand(play: Play, index: int, value: int, side: chess.Color) -> int:
-    """The first ply after which the board itself shows at least `value` for `side` and keeps it, exchanges aside."""
-    for ply in range(1, len(play) + 1):
-        if balance(play.boards[ply], side) < value:
-            continue
-        if ply >= index and settle(play.boards[ply], side)[0] >= value:
-            return ply
-    return max(1, min(index, len(play)))
+def _in_hand(play: Play, settled: list[int], index: int) -> int:
+    """The first ply after which the board itself shows what the position at `index` settles at, and from which on it is
+    never in doubt up to there; `index` (at least 1) where the line ends before the last capture."""
+    value = settled[index]
+    first = max(1, index)
+    for ply in range(first, 0, -1):
+        if settled[ply] < value:
+            break
+        if balance(play.boards[ply], play.side) >= value:
+            first = ply
+    return min(first, len(play))
 
 
 def _quiet_from(play: Play, ply: int, side: chess.Color) -> int:
@@ -206,6 +228,23 @@ def _counts(board: chess.Board, side: chess.Color) -> Tally:
 
 def _difference(one: Tally, other: Tally) -> Tally:
     return {kind: one[kind] - other[kind] for kind in one if one[kind] != other[kind]}
+
+
+def _worth(tally: Tally) -> float:
+    return float(sum(VALUES[kind] * count for kind, count in tally.items()))
+
+
+def _named(taken: Tally, better: Tally) -> tuple[Tally, float]:
+    """(the pieces that name the gain, pawns' worth over the best alternative).
+
+    `taken` is the difference to the board before the slip, `better` to the victim's best alternative. What changed
+    hands names the gain, unless the alternative loses most of it as well (then only the rest was won) or nothing
+    changed hands (then the slip missed something, a recapture say).
+    """
+    plain, material = _worth(taken), _worth(better)
+    if plain >= NOTHING and material >= plain - 1.5:
+        return taken, material
+    return better, material
 
 
 def _frozen(tally: Tally) -> tuple[tuple[chess.PieceType, int], ...]:
