@@ -141,21 +141,20 @@ def guess_side(graph: Graph) -> str:
 def reach(
     graph: Graph,
     chances_at: Mapping[str, Chances],
-    side: str,
+    ours: chess.Color,
     levels: Sequence[int],
     *,
     weights: Mapping[str, Mapping[str, float]] | None = None,
 ) -> dict[str, tuple[float, ...]]:
     """The probability that each position arises, per level, by EPD; one number for each of `levels`.
 
-    `side` ("white" or "black") follows the repertoire: at its positions the moves that are not marked as mistakes
-    share equally, or in proportion to `weights[epd][move]` where given. The other side plays by `chances_at[epd]`
-    (KeyError if a position where it has prepared moves is missing; a move missing there has chance 0). Move orders
-    that meet add up. Each start position has probability 1 of its own, and no sum goes beyond 1: with several start
+    `ours` is the side that follows the repertoire: at its positions the moves that are not marked as mistakes share
+    equally, or in proportion to `weights[epd][move]` where given. The other side plays by `chances_at[epd]`; a move
+    missing there has chance 0, and a position missing there (its examination failed) shares equally among the moves
+    of the repertoire, which is too much rather than nothing. Move orders that meet add up. Each start position has probability 1 of its own, and no sum goes beyond 1: with several start
     positions each number reads "given that the game starts from one that leads here". A return to a position by
     repetition does not count again.
     """
-    ours = {"white": chess.WHITE, "black": chess.BLACK}[side]
     found = np.zeros((len(graph.positions), len(levels)))
     found[list(graph.starts)] = 1.0
     for at in graph.order:
@@ -164,7 +163,7 @@ def reach(
         epd = graph.positions[at].epd
         found[at] = found[at].clip(max=1.0)
         shares: Mapping[int, Any]
-        if turn_of(epd) == ours:
+        if turn_of(epd) == ours or epd not in chances_at:
             shares = _shares(graph, at, (weights or {}).get(epd))
         else:
             chances = chances_at[epd]
