@@ -172,7 +172,7 @@ def comparison_html(result: Comparison, *, shown: int = 40) -> str:
         .render(
             policy=policy("", style),
             style=Markup(style),
-            title=f"{page_title(result.old)} and {page_title(result.new)}",
+            title=f"What changed: {page_title(result.new)}",
             headline=headline(result),
             notes=result.notes,
             parts=[part for part in parts if part["entries"]],

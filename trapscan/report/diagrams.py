@@ -20,8 +20,8 @@ Arrow = tuple[str, str]
 
 
 def board_svg(board: chess.Board, *, black_below: bool = False, arrows: Sequence[Arrow] = (), use: bool = False) -> str:
-    """The position as one SVG element of 360 units, without coordinates; `use` refers to men defined elsewhere in the
-    document (`men.symbols`) instead of drawing each."""
+    """The position as one SVG element. With `use`, for HTML: men defined elsewhere in the document (`men.symbols`) and
+    coordinates; without, for the PDF writer: the bare board of 360 units, each man drawn."""
     parts = [_rect(0, 0, 360, f'fill="{LIGHT}"')]
     dark = "".join(
         f"M{column * UNIT} {row * UNIT}h45v45h-45z" for row in range(8) for column in range(8) if (row + column) % 2
@@ -37,9 +37,12 @@ def board_svg(board: chess.Board, *, black_below: bool = False, arrows: Sequence
             parts.append(f'<g transform="translate({x},{y})">{man(letter)}</g>')
     parts += [arrow_svg(uci, kind, black_below) for uci, kind in arrows]
     parts.append(_rect(0, 0, 360, f'fill="none" stroke="{INK}" stroke-width="1.5"'))
+    if use:
+        parts += _coordinates(black_below)
     label = position_words(board)
+    box = "-16 -1 378 377" if use else "-1 -1 362 362"
     return (
-        f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="-1 -1 362 362" width="362" height="362" role="img" '
+        f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="{box}" role="img" '
         f'aria-label="{label}" class="board">{"".join(parts)}</svg>'
     )
 
@@ -70,6 +73,17 @@ def arrow_svg(uci: str, kind: str, black_below: bool) -> str:
     head = [(x2, y2), (x2 - ux * 17 - uy * 8, y2 - uy * 17 + ux * 8), (x2 - ux * 17 + uy * 8, y2 - uy * 17 - ux * 8)]
     points = "L".join(f"{x:.1f} {y:.1f}" for x, y in head)
     return f'{halo}<path {path} stroke="{ANSWER}" stroke-width="5.5"/><path d="M{points}Z" fill="{ANSWER}"/>'
+
+
+def _coordinates(black_below: bool) -> list[str]:
+    style = f'font-size="12" fill="{INK}" text-anchor="middle"'
+    texts = []
+    for index in range(8):
+        middle = UNIT * (index + 0.5)
+        file, rank = (7 - index, index) if black_below else (index, 7 - index)
+        texts.append(f'<text x="{middle}" y="373" {style}>{chess.FILE_NAMES[file]}</text>')
+        texts.append(f'<text x="-8" y="{middle + 4}" {style}>{chess.RANK_NAMES[rank]}</text>')
+    return texts
 
 
 def _rect(x: float, y: float, size: float, rest: str) -> str:

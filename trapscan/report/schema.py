@@ -26,12 +26,15 @@ def scan_schema() -> dict[str, Any]:
     for part in definitions.values():  # a docstring's indentation differs between versions of Python
         if "description" in part:
             part["description"] = " ".join(part["description"].split())
-    return {
+    plain = {
         "$schema": "https://json-schema.org/draft/2020-12/schema",
         "title": "trapscan scan.json",
         **{key: value for key, value in scan.items() if key not in ("title", "description")},
         "$defs": definitions,
     }
+    value = json.loads(json.dumps(plain))  # tuples become lists, as in the file
+    assert isinstance(value, dict)
+    return value
 
 
 def schema_text() -> str:

@@ -1,0 +1,185 @@
+"""Reading and writing a scan: the contract, the shipped schema, hostile and broken input."""
+
+from __future__ import annotations
+
+import json
+import os
+from pathlib import Path
+from typing import Any
+
+import chess
+import jsonschema
+import msgspec
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from sample_scans import bulk_scan, hostile_scan, make_scan, trap_scan
+
+from trapscan.errors import ReportError
+from trapscan.model import Scan, encode_scan
+from trapscan.report import at_level, read_scan, scan_schema, write_reports, write_scan
+from trapscan.report.files import decode_scan, write_aside
+from trapscan.report.schema import shipped_schema
+
+
+def test_the_shipped_schema_is_the_generated_one() -> None:
+    assert shipped_schema() == scan_schema()
+
+
+@pytest.mark.parametrize("make", [trap_scan, hostile_scan, lambda: bulk_scan(50), lambda: make_scan(())])
+def test_scans_follow_the_schema_and_come_back_equal(make: Any, tmp_path: Path) -> None:
+    scan = make()
+    path = write_scan(scan, tmp_path)
+    data = json.loads(path.read_bytes())
+    jsonschema.Draft202012Validator.check_schema(scan_schema())
+    jsonschema.Draft202012Validator(scan_schema()).validate(data)
+    assert read_scan(tmp_path) == scan
+    assert read_scan(path) == scan
+
+
+def test_the_schema_refuses_what_the_contract_does_not_know() -> None:
+    validator = jsonschema.Draft202012Validator(scan_schema())
+    data = json.loads(encode_scan(trap_scan()))
+    assert validator.is_valid(data)
+    for change in ({"schema": "trapscan.scan/2"}, {"more": 1}, {"level": "1500"}):
+        assert not validator.is_valid(data | change)
+    data["findings"][0]["kind"] = "blunder"
+    assert not validator.is_valid(data)
+
+
+def change(**fields: Any) -> bytes:
+    """The trap scan's JSON with the first finding's fields replaced."""
+    data = json.loads(encode_scan(trap_scan()))
+    data["findings"][0] |= fields
+    return json.dumps(data).encode()
+
+
+BROKEN = {
+    "empty": b"",
+    "not json": b"[Event \"x\"]\n1. e4 *",
+    "another file": b'{"a": 1}',
+    "another schema": b'{"schema": "other/9"}',
+    "cut off": encode_scan(trap_scan())[:5000],
+    "not UTF-8": b'{"schema": "\xff\xfe"}',
+    "deep": b'{"schema": "trapscan.scan/1", "settings": ' + b"[" * 100_000 + b"]" * 100_000 + b"}",
+    "too few numbers": change(toll=[1.0]),
+    "no number": change(toll=["x"] * 8),
+    "illegal slip": change(slip={"san": "Qh7", "uci": "a1h8"}),
+    "no slip": change(slip=None),
+    "another line": change(line=["e4"]),
+    "illegal line": change(line=["e9"]),
+    "no position": change(fen="8/8/8/8/8/8/8/8 w - - 0 1"),
+    "bad FEN": change(fen="<script>"),
+    "long FEN": change(fen="8/" * 100_000),
+    "unknown kind": change(kind="blunder"),
+    "unknown victim": change(victim="green"),
+    "unknown gain": change(gain="everything"),
+    "unknown field": change(extra=1),
+    "square": change(
+        look_alikes=[{"fen": chess.STARTING_FEN, "line": [], "cp_best": 0, "cp_move": 0, "squares": ["z9"]}]
+    ),
+    "refutation": change(refutation={"san": "Qa1", "uci": "h1a1", "line": ["Qa1#"]}),
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("name", sorted(BROKEN))
+def test_broken_input_is_refused_in_one_line(name: str, tmp_path: Path) -> None:
+    (tmp_path / "scan.json").write_bytes(BROKEN[name])
+    with pytest.raises(ReportError) as caught:
+        read_scan(tmp_path)
+    message = str(caught.value)
+    assert "\n" not in message and len(message) < 1000
+    assert "scan.json" in message
+
+
+def test_infinite_numbers_are_refused() -> None:
+    data = encode_scan(trap_scan()).replace(b'"toll": [\n', b'"toll": [\n 1e999,', 1)
+    with pytest.raises(ReportError):
+        decode_scan(data)
+
+
+def test_two_findings_of_one_id_are_refused() -> None:
+    scan = trap_scan()
+    twice = msgspec.structs.replace(scan, findings=(scan.findings[0], scan.findings[0]))
+    with pytest.raises(ReportError, match="two findings"):
+        decode_scan(encode_scan(twice))
+
+
+@given(st.binary(max_size=300) | st.text(max_size=200).map(str.encode))
+@settings(max_examples=100, deadline=None)
+def test_no_bytes_get_past_the_one_error(data: bytes) -> None:
+    with pytest.raises(ReportError):
+        decode_scan(data)
+
+
+@given(st.data())
+@settings(max_examples=60, deadline=None)
+def test_a_damaged_scan_is_read_or_refused_and_nothing_else(data: st.DataObject) -> None:
+    whole = encode_scan(make_scan(trap_scan().findings[:1]))
+    at = data.draw(st.integers(0, len(whole) - 1))
+    damaged = whole[:at] + bytes([data.draw(st.integers(0, 255))]) + whole[at + 1 :]
+    try:
+        assert isinstance(decode_scan(damaged), Scan)
+    except ReportError as exc:
+        assert "\n" not in str(exc)
+
+
+def test_a_missing_folder_is_one_error(tmp_path: Path) -> None:
+    with pytest.raises(ReportError, match="give the folder"):
+        read_scan(tmp_path / "nowhere")
+    with pytest.raises(ReportError):
+        read_scan("a\0b")
+
+
+def test_writing_leaves_the_old_file_or_the_new_one(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    path = tmp_path / "report.md"
+    write_aside(path, b"old")
+
+    def full(fd: int) -> None:
+        raise OSError(28, "No space left on device")
+
+    monkeypatch.setattr(os, "fsync", full)
+    with pytest.raises(ReportError, match="No space left"):
+        write_aside(path, b"new")
+    assert path.read_bytes() == b"old"
+    assert list(tmp_path.iterdir()) == [path]
+
+
+def test_the_folder_may_be_a_file(tmp_path: Path) -> None:
+    (tmp_path / "out").write_text("x")
+    with pytest.raises(ReportError, match="cannot write"):
+        write_scan(trap_scan(), tmp_path / "out")
+
+
+def test_reports_are_the_same_bytes_twice(tmp_path: Path) -> None:
+    first = write_reports(trap_scan(), tmp_path / "a")
+    second = write_reports(trap_scan(), tmp_path / "b")
+    names = ["report.html", "report.md", "tricks.pgn", "tricks.epd", "findings.csv", "cards.txt"]
+    assert [path.name for path in first] == names
+    for one, two in zip(first, second, strict=True):
+        assert one.read_bytes() == two.read_bytes()
+
+
+def test_another_level_and_side(tmp_path: Path) -> None:
+    scan = msgspec.structs.replace(trap_scan(), side="both")
+    low, high = write_reports(scan, tmp_path / "low", level=1000), write_reports(scan, tmp_path / "high", level=2400)
+    assert low[4].read_text("utf-8-sig") != high[4].read_text("utf-8-sig")
+    black = write_reports(scan, tmp_path / "black", side="black")[4].read_text("utf-8-sig")
+    for row in black.splitlines()[1:]:
+        _, kind, victim = row.split(",")[:3]
+        assert kind not in ("trick", "pitfall") or (kind == "pitfall") == (victim == "black")
+    with pytest.raises(ReportError, match="scan again with --side black"):
+        write_reports(trap_scan(), tmp_path, side="black")
+    with pytest.raises(ReportError):
+        write_reports(scan, tmp_path, level=99_999)
+    with pytest.raises(ReportError):
+        write_reports(scan, tmp_path, shown=0)
+
+
+def test_numbers_between_levels() -> None:
+    levels = (1000, 1200, 1600)
+    assert at_level((1, 2, 4), levels, 1100) == pytest.approx(1.5)
+    assert at_level((1, 2, 4), levels, 1400) == pytest.approx(3)
+    assert [at_level((1, 2, 4), levels, level) for level in (100, 1000, 1600, 3000)] == [1, 1, 4, 4]
+    with pytest.raises(ValueError):
+        at_level((1, 2), levels, 1000)

@@ -1,0 +1,141 @@
+"""PGN and EPD: read back by python-chess and by pgn-extract, hostile text and all."""
+
+from __future__ import annotations
+
+import io
+import os
+import re
+import shutil
+import subprocess
+from pathlib import Path
+from typing import Any
+
+import chess
+import chess.pgn
+import pytest
+from sample_scans import bulk_scan, hostile_scan, trap_scan
+
+from trapscan.model import Scan
+from trapscan.report import games
+from trapscan.report.text import ascii_only
+from trapscan.report.view import refutation_line
+
+SCANS: list[Any] = [trap_scan, hostile_scan, lambda: bulk_scan(60)]
+
+
+def read_all(text: str) -> list[chess.pgn.Game]:
+    handle, found = io.StringIO(text), []
+    while (game := chess.pgn.read_game(handle)) is not None:
+        assert not game.errors
+        found.append(game)
+    return found
+
+
+def tree(node: chess.pgn.GameNode) -> list[Any]:
+    """Moves and signs of a game, nested."""
+    return [(child.move.uci(), sorted(child.nags), tree(child)) for child in node.variations]
+
+
+def ranked(scan: Scan) -> list[Any]:
+    return games.ordered(scan, scan.level)
+
+
+@pytest.mark.parametrize("make", SCANS)
+@pytest.mark.parametrize("seven_bit", [False, True])
+def test_what_was_written_is_read_back(make: Any, seven_bit: bool) -> None:
+    scan = make()
+    findings = ranked(scan)
+    text = games.pgn(findings, scan, scan.level, seven_bit=seven_bit)
+    back = read_all(text)
+    assert len(back) == len(findings)
+    for finding, game in zip(findings, back, strict=True):
+        assert tree(game) == tree(games.game_of(finding, scan, scan.level))
+        main = [node.san() for node in game.mainline()]
+        if finding.kind != "bait":
+            assert main == [*finding.line, finding.slip.san, *refutation_line(finding)]
+    if seven_bit:
+        assert text.isascii()
+
+
+@pytest.mark.parametrize("make", SCANS)
+def test_the_export_format(make: Any) -> None:
+    """PGN standard (Edwards 1994), 8.1.1 (seven tags in order), 8.2.1 (no line of 80 characters or more; tag pairs
+    stand alone on theirs), section 6 (no line starts with the escape character %)."""
+    scan = make()
+    text = games.pgn(ranked(scan), scan, scan.level)
+    assert "\t" not in text and "\r" not in text
+    for game in text.split("\n\n[Event ")[:200]:
+        tags = re.findall(r"^\[?(\w+) \"", game if game.startswith("[") else "[Event " + game, re.M)
+        assert tags[:7] == ["Event", "Site", "Date", "Round", "White", "Black", "Result"]
+    for line in text.splitlines():
+        assert len(line) < 80 or line.startswith("[")
+        assert not line.startswith("%") and len(line) <= 255
+    assert "[%" not in "".join(re.findall(r"\{[^}]*\}", text)), "no command hides in a comment"
+
+
+@pytest.mark.parametrize("make", SCANS)
+def test_pgn_extract_has_nothing_to_complain_of(make: Any, tmp_path: Path) -> None:
+    program = shutil.which("pgn-extract", path=f"{os.environ.get('PATH', '')}{os.pathsep}/usr/games")
+    if program is None:
+        pytest.skip("pgn-extract is not installed (Debian: pgn-extract)")
+    scan = make()
+    findings = ranked(scan)
+    path = tmp_path / "tricks.pgn"
+    path.write_text(games.pgn(findings, scan, scan.level), encoding="utf-8")
+    out = tmp_path / "again.pgn"
+    command = [program, "-s", "-o", out, path]  # silent: nothing but errors
+    run = subprocess.run(command, capture_output=True, text=True, timeout=60, check=False)
+    assert (run.returncode, run.stderr, run.stdout) == (0, "", "")
+    again = read_all(out.read_text(encoding="utf-8", errors="replace"))
+    assert len(again) == len(findings)
+    for mine, its in zip(read_all(path.read_text(encoding="utf-8")), again, strict=True):
+        assert [move.uci() for move in mine.mainline_moves()] == [move.uci() for move in its.mainline_moves()]
+
+
+@pytest.mark.parametrize("make", SCANS)
+def test_epd_is_read_back(make: Any) -> None:
+    scan = make()
+    for finding in ranked(scan):
+        records = games.epd_records(finding)
+        assert records
+        for record in records:
+            assert "\n" not in record
+            board = chess.Board()
+            operations = board.set_epd(record)
+            assert board.is_valid()
+            assert {"ce", "id", "c0"} <= set(operations)
+        if finding.kind == "bait":
+            continue
+        board = chess.Board()
+        first = board.set_epd(records[0])
+        assert board.epd() == chess.Board(finding.fen).epd()
+        assert first["am"] == [chess.Move.from_uci(finding.slip.uci)]
+        assert set(first["bm"]) == {chess.Move.from_uci(move.uci) for move in finding.instead}
+        board.push(first["am"][0])
+        second = chess.Board().set_epd(records[1])
+        assert chess.Move.from_uci(finding.refutation.uci) in second["bm"]
+        walk = board.copy()
+        assert [walk.san(move) or walk.push(move) for move in second["pv"][:1]] == [refutation_line(finding)[0]]
+
+
+def test_the_bait_is_a_game_with_both_ways() -> None:
+    scan = trap_scan()
+    bait = next(finding for finding in scan.findings if finding.kind == "bait")
+    (game,) = read_all(games.pgn([bait], scan, scan.level))
+    end = game.end()
+    assert end.san() == "Nf3#" and end.board().is_checkmate()
+    moves = [
+        child.san()
+        for child in end.game().variations[0].variations[0].variations[0].variations[0].variations[0].variations
+    ]
+    assert moves == ["Nd4", "Nf6"]
+
+
+def test_mate_scores_in_epd() -> None:
+    assert games.ce({"mate": 1}) == 32766
+    assert games.ce({"mate": -1}) == -32765
+    assert games.ce(-150) == -150
+
+
+def test_seven_bits() -> None:
+    assert ascii_only("Grünfeld \u2013 “x” Жук") == 'Grunfeld - "x" ???'

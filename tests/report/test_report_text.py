@@ -1,0 +1,132 @@
+"""Words, Markdown, CSV, question cards and the terminal: what is shown is text and nothing else."""
+
+from __future__ import annotations
+
+import csv
+import io
+import re
+
+import chess
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from markdown_it import MarkdownIt
+from sample_scans import HOSTILE, bulk_scan, hostile_scan, make_scan, trap_scan
+
+from trapscan.report import tables, terminal_summary
+from trapscan.report.markdown import escape, markdown
+from trapscan.report.text import numbered, percent, plain, points, position_words, score_words
+from trapscan.report.view import sections, title_of
+
+
+@given(st.text())
+def test_plain_is_one_line_without_controls(text: str) -> None:
+    shown = plain(text)
+    assert not re.search("[\x00-\x1f\x7f-\x9f\u2028\u2029\u202a-\u202e\u2066-\u2069\ud800-\udfff]", shown)
+    assert plain(shown) == shown
+    shown.encode()
+
+
+def test_moves_are_numbered_from_the_position() -> None:
+    board = chess.Board("r1bqk1nr/pppp1ppp/2n5/2b1p3/2B1P3/5N2/PPPP1PPP/RNBQK2R b KQkq - 5 4")
+    assert numbered(board, ["Nf6", "d3", "d6"]) == "4...Nf6 5.d3 d6"
+    assert numbered(chess.Board(), ["e4", "e5", "Nf3"]) == "1.e4 e5 2.Nf3"
+
+
+def test_numbers_never_read_as_nothing() -> None:
+    assert [percent(x) for x in (0, 0.0004, 0.012, 0.0999, 0.25, 1)] == ["0.0%", "<0.1%", "1.2%", "10%", "25%", "100%"]
+    assert [points(x) for x in (0, 0.001, 0.5, 9.996, 12.34)] == ["0.00", "<0.01", "0.50", "10.0", "12.3"]
+    assert score_words({"mate": 2}) == "mate in 2" and score_words({"mate": -3}) == "mated in 3"
+    assert score_words({"mate": 0}) == "checkmated" and score_words(-147) == "-1.47"
+
+
+def test_a_position_in_words() -> None:
+    words = position_words(chess.Board("4k3/8/8/8/8/8/P6P/R3K3 b Q - 0 1"))
+    assert words == "White: king e1, rook a1, pawns a2 and h2. Black: king e8. Black to move."
+
+
+def test_titles_of_documented_traps() -> None:
+    titles = {finding.id[4:]: title_of(finding) for finding in trap_scan().findings if finding.kind != "bait"}
+    assert titles["berlin-nxb5"] == "6...Nxb5?? loses the queen to 7.Nxc6+!"
+    assert titles["bird-g3-gxf4"] == "3.gxf4?? runs into mate: 3...Qh4#"
+
+
+@given(st.text(max_size=200) | st.sampled_from(HOSTILE))
+def test_markdown_shows_any_text_as_it_is(text: str) -> None:
+    """Checked with an independent reader of CommonMark."""
+    line = escape("x " + text)
+    html = MarkdownIt("commonmark").render(line)
+    assert (html.startswith("<p>") and html.count("<") == 2) or not plain(text)
+    back = re.sub("<[^>]*>", "", html).strip()
+    for entity, char in (("&lt;", "<"), ("&gt;", ">"), ("&quot;", '"'), ("&amp;", "&"), ("\u200b", "")):
+        back = back.replace(entity, char)
+    assert back == plain("x " + text)
+
+
+def test_the_markdown_report() -> None:
+    scan = trap_scan()
+    text = markdown(scan, 1500, 3)
+    heads = re.findall(r"^## (.*)$", text, re.M)
+    assert heads == ["Repair first", "Tricks to set", "Pitfalls to avoid", "Baits"]
+    tricks = [finding for finding in scan.findings if finding.kind == "trick"]
+    assert f"... and {len(tricks) - 3} more" in text
+    assert "FIDE Laws of Chess" in text
+    html = MarkdownIt("commonmark").render(markdown(hostile_scan(), 1500, 40))
+    assert not re.search(r"<(script|img|a|iframe)\b", html)
+
+
+def test_sections_are_by_toll_at_the_level() -> None:
+    for level in (1000, 1500, 2400):
+        for section in sections(trap_scan(), level, 100):
+            tolls = [float(card.toll.strip("<")) for card in section.cards]
+            assert tolls == sorted(tolls, reverse=True)
+
+
+@pytest.mark.parametrize("scan", [trap_scan(), hostile_scan(), bulk_scan(40)])
+def test_csv_rows(scan) -> None:  # type: ignore[no-untyped-def]
+    findings = list(scan.findings)
+    rows = list(csv.DictReader(io.StringIO(tables.findings_csv(findings, scan, 1500), newline="")))
+    assert len(rows) == len(findings)
+    numbers = {
+        "level",
+        "toll",
+        "chance",
+        "find",
+        "reach",
+        "cost",
+        "must_know",
+        "cp_best",
+        "cp_slip",
+        "material",
+        "move_orders",
+    }
+    for finding, row in zip(findings, rows, strict=True):
+        assert None not in row and set(row) == set(tables.CSV_COLUMNS)
+        assert row["fen"] == finding.fen
+        for name, value in row.items():
+            if name in numbers:
+                float(value)
+            else:  # OWASP, "CSV Injection": no cell may start like a formula
+                assert not value.startswith(("=", "+", "-", "@", "\t", "\r"))
+
+
+def test_question_cards_are_pairs() -> None:
+    for scan in (trap_scan(), hostile_scan()):
+        lines = tables.question_cards(scan.findings, scan, 1400).splitlines()
+        assert len(lines) == len(scan.findings)
+        for line, finding in zip(lines, scan.findings, strict=True):
+            ask, answer = line.split("\t")
+            assert finding.fen in ask and answer
+            if finding.kind != "bait":
+                assert f"{finding.victim.capitalize()} to move" in ask
+                assert finding.slip.san not in ask.split("After")[0]
+
+
+@pytest.mark.parametrize("width", [20, 40, 61, 80, 100, 200])
+def test_the_terminal_table_fits(width: int) -> None:
+    for scan in (trap_scan(), hostile_scan(), bulk_scan(30), make_scan(())):
+        text = terminal_summary(scan, width=width, count=5)
+        assert max(len(line) for line in text.splitlines()) <= max(40, width)
+        assert "\x1b" not in text and text.endswith("\n")
+    assert "Nothing found" in terminal_summary(make_scan(()), width=80)
+    assert "Repair first" in terminal_summary(trap_scan(), width=80)
