@@ -61,15 +61,14 @@ def game_of(finding: Finding, scan: Scan, level: float, *, event: str = "", roun
     intro = _join(
         f"{kind}.", numbers_text(finding, scan, level), opening_text(finding) + "." if finding.opening else ""
     )
-    if node is game:
-        game.comment = comment(_join(intro, FAIR_PLAY))
-    else:
-        game.comment = comment(FAIR_PLAY)
-        node.comment = comment(intro)
+    node.comment = comment(_join(intro, FAIR_PLAY))
     if finding.kind == "bait":
         _add_bait(node, finding, scan, level)
     else:
         _add_slip(node, finding)
+    end = game.end().board()
+    if end.is_checkmate():
+        game.headers["Result"] = end.result()
     return game
 
 
