@@ -2,75 +2,251 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 import chess
 
 from trapscan.explain import motif as m
-from trapscan.explain.gain import Gain, phrase
+from trapscan.explain.deeds import deed, later, opening, piece_or_square
+from trapscan.explain.gain import Gain, won_and_paid
 from trapscan.explain.motif import Motif
 from trapscan.explain.play import Play
-from trapscan.explain.words import listed, number, piece_name, sentence, the_piece
+from trapscan.explain.words import colour, listed, number, piece_name, sentence, the_piece
+from trapscan.score import Score
+
+CLEAR = 150
+"""Centipawns from which a side stands clearly better."""
 
 
-def why_it_fails(play: Play, gain: Gain, motifs: list[Motif]) -> str:
-    """One sentence on the refutation `play` (the punisher's reply first), led by the first of `motifs`."""
+def why_it_fails(play: Play, gain: Gain, motifs: list[Motif], before: Score, after: Score) -> str:
+    """One sentence on the refutation `play` (the punisher's reply first), led by the first motif that can be told.
+
+    `before` and `after` are the victim's scores of the best move and of the slip. Pieces and squares are named as they
+    stand when the line gets there.
+    """
     if not play.moves:
         return ""
-    told = ""
     for motif in motifs:
-        told = _tell(play, motif)
+        told = _TELLERS[motif.name](play, motif)
         if told:
-            break
-    if not told:
-        told = deed(play, 0)
-    return sentence(f"{told}{_outcome(play, gain)}")
+            lead = f"{opening(play)}, and {later(motif.ply - 1)} " if motif.ply > 1 and motif.name not in _WHOLE else ""
+            return sentence(f"{lead}{told}{_outcome(play, gain, before, after)}")
+    return sentence(f"{_story(play, gain)}{_outcome(play, gain, before, after)}")
 
 
-def deed(play: Play, index: int) -> str:
-    """What move `index` does, as a clause: 'the queen takes the pawn on e5 with check'."""
-    board, move, after = play.boards[index], play.moves[index], play.boards[index + 1]
-    to = chess.square_name(move.to_square)
-    mover = f"the {piece_name(board, move.from_square)}"
+def _story(play: Play, gain: Gain) -> str:
+    """The first move with what it attacks, and the capture that brings the gain home if it comes later."""
+    text = opening(play)
+    if gain.kind in ("attack", "mate"):
+        return text
+    captures = [index for index in play.own() if 0 < index < gain.ply and play.taken(index)]
+    if captures:
+        best = max(captures, key=lambda index: (_size(play, index), -index))
+        text += f", and {later(best)} {deed(play, best)}"
+    return text
+
+
+def _size(play: Play, index: int) -> int:
     taken = play.taken(index)
-    check = after.is_check() and not after.is_checkmate()
-    if board.is_castling(move):
-        text = "the king castles"
-    elif taken:
-        text = f"{mover} takes {the_piece(board, taken[0])}"
-    elif check and bool(after.checkers_mask() & chess.BB_SQUARES[move.to_square]):
-        return f"{mover} checks on {to}"
-    else:
-        text = f"{mover} goes to {to}"
-    if move.promotion:
-        text += f" and becomes a {chess.piece_name(move.promotion)}"
-    return f"{text} with check" if check else text
+    return taken[1] if taken else 0
 
 
-def _tell(play: Play, motif: Motif) -> str:
-    """The motif as a clause, or nothing where it needs no telling or cannot be put in one."""
-    index = motif.ply - 1
-    after = play.boards[index + 1]
-    lead = _lead_in(play, index)
-    if motif.name in (m.FORK, m.DOUBLE_ATTACK, m.CHECK_WINS_PIECE, m.CHECK_WINS_PAWN):
-        king = [square for square in motif.targets if after.piece_type_at(square) == chess.KING]
-        others = [square for square in motif.targets if square not in king]
-        names = listed([the_piece(after, square) for square in others[:3]])
-        if after.is_check() and names:
-            return f"{lead}{deed(play, index)} and attacks {names} at the same time"
-        return f"{lead}{deed(play, index)} and attacks {names} at once"
-    return ""
+# --- what comes of it ------------------------------------------------------------------------------------------------
 
 
-def _lead_in(play: Play, index: int) -> str:
-    if index == 0:
-        return ""
-    return f"after {play.boards[0].san(play.moves[0])} {play.boards[1].san(play.moves[1])} "
-
-
-def _outcome(play: Play, gain: Gain) -> str:
+def _outcome(play: Play, gain: Gain, before: Score, after: Score) -> str:
     if gain.kind == "mate":
-        if gain.mate == 1:
-            return ", and that is mate"
-        return f", with mate in {number(gain.mate)}"
+        return "" if play.end.is_checkmate() else f", with mate in {number(gain.mate)}"
     if gain.kind == "attack":
+        return _standing(not play.side, before, after)
+    won, paid = won_and_paid(gain)
+    if not won:
         return ""
-    return f", so {phrase(gain)} is lost"
+    verb = "are" if len(won) > 1 or won[0].split()[0] in ("two", "three", "four") else "is"
+    given = f" for {listed(paid)}" if paid else ""
+    return f", so {listed(won)} {verb} lost{given}"
+
+
+def _standing(victim: chess.Color, before: Score, after: Score) -> str:
+    """How the sides stand when nothing has been won yet."""
+    value = after.of(victim).plain
+    if value <= -CLEAR:
+        return f"; nothing is lost yet, but {colour(not victim)} is clearly better"
+    if value <= -50:
+        return f"; nothing is lost yet, but {colour(not victim)} is better"
+    if before.of(victim).plain >= CLEAR:
+        return f"; nothing is lost, but most of {colour(victim)}'s advantage is gone"
+    return f"; nothing is lost, but {colour(victim)} could have stood better"
+
+
+# --- one clause a motif ----------------------------------------------------------------------------------------------
+
+
+def _fork(play: Play, motif: Motif) -> str:
+    after = play.boards[motif.ply]
+    others = [square for square in motif.targets if after.piece_type_at(square) != chess.KING]
+    if not others:
+        return ""
+    names = listed([the_piece(after, square) for square in others[:2]])
+    check = after.is_check() and bool(after.checkers_mask() & chess.BB_SQUARES[motif.actor])
+    if check:
+        return f"{deed(play, motif.ply - 1)} and attacks {names} at the same time"
+    if len(others) < 2:
+        return ""
+    verb = "attacks" if play.mover(motif.ply - 1) == chess.QUEEN else "forks"
+    return f"{deed(play, motif.ply - 1)} and {verb} {names}"
+
+
+def _pin(play: Play, motif: Motif) -> str:
+    index, after = motif.ply - 1, play.boards[motif.ply]
+    front, rear, *spared = motif.targets
+    held = the_piece(after, front)
+    against = f"{the_piece(after, rear)}"
+    move = play.moves[index]
+    if spared and spared[0] == move.to_square:
+        return f"{deed(play, index)}, where {held} cannot take, being pinned against {against}"
+    if spared:
+        if motif.actor == move.to_square:
+            what = the_piece(after, spared[0])
+            return f"{deed(play, index)} and pins {held} against {against}, so that it cannot take {what}"
+        return f"{deed(play, index)}; {held} is pinned against {against} and cannot take {the_piece(after, spared[0])}"
+    return f"{deed(play, index)} and pins {held} against {against}"
+
+
+def _skewer(play: Play, motif: Motif) -> str:
+    index, after = motif.ply - 1, play.boards[motif.ply]
+    front, rear = motif.targets
+    if after.piece_type_at(front) == chess.KING:
+        return f"{deed(play, index)}, and behind the king {the_piece(after, rear)} is lost"
+    return f"{deed(play, index)} and attacks {the_piece(after, front)}, behind which {the_piece(after, rear)} is lost"
+
+
+def _discovered(play: Play, motif: Motif) -> str:
+    index, after = motif.ply - 1, play.boards[motif.ply]
+    (target,) = motif.targets
+    if after.piece_type_at(target) == chess.KING:
+        return _discovered_check(play, motif)
+    return f"{deed(play, index)} and opens the line of {the_piece(after, motif.actor)} to {the_piece(after, target)}"
+
+
+def _discovered_check(play: Play, motif: Motif) -> str:
+    index, after = motif.ply - 1, play.boards[motif.ply]
+    return f"{deed(play, index, quiet=True)} and discovers a check by {the_piece(after, motif.actor)}"
+
+
+def _double_check(play: Play, motif: Motif) -> str:
+    after = play.boards[motif.ply]
+    names = listed([the_piece(after, square) for square in after.checkers()])
+    return f"{deed(play, motif.ply - 1, quiet=True)} with a double check by {names}"
+
+
+def _hanging(play: Play, motif: Motif) -> str:
+    return f"{deed(play, 0)}, which nothing guards"
+
+
+def _trapped(play: Play, motif: Motif) -> str:
+    after = play.boards[motif.ply]
+    return f"{deed(play, motif.ply - 1)}, and {the_piece(after, motif.targets[0])} has no safe square"
+
+
+def _removal(play: Play, motif: Motif) -> str:
+    index = motif.ply - 1
+    return f"{deed(play, index)}, which guards {the_piece(play.boards[index], motif.targets[1])}"
+
+
+def _deflection(play: Play, motif: Motif) -> str:
+    index, after = motif.ply - 1, play.boards[motif.ply]
+    guard, goal = motif.targets
+    return f"{deed(play, index)} and draws {the_piece(after, guard)} away from {piece_or_square(after, goal)}"
+
+
+def _overload(play: Play, motif: Motif) -> str:
+    index, after = motif.ply - 1, play.boards[motif.ply]
+    guard, goal, _ = motif.targets
+    duty = piece_or_square(after, goal)
+    return f"{deed(play, index)}, and {the_piece(after, guard)} cannot take back and still guard {duty}"
+
+
+def _decoy(play: Play, motif: Motif) -> str:
+    index, after = motif.ply - 1, play.boards[motif.ply]
+    lured, bait = piece_name(after, motif.targets[0]), chess.square_name(motif.targets[1])
+    return f"{deed(play, index)} and draws the {lured} to {bait}, where {deed(play, index + 2)}"
+
+
+def _interference(play: Play, motif: Motif) -> str:
+    index = motif.ply - 1
+    goal, guard = motif.targets
+    if motif.actor == play.moves[index].to_square:
+        after = play.boards[index + 1]
+        return f"{deed(play, index)} and cuts off {the_piece(after, guard)} from {piece_or_square(after, goal)}"
+    later_on = play.boards[index + 2]
+    blocker, cut = the_piece(later_on, motif.actor), the_piece(later_on, guard)
+    return f"{deed(play, index)}, after which {blocker} cuts off {cut} from {piece_or_square(later_on, goal)}"
+
+
+def _zwischenzug(play: Play, motif: Motif) -> str:
+    return f"before taking back on {chess.square_name(motif.targets[0])}, {deed(play, 0)}"
+
+
+def _smothered(play: Play, motif: Motif) -> str:
+    king = chess.square_name(motif.targets[0])
+    return f"{deed(play, len(play) - 1)} and mates the king on {king}, shut in by its own men"
+
+
+def _back_rank(play: Play, motif: Motif) -> str:
+    return f"{deed(play, len(play) - 1)} and mates on the back rank"
+
+
+def _mating_net(play: Play, motif: Motif) -> str:
+    king = chess.square_name(motif.targets[0])
+    if len(play) == 1:
+        return f"{deed(play, 0)} and mates the king on {king}"
+    text = f"{deed(play, 0)}, with mate in {number((len(play) + 1) // 2)}"
+    return f"{text}: in the end {deed(play, len(play) - 1)} and mates the king on {king}"
+
+
+def _attack_f7(play: Play, motif: Motif) -> str:
+    return f"{deed(play, motif.ply - 1)}, next to the king on {chess.square_name(motif.targets[1])}"
+
+
+def _promotion(play: Play, motif: Motif) -> str:
+    return deed(play, motif.ply - 1)
+
+
+def _opened(play: Play, motif: Motif) -> str:
+    after = play.boards[motif.ply]
+    if not after.is_check():
+        return ""
+    king = chess.square_name(motif.targets[0])
+    return f"{deed(play, motif.ply - 1)} on the line that the last move has opened to the king on {king}"
+
+
+_WHOLE = (m.MATING_NET,)
+"""Motifs whose clause tells the line from its first move."""
+
+_TELLERS: dict[str, Callable[[Play, Motif], str]] = {
+    m.FORK: _fork,
+    m.DOUBLE_ATTACK: _fork,
+    m.CHECK_WINS_PIECE: _fork,
+    m.CHECK_WINS_PAWN: _fork,
+    m.PIN: _pin,
+    m.SKEWER: _skewer,
+    m.DISCOVERED_ATTACK: _discovered,
+    m.DISCOVERED_CHECK: _discovered_check,
+    m.DOUBLE_CHECK: _double_check,
+    m.HANGING: _hanging,
+    m.TRAPPED: _trapped,
+    m.REMOVAL: _removal,
+    m.DEFLECTION: _deflection,
+    m.OVERLOAD: _overload,
+    m.DECOY: _decoy,
+    m.INTERFERENCE: _interference,
+    m.ZWISCHENZUG: _zwischenzug,
+    m.BACK_RANK: _back_rank,
+    m.SMOTHERED: _smothered,
+    m.MATING_NET: _mating_net,
+    m.ATTACK_F7: _attack_f7,
+    m.ATTACK_F2: _attack_f7,
+    m.PROMOTION: _promotion,
+    m.OPENED_LINE: _opened,
+}

@@ -14,7 +14,7 @@ import chess
 
 from trapscan.explain.exchange import VALUES, balance, settle
 from trapscan.explain.play import Play
-from trapscan.explain.words import listed, some
+from trapscan.explain.words import some
 from trapscan.model import Line
 from trapscan.score import Score
 
@@ -67,8 +67,8 @@ def weigh(board: chess.Board, slip: chess.Move, best: Line, slip_score: Score, r
     tally, material = _named(_difference(reached, _counts(board, punisher)), _difference(reached, level[1]))
     kind = classify(tally) if material >= NOTHING else "attack"
     if kind == "attack":
-        # nothing is in hand: what there is to see is the first strong move and the answer to it
-        shown = _quiet_from(play, min(1, len(play)), punisher)
+        # nothing is in hand: what there is to see is the first strong moves
+        shown = _quiet_from(play, min(3, len(play)), punisher)
         return Gain(kind, material, min(1, len(play)), shown, _frozen(tally))
     ply = _in_hand(play, [value for value, _ in settled], index)
     return Gain(kind, material, ply, _quiet_from(play, ply, punisher), _frozen(tally))
@@ -114,18 +114,14 @@ def classify(tally: Tally) -> str:
     return "pawn" if material < 3 else "piece" if material < 5 else "rook" if material < 9 else "queen"
 
 
-def phrase(gain: Gain) -> str:
-    """What is won, in words a person says: 'the exchange', 'a queen for two minor pieces', 'two pawns'."""
-    won = _pieces(gain, +1)
-    paid = _pieces(gain, -1)
+def won_and_paid(gain: Gain) -> tuple[list[str], list[str]]:
+    """(what is won, what is given for it), in words: (['a queen'], ['two pieces']), (['the exchange'], ['a pawn'])."""
     minors = gain.count(chess.KNIGHT) + gain.count(chess.BISHOP)
-    rooks, pawns = gain.count(chess.ROOK), gain.count(chess.PAWN)
-    if gain.count(chess.QUEEN) == 0 and rooks == 1 and minors == -1:
-        extra = f" and {some(pawns, 'pawn')}" if pawns > 0 else f" for {some(-pawns, 'pawn')}" if pawns < 0 else ""
-        return f"the exchange{extra}"
-    if not won:
-        return "material"
-    return f"{listed(won)} for {listed(paid)}" if paid else listed(won)
+    if gain.count(chess.QUEEN) == 0 and gain.count(chess.ROOK) == 1 and minors == -1:
+        pawns = gain.count(chess.PAWN)
+        more = [some(pawns, "pawn")] if pawns > 0 else []
+        return ["the exchange", *more], [some(-pawns, "pawn")] if pawns < 0 else []
+    return _pieces(gain, +1), _pieces(gain, -1)
 
 
 def _pieces(gain: Gain, sign: int) -> list[str]:

@@ -68,18 +68,16 @@ def pin(play: Play) -> Iterator[Motif]:
                 if slider == moved_to:
                     yield from _relative(play, index, slider, front, rear)
                 continue
+            if slider == moved_to and (front, rear) not in known and after.piece_type_at(front) != chess.PAWN:
+                if _baited(play, index, front) and value_at(after, front) > value_at(after, slider):
+                    yield Motif(m.PIN, index + 1, slider, (front, rear), index + 3)
+                elif not after.is_check() and threat_on(after, front, play.side) > 0 and loot(after, slider) <= 0:
+                    yield Motif(m.PIN, index + 1, slider, (front, rear), _falls(play, index, front))
             for spared in _in_vain(after, slider, front, rear, play.side):
                 # what was spared by the same pin before is no news
                 if spared == moved_to or (front, rear) not in known or index == 0:
                     yield Motif(m.PIN, index + 1, slider, (front, rear, spared), index + 1)
                     break
-            if slider != moved_to or (front, rear) in known or after.piece_type_at(front) == chess.PAWN:
-                continue
-            paid = _falls(play, index, front)
-            if _baited(play, index, front) and value_at(after, front) > value_at(after, slider):
-                yield Motif(m.PIN, index + 1, slider, (front, rear), index + 3)
-            elif not after.is_check() and threat_on(after, front, play.side) > 0 and loot(after, slider) <= 0:
-                yield Motif(m.PIN, index + 1, slider, (front, rear), paid)
 
 
 def _in_vain(

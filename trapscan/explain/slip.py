@@ -58,7 +58,7 @@ def explain_slip(
     play = Play.along(after, refutation)
     gain = gains.weigh(board, slip, best, slip_score, refutation)
     shown = Play(play.boards[: gain.line + 1], play.moves[: gain.line])
-    found = order(shown, gain, motifs_of(shown))
+    found = order(gain, motifs_of(shown))
     return Explanation(
         gain=gain.kind,
         material=gain.material,
@@ -66,20 +66,29 @@ def explain_slip(
         line=gain.line,
         motifs=tuple(dict.fromkeys(motif.name for motif in found)),
         why_tempting=why_tempting(board, slip),
-        why_it_fails=why_it_fails(shown, gain, found),
+        why_it_fails=why_it_fails(shown, gain, found, best.score, slip_score),
         poisoned=is_poisoned(board, slip),
     )
 
 
-def order(play: Play, gain: Gain, motifs: list[Motif]) -> list[Motif]:
-    """Motifs with the one that wins the material first: those cashed in at the ply of the gain, the rest after them;
-    a check that wins something gives way to nothing but a mate."""
-    mates = (m.SMOTHERED, m.BACK_RANK, m.MATING_NET)
+_MATES = (m.SMOTHERED, m.BACK_RANK, m.MATING_NET)
+_WEAK = (m.ATTACK_F7, m.ATTACK_F2, m.OPENED_LINE, m.HANGING, m.ZWISCHENZUG)
 
-    def rank(item: tuple[int, Motif]) -> tuple[int, int, int]:
+
+def order(gain: Gain, motifs: list[Motif]) -> list[Motif]:
+    """Motifs with the one that wins the material first.
+
+    That is one that has been cashed in when the gain is in hand; of several the one cashed in nearest to it, then the
+    more telling one (the order of motifs.FINDERS). A pin that only spares a piece, and motifs that say where rather
+    than how, come after those. Where the gain is a mate, the kind of mate leads.
+    """
+
+    def rank(item: tuple[int, Motif]) -> tuple[bool, bool, bool, int]:
         place, motif = item
         if gain.kind == "mate":
-            return (0 if motif.name in mates else 1, motif.ply, place)
-        return (0 if motif.paid and motif.paid <= gain.ply else 1, abs(motif.paid - gain.ply), place)
+            return (motif.name not in _MATES, False, False, place)
+        spares = motif.name == m.PIN and len(motif.targets) == 3
+        early = bool(motif.paid) and motif.paid <= gain.ply
+        return (not early, motif.name in _WEAK or spares, abs(motif.paid - gain.ply) > 2, place)
 
     return [motif for _, motif in sorted(enumerate(motifs), key=rank)]

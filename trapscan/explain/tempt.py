@@ -6,6 +6,7 @@ from collections.abc import Iterator
 
 import chess
 
+from trapscan.explain.deeds import threats
 from trapscan.explain.exchange import as_mover, capture_square, exchange, loot, value_at
 from trapscan.explain.motif_lines import pins
 from trapscan.explain.words import listed, piece_name, sentence, the_piece
@@ -24,8 +25,9 @@ def why_tempting(board: chess.Board, slip: chess.Move) -> str:
         if len(reasons) == _MOST:
             break
     if not reasons:
-        reasons = [f"brings {_mover(board, slip)} to {chess.square_name(slip.to_square)}"]
-    return sentence(f"It {listed(reasons)}")
+        reasons = [f"brings {_mover(board, slip)} to {chess.square_name(slip.to_square)}, and no threat is to be seen"]
+    comma = "," if len(reasons) > 1 and "," in reasons[0] else ""
+    return sentence(f"It {f'{comma} and '.join(reasons)}")
 
 
 def is_poisoned(board: chess.Board, slip: chess.Move) -> bool:
@@ -36,7 +38,7 @@ def is_poisoned(board: chess.Board, slip: chess.Move) -> bool:
     after = _after(board, slip)
     if loot(after, slip.to_square) > 0:
         return False
-    return len(_new_prey(board, after, slip)) > 1
+    return len(threats(board, after, slip)) > 1
 
 
 def _mover(board: chess.Board, move: chess.Move) -> str:
@@ -77,10 +79,12 @@ def _taking(board: chess.Board, slip: chess.Move) -> Iterator[str]:
     net = exchange(board, slip)
     if recapture:
         yield f"takes back on {chess.square_name(slip.to_square)}"
-    elif net >= value_at(board, square) and net > 0:
+    elif net >= value_at(board, square) and not board.attackers_mask(not board.turn, square):
         yield f"takes {taken}, which looks unprotected"
+    elif net >= value_at(board, square):
+        yield f"takes {taken}, which seems to cost nothing"
     elif net > 0:
-        yield f"takes {taken} and seems to win material"
+        yield f"takes {taken}, which seems to win material"
     else:
         yield f"takes {taken}"
 
@@ -98,28 +102,19 @@ def _meeting_check(board: chess.Board, slip: chess.Move) -> Iterator[str]:
         yield "blocks the check"
 
 
-def _new_prey(board: chess.Board, after: chess.Board, slip: chess.Move) -> list[chess.Square]:
-    """What the moved piece attacks with profit now and did not threaten before, the most valuable first."""
-    side = board.turn
-    mine = as_mover(after, side)
-    found: list[tuple[int, chess.Square]] = []
-    old = board.attacks_mask(slip.from_square)
-    for square in chess.SquareSet(after.attacks_mask(slip.to_square) & after.occupied_co[not side] & ~after.kings):
-        move = chess.Move(slip.to_square, square)
-        if mine.piece_type_at(slip.to_square) == chess.PAWN and chess.square_rank(square) in (0, 7):
-            move.promotion = chess.QUEEN
-        if mine.is_legal(move) and exchange(mine, move) > 0 and not old & chess.BB_SQUARES[square]:
-            found.append((value_at(after, square), square))
-    return [square for _, square in sorted(found, key=lambda item: (-item[0], item[1]))]
-
-
 def _threats(board: chess.Board, after: chess.Board, slip: chess.Move) -> Iterator[str]:
     mate = _mate_threat(after, board.turn)
     if mate is not None and not after.is_check():
         yield f"threatens mate on {chess.square_name(mate.to_square)}"
-    targets = _new_prey(board, after, slip)
+    targets = threats(board, after, slip)
     if targets:
         yield f"attacks {listed([the_piece(after, square) for square in targets[:2]])}"
+    elif board.piece_type_at(slip.from_square) == chess.KNIGHT:
+        for square in chess.SquareSet(
+            after.attacks_mask(slip.to_square) & after.bishops & after.occupied_co[not board.turn]
+        ):
+            yield f"goes after {the_piece(after, square)}"
+            break
 
 
 def _mate_threat(after: chess.Board, side: chess.Color) -> chess.Move | None:
@@ -176,6 +171,11 @@ def _building(board: chess.Board, after: chess.Board, slip: chess.Move) -> Itera
             yield f"strikes at {the_piece(after, enemy[0])}"
         elif slip.to_square in CENTRE:
             yield "takes a share of the centre"
+        edge = chess.square_file(slip.to_square) in (0, 7)
+        third = chess.square_rank(slip.to_square) == (2 if side else 5)
+        if edge and third:
+            beside = chess.square_name(next(iter(after.attacks(slip.to_square))))
+            yield f"keeps enemy pieces away from {beside}"
         rank = chess.square_rank(slip.to_square) if side else 7 - chess.square_rank(slip.to_square)
         if rank >= 4 and not enemy:
             yield "gains space"

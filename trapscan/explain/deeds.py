@@ -1,0 +1,61 @@
+"""What a single move of a line does, in words."""
+
+from __future__ import annotations
+
+import chess
+
+from trapscan.explain.exchange import as_mover, loot, value_at
+from trapscan.explain.play import Play
+from trapscan.explain.words import listed, number, piece_name, the_piece
+
+
+def deed(play: Play, index: int, *, quiet: bool = False) -> str:
+    """What move `index` does, as a clause: 'the queen takes the pawn on e5 with check'. `quiet` leaves out checks."""
+    board, move, after = play.boards[index], play.moves[index], play.boards[index + 1]
+    to = chess.square_name(move.to_square)
+    mover = f"the {piece_name(board, move.from_square)}"
+    taken = play.taken(index)
+    check = after.is_check() and not after.is_checkmate() and not quiet
+    if board.is_castling(move):
+        text = "the king castles"
+    elif taken and taken[0] != move.to_square:
+        text = f"{mover} takes {the_piece(board, taken[0])} in passing"
+    elif taken:
+        text = f"{mover} takes {the_piece(board, taken[0])}"
+    elif check and not move.promotion and bool(after.checkers_mask() & chess.BB_SQUARES[move.to_square]):
+        return f"{mover} checks on {to}"
+    else:
+        text = f"{mover} goes to {to}"
+    if move.promotion:
+        text += f" and becomes a {chess.piece_name(move.promotion)}"
+    return f"{text} with check" if check else text
+
+
+def later(index: int) -> str:
+    """'then', 'two moves later'..., for the move with this index seen from the first."""
+    return "then" if index <= 2 else f"{number(index // 2)} moves later"
+
+
+def opening(play: Play) -> str:
+    """The first move of a line, and what it newly threatens."""
+    targets = [] if play.boards[1].is_check() else threats(play.boards[0], play.boards[1], play.moves[0])
+    names = listed([the_piece(play.boards[1], square) for square in targets[:2]])
+    return f"{deed(play, 0)} and attacks {names}" if names else deed(play, 0)
+
+
+def threats(board: chess.Board, after: chess.Board, move: chess.Move) -> list[chess.Square]:
+    """What the moved piece attacks and its side could take with profit next, and could not before; the king left out;
+    the most valuable first."""
+    side = board.turn
+    past, future = as_mover(board, side), as_mover(after, side)
+    found = [
+        square
+        for square in chess.SquareSet(after.attacks_mask(move.to_square) & after.occupied_co[not side] & ~after.kings)
+        if loot(future, square) > loot(past, square)
+    ]
+    return sorted(found, key=lambda square: (-value_at(after, square), square))
+
+
+def piece_or_square(board: chess.Board, square: chess.Square) -> str:
+    """'the rook on h6', or 'h6' where nothing stands."""
+    return the_piece(board, square) if board.piece_at(square) else chess.square_name(square)
