@@ -95,8 +95,10 @@ def read_preset(preset: str) -> dict[str, Any]:
         return tomllib.loads(text)
     except FileNotFoundError as exc:
         raise SettingsError(f"no preset or file '{preset}'; presets: {', '.join(PRESETS)}") from exc
-    except (OSError, UnicodeDecodeError, tomllib.TOMLDecodeError) as exc:
+    except (OSError, ValueError) as exc:  # ValueError: not UTF-8, not TOML, no possible file name
         raise SettingsError(f"cannot read the settings in '{preset}': {exc}") from exc
+    except RecursionError as exc:
+        raise SettingsError(f"cannot read the settings in '{preset}': nested too deeply") from exc
 
 
 def _shipped_preset(name: str) -> str:
