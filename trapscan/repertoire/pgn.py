@@ -13,10 +13,12 @@ from trapscan.repertoire.text import decode
 
 MAX_TAG_VALUE = 1_000
 """Bytes of a tag's value that are looked at."""
+MAX_TAGS = 100
 STANDARD_VARIANTS = frozenset({"", "chess", "standard", "normal", "from position", "classical", "orthodox"})
 CHESS960_VARIANTS = frozenset({"chess960", "chess 960", "960", "fischerandom", "fischerrandom", "fischer random"})
 
-_STRING_END = re.compile(rb'(?<!\\)((?:\\\\)*+)"')
+_STRING_END = re.compile(rb'(?<!\\)(?:\\\\)*+(?P<quote>")\s*\]')
+_PLAIN_END = re.compile(rb'(?P<quote>")\s*\]')
 _FIRST_NUMBER = re.compile(rb"(\d{1,6})\.(?!\.)")
 
 
@@ -150,19 +152,23 @@ class PgnReader:
             return end
         if self._game is not None or self._refused:
             self._finish()
-        closing = _STRING_END.search(self._data, tag.end())
+        closing = self._tag_end(tag.end())
         if not closing:
-            self._collector.problem("a tag is not closed at the end of the file")
-            return len(self._data)
-        value_end = closing.end() - 1
-        value = self._data[tag.end() : min(value_end, tag.end() + MAX_TAG_VALUE)]
+            self._collector.problem("a tag is not closed", game=self._collector.number + 1)
+            return _line_end(self._data, start)
+        value = self._data[tag.end() : min(closing.start("quote"), tag.end() + MAX_TAG_VALUE)]
         name = tag[1].decode("ascii")
-        if value_end - tag.end() > MAX_TAG_VALUE:
+        if closing.start("quote") - tag.end() > MAX_TAG_VALUE:
             self._collector.problem(f"tag {name} is cut after {MAX_TAG_VALUE:,} bytes", game=self._collector.number + 1)
-        if len(self._tags) < 100:
-            self._tags[name] = re.sub(r"\\(.)", r"\1", decode(value))
-        bracket = re.compile(rb"\s*\]").match(self._data, closing.end())
-        return bracket.end() if bracket else closing.end()
+        if len(self._tags) < MAX_TAGS:
+            self._tags[name] = re.sub(r"\\([\\\"])", r"\1", decode(value))
+        return closing.end()
+
+    def _tag_end(self, start: int) -> re.Match[bytes] | None:
+        """Where a tag's value ends: at its closing quote, and on its line. Files with a plain backslash before the
+        closing quote (a folder's name, say) are common: there the line decides."""
+        line_end = _line_end(self._data, start)
+        return _STRING_END.search(self._data, start, line_end) or _PLAIN_END.search(self._data, start, line_end)
 
 
 def _at_line_start(data: bytes, position: int) -> bool:

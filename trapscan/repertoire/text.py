@@ -9,7 +9,14 @@ _FIGURINES = {
     for letters, first in (("KQRBN", 0x2654), ("KQRBN", 0x265A))
     for piece, letter in ((chr(first + i).encode(), letter) for i, letter in enumerate(letters))
 }
-_TYPED = {b"\xe2\x80\xa6": b"...", b"\xe2\x80\x93": b"-", b"\xe2\x80\x94": b"-", b"\xc2\xbd": b"1/2"}
+_TYPED = {
+    b"\xe2\x99\x99": b"",
+    b"\xe2\x99\x9f": b"",
+    b"\xe2\x80\xa6": b"...",
+    b"\xe2\x80\x93": b"-",
+    b"\xe2\x80\x94": b"-",
+    b"\xc2\xbd": b"1/2",
+}
 
 
 def normalize(data: bytes) -> bytes:
