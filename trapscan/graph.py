@@ -151,9 +151,9 @@ def reach(
     `ours` is the side that follows the repertoire: at its positions the moves that are not marked as mistakes share
     equally, or in proportion to `weights[epd][move]` where given. The other side plays by `chances_at[epd]`; a move
     missing there has chance 0, and a position missing there (its examination failed) shares equally among the moves
-    of the repertoire, which is too much rather than nothing. Move orders that meet add up. Each start position has probability 1 of its own, and no sum goes beyond 1: with several start
-    positions each number reads "given that the game starts from one that leads here". A return to a position by
-    repetition does not count again.
+    of the repertoire, which is too much rather than nothing. Move orders that meet add up. Each start position has
+    probability 1 of its own, and no sum goes beyond 1: with several start positions each number reads "given that
+    the game starts from one that leads here". A return to a position by repetition does not count again.
     """
     found = np.zeros((len(graph.positions), len(levels)))
     found[list(graph.starts)] = 1.0
