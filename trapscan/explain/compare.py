@@ -86,12 +86,56 @@ def reason(board: chess.Board, other: chess.Board, slip: chess.Move, punish: che
 
 
 def move_order_hint(
-    board: chess.Board, slip: chess.Move, punish: chess.Move, neighbours: Iterable[tuple[chess.Board, Sequence[str]]]
+    board: chess.Board,
+    slip: chess.Move,
+    candidates: Iterable[Candidate],
+    *,
+    good: Sequence[str] = (),
 ) -> str:
-    """Which move must not be delayed: one sentence, or nothing.
+    """Which move must not be delayed, in one sentence; nothing where no neighbouring order shows it.
 
-    `board` stands before the slip. `neighbours` are positions of the scan in which the victim plays the same `slip`
-    soundly, with the line (SAN) that leads there.
+    `candidates` are as in `look_alikes`: positions where the same `slip` is sound. One of them gives the hint if the
+    victim has there already made one move that is legal here as well (and is among `good`, if any are given: the UCI
+    moves that are good here), the punisher one move at most, and nothing else differs.
     """
-    del board, slip, punish, neighbours
-    return ""
+    hints = []
+    for other, line, _, _ in candidates:
+        if other.turn != board.turn or not other.is_legal(slip):
+            continue
+        move = _one_move_ahead(board, other)
+        if move is not None and (not good or move.uci() in good):
+            hints.append((len(line), move.uci(), move))
+    if not hints:
+        return ""
+    move = min(hints, key=lambda hint: hint[:2])[2]
+    first, then = _speak(board, move), _speak(board, slip)
+    return f"The order matters: first {first}, only then {then}."
+
+
+def _one_move_ahead(board: chess.Board, other: chess.Board) -> chess.Move | None:
+    """The victim's move that `other` has seen and `board` has not, if one move of the punisher at most differs too."""
+    for move in board.legal_moves:
+        after = board.copy(stack=False)
+        after.push(move)
+        if after.board_fen() == other.board_fen():
+            return move
+        gap = [square for square in chess.SQUARES if after.piece_at(square) != other.piece_at(square)]
+        if len(gap) == 2 and any(_leads(after, reply, other) for reply in after.legal_moves if reply.to_square in gap):
+            return move
+    return None
+
+
+def _leads(board: chess.Board, move: chess.Move, other: chess.Board) -> bool:
+    after = board.copy(stack=False)
+    after.push(move)
+    return after.board_fen() == other.board_fen()
+
+
+def _speak(board: chess.Board, move: chess.Move) -> str:
+    to = chess.square_name(move.to_square)
+    if board.is_castling(move):
+        return "castling"
+    name = piece_name(board, move.from_square)
+    if board.is_capture(move):
+        return f"the {name} takes on {to}"
+    return f"the {name} {'advances' if name == 'pawn' else 'goes'} to {to}"

@@ -6,7 +6,7 @@ import chess
 
 from trapscan.explain.exchange import as_mover, loot, value_at
 from trapscan.explain.play import Play
-from trapscan.explain.words import listed, number, piece_name, the_piece
+from trapscan.explain.words import number, piece_name, the_piece, the_pieces
 
 
 def deed(play: Play, index: int, *, quiet: bool = False) -> str:
@@ -25,7 +25,7 @@ def deed(play: Play, index: int, *, quiet: bool = False) -> str:
     elif check and not move.promotion and bool(after.checkers_mask() & chess.BB_SQUARES[move.to_square]):
         return f"{mover} checks on {to}"
     else:
-        text = f"{mover} goes to {to}"
+        text = f"{mover} {'advances' if play.mover(index) == chess.PAWN else 'goes'} to {to}"
     if move.promotion:
         text += f" and becomes a {chess.piece_name(move.promotion)}"
     return f"{text} with check" if check else text
@@ -39,7 +39,7 @@ def later(index: int) -> str:
 def opening(play: Play) -> str:
     """The first move of a line, and what it newly threatens."""
     targets = [] if play.boards[1].is_check() else threats(play.boards[0], play.boards[1], play.moves[0])
-    names = listed([the_piece(play.boards[1], square) for square in targets[:2]])
+    names = the_pieces(play.boards[1], targets[:2])
     return f"{deed(play, 0)} and attacks {names}" if names else deed(play, 0)
 
 
@@ -48,9 +48,13 @@ def threats(board: chess.Board, after: chess.Board, move: chess.Move) -> list[ch
     the most valuable first."""
     side = board.turn
     past, future = as_mover(board, side), as_mover(after, side)
+    aimed = after.attacks_mask(move.to_square)
+    for square in chess.SquareSet(aimed & after.occupied_co[side] & (after.bishops | after.rooks | after.queens)):
+        # a piece backed up from behind on its own line strikes harder too
+        aimed |= after.attacks_mask(square) & chess.ray(move.to_square, square)
     found = [
         square
-        for square in chess.SquareSet(after.attacks_mask(move.to_square) & after.occupied_co[not side] & ~after.kings)
+        for square in chess.SquareSet(aimed & after.occupied_co[not side] & ~after.kings)
         if loot(future, square) > loot(past, square)
     ]
     return sorted(found, key=lambda square: (-value_at(after, square), square))

@@ -11,7 +11,7 @@ from trapscan.explain.deeds import deed, later, opening, piece_or_square
 from trapscan.explain.gain import Gain, won_and_paid
 from trapscan.explain.motif import Motif
 from trapscan.explain.play import Play
-from trapscan.explain.words import colour, listed, number, piece_name, sentence, the_piece
+from trapscan.explain.words import colour, listed, number, piece_name, sentence, the_piece, the_pieces
 from trapscan.score import Score
 
 CLEAR = 150
@@ -56,7 +56,7 @@ def _size(play: Play, index: int) -> int:
 
 def _outcome(play: Play, gain: Gain, before: Score, after: Score) -> str:
     if gain.kind == "mate":
-        return "" if play.end.is_checkmate() else f", with mate in {number(gain.mate)}"
+        return "" if play.end.is_checkmate() else f", and it is mate in {number(gain.mate)}"
     if gain.kind == "attack":
         return _standing(not play.side, before, after)
     won, paid = won_and_paid(gain)
@@ -87,7 +87,7 @@ def _fork(play: Play, motif: Motif) -> str:
     others = [square for square in motif.targets if after.piece_type_at(square) != chess.KING]
     if not others:
         return ""
-    names = listed([the_piece(after, square) for square in others[:2]])
+    names = the_pieces(after, others[:2])
     check = after.is_check() and bool(after.checkers_mask() & chess.BB_SQUARES[motif.actor])
     if check:
         return f"{deed(play, motif.ply - 1)} and attacks {names} at the same time"
@@ -201,7 +201,7 @@ def _mating_net(play: Play, motif: Motif) -> str:
     king = chess.square_name(motif.targets[0])
     if len(play) == 1:
         return f"{deed(play, 0)} and mates the king on {king}"
-    text = f"{deed(play, 0)}, with mate in {number((len(play) + 1) // 2)}"
+    text = f"{deed(play, 0)}, and it is mate in {number((len(play) + 1) // 2)}"
     return f"{text}: in the end {deed(play, len(play) - 1)} and mates the king on {king}"
 
 

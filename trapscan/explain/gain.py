@@ -115,7 +115,7 @@ def classify(tally: Tally) -> str:
 
 
 def won_and_paid(gain: Gain) -> tuple[list[str], list[str]]:
-    """(what is won, what is given for it), in words: (['a queen'], ['two pieces']), (['the exchange'], ['a pawn'])."""
+    """(what is won, what is given for it), in words: (['the queen'], ['two pieces'])."""
     minors = gain.count(chess.KNIGHT) + gain.count(chess.BISHOP)
     if gain.count(chess.QUEEN) == 0 and gain.count(chess.ROOK) == 1 and minors == -1:
         pawns = gain.count(chess.PAWN)
@@ -130,7 +130,9 @@ def _pieces(gain: Gain, sign: int) -> list[str]:
     minors = knights + bishops
     parts = []
     for kind in (chess.QUEEN, chess.ROOK):
-        if gain.count(kind) * sign > 0:
+        if kind == chess.QUEEN and gain.count(kind) == sign == 1:
+            parts.append("the queen")
+        elif gain.count(kind) * sign > 0:
             parts.append(some(abs(gain.count(kind)), chess.piece_name(kind)))
     if minors * sign > 0:
         if abs(minors) > 1:

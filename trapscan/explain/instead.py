@@ -6,8 +6,9 @@ from collections.abc import Iterable
 
 import chess
 
+from trapscan.explain.deeds import threats
 from trapscan.explain.exchange import as_mover, capture_square, loot
-from trapscan.explain.tempt import why_tempting
+from trapscan.explain.tempt import strengths
 from trapscan.explain.words import the_piece
 from trapscan.model import Chances, Instead, Line
 from trapscan.score import Score, loss
@@ -51,31 +52,58 @@ def instead(
 
 
 def answers(board: chess.Board, move: chess.Move, *, slip: str = "", punish: str = "") -> str:
-    """What `move` meets or does, in a few words ('covers a5', 'guards the pawn on e5'), or nothing."""
-    after = board.copy(stack=False)
-    after.push(move)
-    if punish:
-        met = _meets(board, move, after, chess.Move.from_uci(punish))
+    """What `move` meets or does, in a few words ('covers a5', 'guards the pawn on e5'), or nothing.
+
+    With `slip` and `punish` (UCI) it says what becomes of the punishing move after `move`, where that can be seen.
+    """
+    after = _after(board, move)
+    if punish and slip:
+        met = _meets(board, move, after, chess.Move.from_uci(slip), chess.Move.from_uci(punish))
         if met:
             return met
-    text = why_tempting(board, move)
-    return text.removeprefix("It ").removesuffix(".")
+    # what "looks" or "seems" so tempts; here the plain deed is enough
+    return "".join(strengths(board, move)[:1]).partition(",")[0]
 
 
-def _meets(board: chess.Board, move: chess.Move, after: chess.Board, punish: chess.Move) -> str:
-    side = board.turn
-    to = punish.to_square
-    name = chess.square_name(to)
-    target = after.piece_at(to)
+def _after(board: chess.Board, move: chess.Move) -> chess.Board:
+    after = board.copy(stack=False)
+    after.push(move)
+    return after
+
+
+def _meets(board: chess.Board, move: chess.Move, after: chess.Board, slip: chess.Move, punish: chess.Move) -> str:
+    """What `move` does about `punish`, compared with what that wins after `slip`."""
+    slipped = _after(board, slip)
     taken = capture_square(board, move)
     if taken is not None and taken == punish.from_square:
         return f"takes {the_piece(board, taken)}"
-    if target is not None and target.color == side:
-        enemy_before = as_mover(board, not side)
-        if move.to_square != to and loot(enemy_before, to) > 0 and loot(as_mover(after, not side), to) == 0:
-            return f"guards {the_piece(after, to)}"
-    elif board.piece_at(to) is not None and move.from_square == to:
-        return f"moves {the_piece(board, to)} away"
-    if after.attacks_mask(move.to_square) & chess.BB_SQUARES[to] and not board.attackers_mask(side, to):
-        return f"covers {name}"
+    if not slipped.is_legal(punish):
+        return ""
+    punished = _after(slipped, punish)
+    to = chess.square_name(punish.to_square)
+    if not after.is_legal(punish):
+        if chess.between(punish.from_square, punish.to_square) & chess.BB_SQUARES[move.to_square]:
+            return f"closes the way to {to}"
+        return ""
+    tried = _after(after, punish)
+    if board.piece_at(punish.to_square) and move.from_square == punish.to_square:
+        return f"takes {the_piece(board, punish.to_square)} out of the attack"
+    mover_guards = bool(after.attacks_mask(move.to_square) & chess.BB_SQUARES[punish.to_square])
+    if mover_guards and loot(tried, punish.to_square) > 0 and loot(punished, punish.to_square) == 0:
+        target = after.piece_at(punish.to_square)
+        return f"guards {the_piece(after, punish.to_square)}" if target else f"covers {to}"
+    for square in threats(slipped, punished, punish):
+        # what the punishing move goes for is safe now: because it left, or because it is guarded
+        if square == move.from_square and square != slip.to_square:
+            return f"takes {the_piece(board, square)} out of the attack"
+        if tried.color_at(square) != board.turn or loot(as_mover(tried, not board.turn), square) > 0:
+            continue
+        if after.attacks_mask(move.to_square) & chess.BB_SQUARES[square]:
+            return f"guards {the_piece(after, square)}"
+    if punished.is_check() and not tried.is_check():
+        king = after.king(board.turn)
+        if king is not None and chess.between(punish.to_square, king) & chess.BB_SQUARES[move.to_square]:
+            return f"closes the line of the check on {to}"
+        if move.from_square == board.king(board.turn):
+            return f"takes the king out of the check on {to}"
     return ""

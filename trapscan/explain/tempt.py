@@ -9,7 +9,7 @@ import chess
 from trapscan.explain.deeds import threats
 from trapscan.explain.exchange import as_mover, capture_square, exchange, loot, value_at
 from trapscan.explain.motif_lines import pins
-from trapscan.explain.words import listed, piece_name, sentence, the_piece
+from trapscan.explain.words import piece_name, sentence, the_piece, the_pieces
 
 CENTRE = chess.SquareSet([chess.D4, chess.E4, chess.D5, chess.E5])
 _MOST = 2
@@ -18,16 +18,16 @@ _MOST = 2
 def why_tempting(board: chess.Board, slip: chess.Move) -> str:
     """One sentence on what speaks for `slip` at first sight, from plain features of the move; `board` stands before
     it. Every piece and square it names is there before the move or just after it."""
-    reasons: list[str] = []
-    for reason in _reasons(board, slip):
-        if reason not in reasons:
-            reasons.append(reason)
-        if len(reasons) == _MOST:
-            break
+    reasons = strengths(board, slip)[:_MOST]
     if not reasons:
         reasons = [f"brings {_mover(board, slip)} to {chess.square_name(slip.to_square)}, and no threat is to be seen"]
     comma = "," if len(reasons) > 1 and "," in reasons[0] else ""
     return sentence(f"It {f'{comma} and '.join(reasons)}")
+
+
+def strengths(board: chess.Board, move: chess.Move) -> list[str]:
+    """What speaks for `move`, as verb phrases, the strongest first; all true on the board before or after it."""
+    return list(dict.fromkeys(_reasons(board, move)))
 
 
 def is_poisoned(board: chess.Board, slip: chess.Move) -> bool:
@@ -108,7 +108,7 @@ def _threats(board: chess.Board, after: chess.Board, slip: chess.Move) -> Iterat
         yield f"threatens mate on {chess.square_name(mate.to_square)}"
     targets = threats(board, after, slip)
     if targets:
-        yield f"attacks {listed([the_piece(after, square) for square in targets[:2]])}"
+        yield f"attacks {the_pieces(after, targets[:2])}"
     elif board.piece_type_at(slip.from_square) == chess.KNIGHT:
         for square in chess.SquareSet(
             after.attacks_mask(slip.to_square) & after.bishops & after.occupied_co[not board.turn]
@@ -173,7 +173,7 @@ def _building(board: chess.Board, after: chess.Board, slip: chess.Move) -> Itera
             yield "takes a share of the centre"
         edge = chess.square_file(slip.to_square) in (0, 7)
         third = chess.square_rank(slip.to_square) == (2 if side else 5)
-        if edge and third:
+        if edge and third and not threats(board, after, slip):
             beside = chess.square_name(next(iter(after.attacks(slip.to_square))))
             yield f"keeps enemy pieces away from {beside}"
         rank = chess.square_rank(slip.to_square) if side else 7 - chess.square_rank(slip.to_square)
@@ -182,6 +182,12 @@ def _building(board: chess.Board, after: chess.Board, slip: chess.Move) -> Itera
         for square in chess.SquareSet(after.bishops & after.occupied_co[side] & home):
             if (after.attacks_mask(square) & ~board.attacks_mask(square)).bit_count() > 0:
                 yield f"opens the way for the bishop on {chess.square_name(square)}"
+                break
+    if not board.is_capture(slip) and not board.is_check():
+        for square in chess.SquareSet(after.attacks_mask(slip.to_square) & after.occupied_co[side] & ~after.kings):
+            newly = not board.attacks_mask(slip.from_square) & chess.BB_SQUARES[square]
+            if newly and after.attackers_mask(not side, square):
+                yield f"lends support to {the_piece(after, square)}"
                 break
     if kind == chess.QUEEN:
         yield f"brings the queen into play on {to}"

@@ -19,6 +19,14 @@ def the_piece(board: chess.Board, square: chess.Square) -> str:
     return f"the {piece_name(board, square)} on {chess.square_name(square)}"
 
 
+def the_pieces(board: chess.Board, squares: Sequence[chess.Square]) -> str:
+    """'the knight on f6 and the pawn on e5'; men of a kind are put together: 'the pawns on b7 and f7'."""
+    if len(squares) == 2 and piece_name(board, squares[0]) == piece_name(board, squares[1]):
+        one, other = (chess.square_name(square) for square in squares)
+        return f"the {piece_name(board, squares[0])}s on {one} and {other}"
+    return listed([the_piece(board, square) for square in squares])
+
+
 def listed(parts: Sequence[str]) -> str:
     """'a', 'a and b', 'a, b and c'."""
     if len(parts) < 2:
