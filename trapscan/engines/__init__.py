@@ -4,7 +4,7 @@ from trapscan.engines.engine import Engine
 from trapscan.engines.probe import Probe, engine_identity, probe
 from trapscan.engines.spec import EngineSpec, choose, discover
 from trapscan.engines.store import Store, default_store_path
-from trapscan.engines.table import EngineRow, engines_json, engines_table
+from trapscan.engines.table import EngineRow, engines_json, engines_table, survey
 
 __all__ = [
     "Engine",
@@ -19,4 +19,5 @@ __all__ = [
     "engines_json",
     "engines_table",
     "probe",
+    "survey",
 ]

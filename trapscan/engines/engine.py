@@ -6,6 +6,7 @@ import contextlib
 import os
 import time
 from collections.abc import Mapping
+from dataclasses import replace
 from types import TracebackType
 from typing import Any
 
@@ -103,7 +104,8 @@ class Engine:
         failure: EngineError | None = None
         for attempt in (1, 2):
             try:
-                return self._ask(board, limit, self.patience + factor * seconds, wanted, moves)
+                answer = self._ask(board, limit, self.patience + factor * seconds, wanted, moves)
+                break
             except (EngineTimeoutError, EngineCrashedError, EngineAnswerError) as exc:
                 failure = exc
                 if self._session is not None and not (isinstance(exc, EngineTimeoutError) and self._session.clean):
@@ -113,8 +115,14 @@ class Engine:
             except BaseException:  # Ctrl-C in the middle of a search: what comes next out of the pipe is not ours
                 self._drop()
                 raise
-        assert failure is not None
-        raise type(failure)(failure.message, engine=self.name, epd=query.epd) from failure
+        else:
+            assert failure is not None
+            raise type(failure)(failure.message, engine=self.name, epd=query.epd) from failure
+        self.searches += 1
+        if not self.probe.steady_nodes:
+            answer = replace(answer, nodes=self.probe.expected_nodes(query.budget))
+        self.nodes += answer.nodes
+        return answer
 
     def _ask(self, board: chess.Board, limit: str, seconds: float, wanted: int, moves: tuple[str, ...]) -> Evaluation:
         session = self._live()
@@ -123,7 +131,7 @@ class Engine:
             raw = session.search(board, limit, seconds, multipv=wanted, moves=moves)
         finally:
             self.busy += time.perf_counter() - start
-        answer = read_answer(
+        return read_answer(
             raw.lines,
             raw.bestmove,
             board,
@@ -132,9 +140,6 @@ class Engine:
             mate_floor=self.probe.mate_floor,
             engine=self.name,
         )
-        self.searches += 1
-        self.nodes += answer.nodes
-        return answer
 
     def _live(self) -> Session:
         if self._owner != os.getpid():  # forked: the process and its pipes belong to the other one
@@ -145,6 +150,7 @@ class Engine:
                 hash_mb=self.hash_mb,
                 options=self.options,
                 clear_hash=self.probe.clear_hash,
+                prime=self.probe.prime,
                 start_seconds=self.start_seconds,
             )
         return self._session

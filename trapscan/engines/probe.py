@@ -51,7 +51,9 @@ class Probe(msgspec.Struct, frozen=True, kw_only=True):
     multipv         several exact lines, all of them, in one search
     searchmoves     root moves can be restricted
     wdl             win/draw/loss shares can be shown
-    reproducible    equal searches give equal answers after the clearing that we do; clear_hash: it needs the button
+    reproducible    equal searches give equal scores and lines after the clearing that we do; that is `ucinewgame`, and
+                    the Clear Hash button with clear_hash, and a first short search of the same position with prime
+    steady_nodes    node counts repeat as well; where they don't, the expected count stands in for them
     scores          "exact", or "bracketed" (only bounds, but both, close together)
     mate_floor      > 0: mates come as centipawns beyond this
     answers         what it says on a mate in one, when mated, when stalemated, with a single legal move
@@ -72,6 +74,8 @@ class Probe(msgspec.Struct, frozen=True, kw_only=True):
     wdl: bool = False
     reproducible: bool = False
     clear_hash: bool = False
+    prime: bool = False
+    steady_nodes: bool = True
     scores: str = ""
     mate_floor: int = 0
     answers: dict[str, str] = {}
@@ -87,11 +91,11 @@ class Probe(msgspec.Struct, frozen=True, kw_only=True):
         """
         if not self.budget_nps or self.budget_nps >= SLOW_NPS:
             return budget
-        knee = max(1.0, self.budget_nps * SHORT_SECONDS)
+        knee = self.budget_nps * SHORT_SECONDS
         if budget <= knee:
             return budget
         power = math.log(LONG_SECONDS / SHORT_SECONDS) / math.log(LONG_BUDGET / knee)
-        return round(knee * (budget / knee) ** power)
+        return int(knee * (budget / knee) ** power)
 
     def budget_scale(self, budget: int) -> float:
         """Share of `budget` that is spent: `scaled(budget) / budget`."""
@@ -109,6 +113,12 @@ class Probe(msgspec.Struct, frozen=True, kw_only=True):
             costs.append(costs[-1] + math.log(growth))
         best = min(range(len(costs)), key=lambda i: abs(costs[i] - aim))
         return max(LEAST_DEPTH, best + 1)
+
+    def expected_nodes(self, budget: int) -> int:
+        """What a query of `budget` should cost in the engine's own nodes; the same whatever it says itself."""
+        if self.limit_kind == "depth" and self.depth_nodes:
+            return self.depth_nodes[min(self.depth(budget), len(self.depth_nodes)) - 1]
+        return self.scaled(budget)
 
     def limit(self, budget: int) -> tuple[str, float]:
         """What follows `go` for `budget` nodes, and the seconds this should take."""
@@ -129,11 +139,12 @@ def probe(spec: EngineSpec, *, fresh: bool = False, options: Mapping[str, Option
     measures in any case. Raises EngineCrashedError or EngineTimeoutError when it cannot even be greeted,
     EngineRefusedError when `options` do not fit; an engine that gives no usable verdict comes back with `refused`.
     """
-    from trapscan.engines.measure import EMBEDDED_PROBE, measure
+    from trapscan.engines.embedded import EMBEDDED_PROBE, EMBEDDED_VERSION
+    from trapscan.engines.measure import measure
 
-    if spec.embedded and not spec.options and not options and not fresh and _embedded_version() in EMBEDDED_PROBE:
-        return EMBEDDED_PROBE[_embedded_version()]
-    digest = _digest(_parts(spec, options or {}) + [f"probe {PROBE_VERSION}"])
+    if spec.embedded and not (spec.options or options or fresh) and _embedded_version() == EMBEDDED_VERSION:
+        return EMBEDDED_PROBE
+    digest = _digest([*_parts(spec, options or {}), f"probe {PROBE_VERSION}"])
     path = store_folder() / "probes" / f"{digest[:32]}.json"
     if not fresh:
         with contextlib.suppress(OSError, msgspec.MsgspecError):
@@ -160,7 +171,14 @@ def engine_identity(
     """
     options = options or {}
     parts = _parts(spec, options)
-    parts += [probe.name, str(hash_mb), probe.limit_kind, str(probe.clear_hash), str(probe.mate_floor)]
+    parts += [
+        probe.name,
+        str(hash_mb),
+        probe.limit_kind,
+        str(probe.clear_hash),
+        str(probe.prime),
+        str(probe.mate_floor),
+    ]
     if not spec.embedded:
         parts += [str(probe.budget_nps if probe.budget_nps < SLOW_NPS or probe.limit_kind == "movetime" else "full")]
     parts += [f"{budget}:{probe.limit(budget)[0]}" for budget in (1_000, 2_000, 5_000, 20_000, 100_000, 200_000)]

@@ -59,7 +59,11 @@ class RawAnswer:
 
 
 class Session:
-    """A greeted, set-up engine. Any error leaves it unusable, except an overrun that `stop` could end: `clean`."""
+    """A greeted, set-up engine. Any error leaves it unusable, except an overrun that `stop` could end: `clean`.
+
+    What it takes to forget earlier searches differs: `ucinewgame`, or the Clear Hash button as well (`clear_hash`), or
+    even a first short search of the same position (`prime`).
+    """
 
     def __init__(
         self,
@@ -68,6 +72,7 @@ class Session:
         hash_mb: int = 16,
         options: Mapping[str, OptionValue] | None = None,
         clear_hash: bool = False,
+        prime: bool = False,
         start_seconds: float = START_SECONDS,
         stop_seconds: float = 2.0,
     ) -> None:
@@ -76,7 +81,7 @@ class Session:
         self.author = ""
         self.options: tuple[Option, ...] = ()
         self._start_seconds, self._stop_seconds = start_seconds, stop_seconds
-        self._multipv, self._chess960 = 1, False
+        self._multipv, self._chess960, self._prime = 1, False, prime
         self.process = EngineProcess(spec.command, cwd=spec.cwd, name=spec.name)
         try:
             self._greet()
@@ -158,12 +163,17 @@ class Session:
                 raise EngineRefusedError("the engine does not play Chess960", engine=self.engine_name, epd=board.epd())
             setup.append(f"setoption name UCI_Chess960 value {str(board.chess960).lower()}\n")
             self._chess960 = board.chess960
+        fen = board.fen(shredder=board.chess960, en_passant="legal")
+        self.clean = False
+        if fresh and self._prime:
+            # What `ucinewgame` leaves behind of other positions, a first look at this one replaces.
+            self.process.send("".join(setup) + f"{self._fresh}position fen {fen}\ngo depth 1\n")
+            self._answer(seconds)
+            setup = []
         if fresh:
             setup.append(self._fresh)
-        self.clean = False
         self.process.send("".join(setup))
         self.ready()
-        fen = board.fen(shredder=board.chess960, en_passant="legal")
         only = " searchmoves " + " ".join(moves) if moves else ""
         start = time.perf_counter()
         self.process.send(f"position fen {fen}\ngo {limit}{only}\n")

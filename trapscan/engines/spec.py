@@ -177,7 +177,7 @@ def _candidates() -> list[Path]:
     ranked: list[tuple[int, int, str, Path]] = []
     for position, folder in enumerate(_folders()):
         try:
-            names = os.listdir(folder)
+            names = sorted(entry.name for entry in folder.iterdir())
         except OSError:
             continue
         for name in names:

@@ -248,7 +248,7 @@ class Store:
                 return False
             reason = str(exc) if isinstance(exc, _OtherVersionError) else "damaged"
             self.notices.append(
-                f"the store was {reason} and is set aside as {aside.name}; a new one is begun (the old file may be deleted)"
+                f"the store was {reason} and is set aside as {aside.name}, which may be deleted; a new one is begun"
             )
             return True
         return False
@@ -258,7 +258,9 @@ class Store:
         if isinstance(exc, _OtherVersionError):
             what = f"is {text}, not a store of this trapscan; give another path or move the file away"
         elif "full" in text:
-            what = f"cannot grow: the disk is full; free space or set {STORE_VARIABLE} to a folder elsewhere, then run again"
+            what = (
+                f"cannot grow: the disk is full; free space or set {STORE_VARIABLE} to another folder, then run again"
+            )
         elif "locked" in text or "busy" in text:
             what = "is held by another process for too long; end that one or wait, then run again"
         elif "readonly" in text or "unable to open" in text or isinstance(exc, PermissionError):

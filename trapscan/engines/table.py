@@ -7,8 +7,9 @@ from typing import Any
 
 import msgspec
 
-from trapscan.engines.probe import Probe
-from trapscan.engines.spec import EngineSpec
+from trapscan.engines.probe import Probe, probe
+from trapscan.engines.spec import EngineSpec, discover
+from trapscan.errors import EngineError
 
 
 class EngineRow(msgspec.Struct, frozen=True, kw_only=True):
@@ -22,6 +23,20 @@ class EngineRow(msgspec.Struct, frozen=True, kw_only=True):
     def trouble(self) -> str:
         """Why it cannot be used, or ""."""
         return self.error or (self.probe.refused if self.probe else "")
+
+
+def survey(engine: str | None = None, *, fresh: bool = False) -> list[EngineRow]:
+    """Find and measure all engines: `engine` (as for `choose`) first; a row for each, usable or not.
+
+    Raises NoEngineError when `engine` does not exist.
+    """
+    rows = []
+    for spec in discover(engine):
+        try:
+            rows.append(EngineRow(spec=spec, probe=probe(spec, fresh=fresh)))
+        except EngineError as exc:
+            rows.append(EngineRow(spec=spec, error=exc.message))
+    return rows
 
 
 _HEADINGS = ("engine", "program", "limit", "lines", "moves", "repeats", "knodes/s", "scores")
@@ -65,8 +80,8 @@ def engines_table(rows: Sequence[EngineRow]) -> str:
         lines += ["", *remarks]
     lines += [
         "",
-        "limit: how a search is bounded; lines: several best lines in one search; moves: the search can be restricted to",
-        "some moves; repeats: equal searches give equal answers; scores: exact, or bracketed by bounds.",
+        "limit: how a search is bounded; lines: several best lines in one search; moves: the search can be restricted",
+        "to some moves; repeats: equal searches give equal answers; scores: exact, or bracketed by bounds.",
     ]
     return "\n".join(lines)
 
