@@ -6,7 +6,7 @@ import chess
 
 from trapscan.explain.exchange import as_mover, loot, value_at
 from trapscan.explain.play import Play
-from trapscan.explain.words import number, piece_name, the_piece, the_pieces
+from trapscan.explain.words import listed, number, piece_name, the_piece, the_pieces
 
 
 def deed(play: Play, index: int, *, quiet: bool = False) -> str:
@@ -38,9 +38,30 @@ def later(index: int) -> str:
 
 def opening(play: Play) -> str:
     """The first move of a line, and what it newly threatens."""
-    targets = [] if play.boards[1].is_check() else threats(play.boards[0], play.boards[1], play.moves[0])
-    names = the_pieces(play.boards[1], targets[:2])
-    return f"{deed(play, 0)} and attacks {names}" if names else deed(play, 0)
+    after = play.boards[1]
+    if after.is_check():
+        return deed(play, 0)
+    targets = threats(play.boards[0], after, play.moves[0])
+    mate = mate_threat(after, play.side)
+    parts = [f"attacks {the_pieces(after, targets[:2])}"] if targets else []
+    if mate is not None:
+        parts.append(f"threatens mate on {chess.square_name(mate.to_square)}")
+    return listed([deed(play, 0), *parts])
+
+
+def mate_threat(board: chess.Board, side: chess.Color) -> chess.Move | None:
+    """A move with which `side` would mate at once if it were its turn; None while the other side is in check."""
+    mine = as_mover(board, side)
+    if board.is_check() and board.turn != side:
+        return None
+    for move in mine.legal_moves:
+        if mine.gives_check(move):
+            mine.push(move)
+            mate = mine.is_checkmate()
+            mine.pop()
+            if mate:
+                return move
+    return None
 
 
 def threats(board: chess.Board, after: chess.Board, move: chess.Move) -> list[chess.Square]:

@@ -8,6 +8,7 @@ import chess
 
 from trapscan.explain import motif as m
 from trapscan.explain.deeds import deed, later, opening, piece_or_square
+from trapscan.explain.exchange import exchange
 from trapscan.explain.gain import Gain, won_and_paid
 from trapscan.explain.motif import Motif
 from trapscan.explain.play import Play
@@ -27,6 +28,8 @@ def why_it_fails(play: Play, gain: Gain, motifs: list[Motif], before: Score, aft
     if not play.moves:
         return ""
     for motif in motifs:
+        if not motif.paid and motif.name in (m.MATING_NET, m.BACK_RANK, m.SMOTHERED, m.DOUBLE_ATTACK):
+            continue  # a threat; the story below tells it
         told = _TELLERS[motif.name](play, motif)
         if told:
             lead = f"{opening(play)}, and {later(motif.ply - 1)} " if motif.ply > 1 and motif.name not in _WHOLE else ""
@@ -39,16 +42,11 @@ def _story(play: Play, gain: Gain) -> str:
     text = opening(play)
     if gain.kind in ("attack", "mate"):
         return text
-    captures = [index for index in play.own() if 0 < index < gain.ply and play.taken(index)]
+    captures = [index for index in play.own() if 0 < index <= gain.ply and play.is_capture(index)]
     if captures:
-        best = max(captures, key=lambda index: (_size(play, index), -index))
+        best = max(captures, key=lambda index: (exchange(play.boards[index], play.moves[index]), -index))
         text += f", and {later(best)} {deed(play, best)}"
     return text
-
-
-def _size(play: Play, index: int) -> int:
-    taken = play.taken(index)
-    return taken[1] if taken else 0
 
 
 # --- what comes of it ------------------------------------------------------------------------------------------------
@@ -141,7 +139,7 @@ def _double_check(play: Play, motif: Motif) -> str:
 
 
 def _hanging(play: Play, motif: Motif) -> str:
-    return f"{deed(play, 0)}, which nothing guards"
+    return f"{deed(play, 0, quiet=True)}, which nothing guards"
 
 
 def _trapped(play: Play, motif: Motif) -> str:
@@ -151,7 +149,7 @@ def _trapped(play: Play, motif: Motif) -> str:
 
 def _removal(play: Play, motif: Motif) -> str:
     index = motif.ply - 1
-    return f"{deed(play, index)}, which guards {the_piece(play.boards[index], motif.targets[1])}"
+    return f"{deed(play, index, quiet=True)}, which guards {the_piece(play.boards[index], motif.targets[1])}"
 
 
 def _deflection(play: Play, motif: Motif) -> str:

@@ -7,6 +7,7 @@ from collections.abc import Iterator
 import chess
 
 from trapscan.explain import motif as m
+from trapscan.explain.deeds import threats
 from trapscan.explain.exchange import VALUES, as_mover, exchange, loot, taken_by, value_at
 from trapscan.explain.motif import Motif
 from trapscan.explain.play import Play
@@ -59,16 +60,21 @@ def fork(play: Play) -> Iterator[Motif]:
 
 
 def double_attack(play: Play) -> Iterator[Motif]:
-    """Double attack: the queen moves to where she attacks two things at once, the king or men she can take with profit,
-    and takes one of them with her next move."""
+    """Double attack: the queen moves to where she attacks two things at once, the king or men that can be taken with
+    profit (by her, or by a piece that she backs up), and one of them is taken with one of the next two moves."""
     for index in play.own():
         if play.mover(index) != chess.QUEEN or index + 2 >= len(play):
             continue
-        square = play.moves[index].to_square
-        targets = prey(play.boards[index + 1], square, play.side)
-        taken = play.taken(index + 2)
-        if len(targets) > 1 and taken and play.moves[index + 2].from_square == square and taken[0] in targets:
-            yield Motif(m.DOUBLE_ATTACK, index + 1, square, tuple(targets), index + 3)
+        square, after = play.moves[index].to_square, play.boards[index + 1]
+        targets = prey(after, square, play.side)
+        targets += [t for t in threats(play.boards[index], after, play.moves[index]) if t not in targets]
+        if len(targets) < 2 or loot(after, square) > 0:
+            continue
+        for later in range(index + 2, min(index + 5, len(play)), 2):
+            taken = play.taken(later)
+            if taken and taken[0] in targets:
+                yield Motif(m.DOUBLE_ATTACK, index + 1, square, tuple(targets), later + 1)
+                break
 
 
 def winning_check(play: Play) -> Iterator[Motif]:
@@ -106,7 +112,7 @@ def discovered(play: Play) -> Iterator[Motif]:
         after = play.boards[index + 1]
         if after.checkers_mask().bit_count() > 1:
             continue
-        for slider, target in _opened(play, index):
+        for slider, target in opened(play, index):
             if after.piece_type_at(target) == chess.KING:
                 yield Motif(m.DISCOVERED_ATTACK, index + 1, slider, (target,), index + 1)
                 continue
@@ -141,7 +147,7 @@ def double_check(play: Play) -> Iterator[Motif]:
             yield Motif(m.DOUBLE_CHECK, index + 1, play.moves[index].to_square, (king,), index + 1)
 
 
-def _opened(play: Play, index: int) -> Iterator[tuple[chess.Square, chess.Square]]:
+def opened(play: Play, index: int) -> Iterator[tuple[chess.Square, chess.Square]]:
     """(slider, target) for each attack of the punisher that move `index` opens by leaving its square."""
     before, after, move = play.boards[index], play.boards[index + 1], play.moves[index]
     if before.is_castling(move):

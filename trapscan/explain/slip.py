@@ -12,6 +12,7 @@ from trapscan.explain import motif as m
 from trapscan.explain.fails import why_it_fails
 from trapscan.explain.gain import Gain
 from trapscan.explain.motif import Motif
+from trapscan.explain.motif_threats import threatened
 from trapscan.explain.motifs import motifs_of
 from trapscan.explain.play import Play
 from trapscan.explain.tempt import is_poisoned, why_tempting
@@ -59,6 +60,8 @@ def explain_slip(
     gain = gains.weigh(board, slip, best, slip_score, refutation)
     shown = Play(play.boards[: gain.line + 1], play.moves[: gain.line])
     found = order(gain, motifs_of(shown))
+    if gain.kind != "mate":
+        found += [motif for motif in threatened(play) if motif.name not in {seen.name for seen in found}]
     return Explanation(
         gain=gain.kind,
         material=gain.material,

@@ -6,7 +6,7 @@ from collections.abc import Iterator
 
 import chess
 
-from trapscan.explain.deeds import threats
+from trapscan.explain.deeds import mate_threat, threats
 from trapscan.explain.exchange import as_mover, capture_square, exchange, loot, value_at
 from trapscan.explain.motif_lines import pins
 from trapscan.explain.words import piece_name, sentence, the_piece, the_pieces
@@ -103,8 +103,8 @@ def _meeting_check(board: chess.Board, slip: chess.Move) -> Iterator[str]:
 
 
 def _threats(board: chess.Board, after: chess.Board, slip: chess.Move) -> Iterator[str]:
-    mate = _mate_threat(after, board.turn)
-    if mate is not None and not after.is_check():
+    mate = mate_threat(after, board.turn)
+    if mate is not None:
         yield f"threatens mate on {chess.square_name(mate.to_square)}"
     targets = threats(board, after, slip)
     if targets:
@@ -115,20 +115,6 @@ def _threats(board: chess.Board, after: chess.Board, slip: chess.Move) -> Iterat
         ):
             yield f"goes after {the_piece(after, square)}"
             break
-
-
-def _mate_threat(after: chess.Board, side: chess.Color) -> chess.Move | None:
-    mine = as_mover(after, side)
-    if after.is_check():
-        return None
-    for move in mine.legal_moves:
-        if mine.gives_check(move):
-            mine.push(move)
-            mate = mine.is_checkmate()
-            mine.pop()
-            if mate:
-                return move
-    return None
 
 
 def _saving(board: chess.Board, after: chess.Board, slip: chess.Move) -> Iterator[str]:
