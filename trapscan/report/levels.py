@@ -32,5 +32,10 @@ def must_know_at(finding: Finding, levels: Sequence[int], level: float) -> bool:
 
 
 def by_toll(findings: Sequence[Finding], scan: Scan, level: float) -> list[Finding]:
-    """The findings, largest toll first at `level`; equal ones by id, so that the order is always the same."""
-    return sorted(findings, key=lambda finding: (-at_level(finding.toll, scan.levels, level), finding.id))
+    """The findings, largest toll first at `level`; tolls that are equal to six places by id, so that the order is the
+    same here, in the page's script, and on every machine."""
+
+    def key(finding: Finding) -> tuple[float, str]:
+        return -round(at_level(finding.toll, scan.levels, level), 6), finding.id
+
+    return sorted(findings, key=key)

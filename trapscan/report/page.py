@@ -170,7 +170,7 @@ def finding_data(finding: Finding, scan: Scan, level: float) -> dict[str, Any]:
 
 
 def _short(values: Sequence[float]) -> list[float]:
-    return [float(f"{value:.6g}") for value in values]
+    return [float(f"{value:.9g}") for value in values]
 
 
 def _plays(finding: Finding) -> list[dict[str, Any]]:

@@ -105,7 +105,7 @@ class Card {
     if (finding.plays.length > 1) {
       const select = el("select", { "aria-label": "Continuation" });
       finding.plays.forEach((line, number) => select.append(el("option", { value: number, textContent: line.label })));
-      select.addEventListener("change", () => { this.which = Number(select.value); this.go(0); });
+      select.addEventListener("change", () => { this.which = Number(select.value); this.writeMoves(); this.go(0); });
       left.append(el("p", { className: "which" }, select));
     }
     this.figures = {};
