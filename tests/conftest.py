@@ -1,0 +1,61 @@
+"""Fixtures shared by all rooms: engines found on this machine, and a private folder for what trapscan keeps."""
+
+from __future__ import annotations
+
+import os
+import shutil
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+from trapscan.engines import EngineSpec, Probe, probe
+from trapscan.engines.spec import parse
+
+SYSTEM_ENGINES = ("stockfish", "fairy-stockfish", "ethereal-chess", "toga2", "gnuchess", "glaurung", "sjaakii")
+"""What the continuous integration installs; elsewhere the tests of missing ones are skipped."""
+
+ALL_ENGINES = (*SYSTEM_ENGINES, "embedded")
+
+
+def find_engine(name: str) -> EngineSpec | None:
+    """The engine of that name, or None when it is not installed."""
+    if name == "embedded":
+        return parse(name)
+    path = shutil.which(name, path=os.pathsep.join([os.environ.get("PATH", ""), "/usr/games", "/usr/local/bin"]))
+    return parse(path) if path else None
+
+
+def engine_or_skip(name: str) -> EngineSpec:
+    """The engine of that name; without it the test is skipped."""
+    spec = find_engine(name)
+    if spec is None:
+        pytest.skip(f"engine {name} is not installed")
+    return spec
+
+
+@pytest.fixture(scope="session", autouse=True)
+def private_store(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Path]:
+    """Tests neither read nor write what the user's own runs have kept. Probes are shared by all tests of a run."""
+    folder = tmp_path_factory.mktemp("store")
+    before = os.environ.get("TRAPSCAN_STORE")
+    os.environ["TRAPSCAN_STORE"] = str(folder)
+    yield folder
+    if before is None:
+        del os.environ["TRAPSCAN_STORE"]
+    else:
+        os.environ["TRAPSCAN_STORE"] = before
+
+
+@pytest.fixture(scope="session")
+def stockfish() -> tuple[EngineSpec, Probe]:
+    """Stockfish and what was measured; without it the test is skipped."""
+    spec = engine_or_skip("stockfish")
+    return spec, probe(spec)
+
+
+@pytest.fixture(scope="session")
+def embedded() -> tuple[EngineSpec, Probe]:
+    """The engine that comes with trapscan."""
+    spec = parse("embedded")
+    return spec, probe(spec)
