@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 
 from trapscan.model import Finding, Scan
@@ -35,7 +36,8 @@ def by_toll(findings: Sequence[Finding], scan: Scan, level: float) -> list[Findi
     """The findings, largest toll first at `level`; tolls that are equal to six places by id, so that the order is the
     same here, in the page's script, and on every machine."""
 
-    def key(finding: Finding) -> tuple[float, str]:
-        return -round(at_level(finding.toll, scan.levels, level), 6), finding.id
+    def key(finding: Finding) -> tuple[int, str]:
+        # a half is rounded up as the script does it: half-way between two levels such values are common
+        return -math.floor(1e6 * at_level(finding.toll, scan.levels, level) + 0.5), finding.id
 
     return sorted(findings, key=key)

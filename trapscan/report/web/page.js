@@ -66,7 +66,7 @@ function nodeOf(card) {
 function refresh() {
   const level = STATE.level;
   const found = CARDS.filter((card) => fits(card.finding));
-  for (const card of found) card.toll = Math.round(1e6 * atLevel(card.finding.n.toll, level));
+  for (const card of found) card.toll = Math.floor(1e6 * atLevel(card.finding.n.toll, level) + 0.5);
   found.sort((a, b) => b.toll - a.toll || (a.finding.id < b.finding.id ? -1 : 1));
   order = [];
   for (const section of DATA.sections) {
