@@ -190,15 +190,16 @@ def _plateau(values: list[int], level: int, drop: float, play: Play) -> int:
 
 def _in_hand(play: Play, settled: list[int], index: int) -> int:
     """The first ply after which the board itself shows what the position at `index` settles at, and from which on it is
-    never in doubt up to there; `index` (at least 1) where the line ends before the last capture."""
+    never in doubt up to there; the whole line where it ends before the last capture."""
     value = settled[index]
-    first = max(1, index)
+    shows = [balance(board, play.side) >= value for board in play.boards]
+    first = next((ply for ply in range(max(1, index), len(play) + 1) if shows[ply]), len(play))
     for ply in range(first, 0, -1):
         if settled[ply] < value:
             break
-        if balance(play.boards[ply], play.side) >= value:
+        if shows[ply]:
             first = ply
-    return min(first, len(play))
+    return first
 
 
 def _quiet_from(play: Play, ply: int, side: chess.Color) -> int:

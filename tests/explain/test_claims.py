@@ -1,0 +1,124 @@
+"""Every piece and square that a sentence names is where it says; and the checker itself catches what is false."""
+
+from __future__ import annotations
+
+import random
+import re
+
+import chess
+import pytest
+
+from trapscan.explain import explain_slip
+from trapscan.explain.claims import false_claims, squares_named
+from trapscan.model import Line
+from trapscan.score import Score
+
+
+def explain(board, slip, line, cp_before=0, cp_after=-300):
+    side = board.turn
+    return explain_slip(
+        board, slip, best=Line(Score(side, cp=cp_before), ()), slip_score=Score(side, cp=cp_after), refutation=line
+    )
+
+
+def generated(count: int, seed: int):
+    """Positions of random games with a random slip and a random, capture-loving line after it."""
+    rng = random.Random(seed)
+    while count:
+        board = chess.Board()
+        for _ in range(rng.randrange(4, 50)):
+            moves = list(board.legal_moves)
+            if not moves:
+                break
+            board.push(rng.choice(moves))
+        if board.is_game_over():
+            continue
+        slip = rng.choice(list(board.legal_moves))
+        after, line = board.copy(), []
+        after.push(slip)
+        for _ in range(rng.randrange(1, 8)):
+            moves = list(after.legal_moves)
+            if not moves:
+                break
+            lively = [move for move in moves if after.is_capture(move) or after.gives_check(move)] or moves
+            move = rng.choice(lively)
+            line.append(move.uci())
+            after.push(move)
+        if line:
+            count -= 1
+            yield board, slip, tuple(line)
+
+
+def test_sentences_on_generated_positions_are_true():
+    told = 0
+    for board, slip, line in generated(1500, seed=7):
+        explanation = explain(board, slip, line)
+        for sentence in (explanation.why_tempting, explanation.why_it_fails):
+            told += 1
+            assert sentence
+            assert false_claims(board, slip, line, sentence) == [], (board.fen(), slip, line, sentence)
+    assert told == 3000
+
+
+def test_sentences_on_real_slips_are_true(real_slips):
+    for board, slip, line in real_slips:
+        explanation = explain(board, slip, line)
+        for sentence in (explanation.why_tempting, explanation.why_it_fails):
+            assert sentence
+            assert false_claims(board, slip, line, sentence) == [], (board.fen(), slip, line, sentence)
+    assert len(real_slips) > 1500
+
+
+def test_a_moved_square_or_another_piece_is_caught(traps):
+    """Each sentence with one square or one piece changed: a checker that let that pass would be worthless."""
+    rng = random.Random(3)
+    altered = caught = 0
+    for trap in traps:
+        told = trap.explain()
+        for sentence in (told.why_tempting, told.why_it_fails):
+            for found in re.finditer(r"\b(king|queen|rook|bishop|knight|pawn) on ([a-h][1-8])", sentence):
+                other = rng.choice([name for name in chess.SQUARE_NAMES if name != found[2]])
+                kind = rng.choice([k for k in ("queen", "rook", "bishop", "knight") if k != found[1]])
+                for start, end, new in ((found.start(2), found.end(2), other), (found.start(1), found.end(1), kind)):
+                    altered += 1
+                    caught += bool(
+                        false_claims(trap.board, trap.slip, trap.line, f"{sentence[:start]}{new}{sentence[end:]}")
+                    )
+    assert altered > 100
+    assert caught / altered > 0.95, f"{caught} of {altered}"
+
+
+@pytest.mark.parametrize(
+    "sentence",
+    [
+        "The queen checks on b4.",
+        "The queen checks on a5 and attacks the pawn on e4.",
+        "The bishop goes to b4.",
+        "The queen takes the knight on d4.",
+        "The queen checks on a5 and pins the knight on b1 against the king on e1.",
+        "The queen goes to a5 and mates the king on e1.",
+        "The queen goes to a5 and discovers a check by the bishop on f8.",
+        "It takes the pawn on e5.",
+        "It attacks the bishop on f8.",
+        "It takes back on e5.",
+        "It develops the knight to e5.",
+    ],
+)
+def test_false_sentences_are_told_apart(sentence):
+    """1.e4 c5 2.Nf3 e6 3.d4 cxd4 4.Nxd4 Nf6 5.e5 Qa5+ (common practice, no source)."""
+    board = chess.Board()
+    for san in "e4 c5 Nf3 e6 d4 cxd4 Nxd4 Nf6".split():
+        board.push_san(san)
+    line = ("d8a5", "b1c3", "a5e5")
+    assert false_claims(board, chess.Move.from_uci("e4e5"), line, sentence)
+    told = explain(board, chess.Move.from_uci("e4e5"), line)
+    assert false_claims(board, chess.Move.from_uci("e4e5"), line, told.why_it_fails) == []
+    assert told.why_it_fails == (
+        "The queen checks on a5 and attacks the pawn on e5 at the same time, so a pawn is lost."
+    )
+    assert told.motifs[0] == "check that wins a pawn"
+    assert (told.gain, told.material, told.ply, told.line) == ("pawn", 1.0, 3, 3)
+
+
+def test_squares_are_read_off_a_sentence():
+    assert squares_named("The queen checks on a5 and attacks the pawn on e5.") == ["a5", "e5"]
