@@ -10,14 +10,14 @@ from trapscan.model import Scan
 from trapscan.report.text import FAIR_PLAY, plain, side_name
 from trapscan.report.view import sections
 
-_SPECIAL = re.compile(r"([\\`*_\[\]<>|&~$#!])")
+_SPECIAL = re.compile(r"([\\`*_\[\]<>|&~$])")
 
 
 def escape(text: str) -> str:
     """Text that CommonMark shows as it stands: no markup, no HTML, no link."""
     safe = _SPECIAL.sub(r"\\\1", plain(text))
     # what begins a list, a quotation or a rule, and bare addresses, which some readers turn into links
-    safe = re.sub(r"^([-+=]|\d+[.)](?=\s|$))", r"\\\1", safe)
+    safe = re.sub(r"^([-+=#]|\d+[.)](?=\s|$))", r"\\\1", safe)
     return re.sub(r"(?i)(https?|ftp|www)(?=[:.])", r"\1&#8203;", safe)
 
 

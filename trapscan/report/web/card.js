@@ -60,7 +60,7 @@ class Card {
     this.turned = false;
     this.which = 0;
     this.step = 0;
-    this.drawn = false;
+    this.drawn = this.stale = this.near = false;
     this.node = null;
   }
 
@@ -194,6 +194,12 @@ class Card {
     event.preventDefault();
   }
 
+  // What was put off while the card was out of sight.
+  catchUp() {
+    if (!this.drawn) this.draw();
+    if (this.stale) this.update();
+  }
+
   draw() {
     this.drawn = true;
     const { list, moves, zero } = this.positions();
@@ -220,6 +226,7 @@ class Card {
   // Numbers and curve at the page's level.
   update() {
     const { finding } = this, { level } = STATE;
+    this.stale = false;
     for (const [key, , , format] of FIGURES) this.figures[key].textContent = format(atLevel(finding.n[key], level));
     this.known.hidden = !knownAt(finding.known, level);
     if (finding.balance) {

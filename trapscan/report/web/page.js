@@ -50,7 +50,8 @@ function writeAddress(at) {
 const watcher = "IntersectionObserver" in window ? new IntersectionObserver((entries) => {
   for (const entry of entries) {
     const card = CARDS[Number(entry.target.id.slice(1))];
-    if (entry.isIntersecting && !card.drawn) card.draw();
+    card.near = entry.isIntersecting;
+    if (card.near) card.catchUp();
   }
 }, { rootMargin: "800px" }) : null;
 
@@ -59,7 +60,10 @@ function nodeOf(card) {
     card.build();
     if (watcher) watcher.observe(card.node);
     else card.draw();
-  } else card.update();
+  } else {
+    card.stale = true;
+    if (card.near || !watcher) card.catchUp();
+  }
   return card.node;
 }
 
@@ -76,7 +80,10 @@ function refresh() {
     const most = SHOWN[section.kind] || DATA.shown;
     const shown = cards.slice(0, most);
     order.push(...shown);
-    if (STATE.view === "toll") box.querySelector(".cards").replaceChildren(...shown.map(nodeOf));
+    if (STATE.view === "toll") {
+      const nodes = shown.map(nodeOf), list = box.querySelector(".cards"), now = list.children;
+      if (nodes.length !== now.length || nodes.some((node, index) => node !== now[index])) list.replaceChildren(...nodes);
+    }
     box.querySelector(".count").textContent = cards.length;
     const more = box.querySelector(".more");
     more.hidden = cards.length <= most;
@@ -174,7 +181,7 @@ function start() {
   $("controls").addEventListener("submit", (event) => event.preventDefault());
   window.addEventListener("hashchange", arrive);
   // Boards are drawn as they come into view; paper sees them all.
-  window.addEventListener("beforeprint", () => { if (STATE.view === "toll") for (const card of order) if (!card.drawn) card.draw(); });
+  window.addEventListener("beforeprint", () => { if (STATE.view === "toll") for (const card of order) card.catchUp(); });
   arrive();
 }
 
