@@ -107,7 +107,7 @@ def test_a_moved_square_or_another_piece_is_caught(traps):
 def test_false_sentences_are_told_apart(sentence):
     """1.e4 c5 2.Nf3 e6 3.d4 cxd4 4.Nxd4 Nf6 5.e5 Qa5+ (common practice, no source)."""
     board = chess.Board()
-    for san in "e4 c5 Nf3 e6 d4 cxd4 Nxd4 Nf6".split():
+    for san in ("e4", "c5", "Nf3", "e6", "d4", "cxd4", "Nxd4", "Nf6"):
         board.push_san(san)
     line = ("d8a5", "b1c3", "a5e5")
     assert false_claims(board, chess.Move.from_uci("e4e5"), line, sentence)

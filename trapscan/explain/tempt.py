@@ -148,6 +148,7 @@ def _building(board: chess.Board, after: chess.Board, slip: chess.Move) -> Itera
     if kind in (chess.KNIGHT, chess.BISHOP) and chess.BB_SQUARES[slip.from_square] & home:
         yield f"develops the {piece_name(board, slip.from_square)} to {to}"
     if kind == chess.PAWN and not board.is_capture(slip):
+        rank = chess.square_rank(slip.to_square) if side else 7 - chess.square_rank(slip.to_square)
         enemy = [
             square
             for square in after.attacks(slip.to_square) & chess.SquareSet(after.occupied_co[not side])
@@ -155,6 +156,8 @@ def _building(board: chess.Board, after: chess.Board, slip: chess.Move) -> Itera
         ]
         if enemy and slip.to_square in CENTRE | chess.SquareSet(chess.BB_FILES[2] | chess.BB_FILES[5]):
             yield f"strikes at {the_piece(after, enemy[0])}"
+        elif rank >= 4:
+            yield "gains space"
         elif slip.to_square in CENTRE:
             yield "takes a share of the centre"
         edge = chess.square_file(slip.to_square) in (0, 7)
@@ -162,9 +165,6 @@ def _building(board: chess.Board, after: chess.Board, slip: chess.Move) -> Itera
         if edge and third and not threats(board, after, slip):
             beside = chess.square_name(next(iter(after.attacks(slip.to_square))))
             yield f"keeps enemy pieces away from {beside}"
-        rank = chess.square_rank(slip.to_square) if side else 7 - chess.square_rank(slip.to_square)
-        if rank >= 4 and not enemy:
-            yield "gains space"
         for square in chess.SquareSet(after.bishops & after.occupied_co[side] & home):
             if (after.attacks_mask(square) & ~board.attacks_mask(square)).bit_count() > 0:
                 yield f"opens the way for the bishop on {chess.square_name(square)}"

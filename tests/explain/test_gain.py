@@ -1,0 +1,134 @@
+"""Counting: exchanges on a square, captures played out, and how a gain is named."""
+
+from __future__ import annotations
+
+import chess
+import pytest
+
+from trapscan.explain import explain_slip
+from trapscan.explain.exchange import balance, exchange, settle
+from trapscan.explain.gain import classify, weigh, won_and_paid
+from trapscan.model import Line
+from trapscan.score import Score
+
+Q, R, B, N, P = chess.QUEEN, chess.ROOK, chess.BISHOP, chess.KNIGHT, chess.PAWN
+
+
+@pytest.mark.parametrize(
+    "tally, name",
+    [
+        ({Q: 1}, "queen"),
+        ({Q: 1, N: -1, B: -1}, "queen"),  # queen for two pieces
+        ({Q: 1, R: -1, N: -1}, "pawn"),  # queen for rook and knight: one pawn's worth
+        ({R: 1}, "rook"),
+        ({R: 1, N: -1}, "exchange"),
+        ({R: 1, B: -1, P: 1}, "exchange"),
+        ({N: 1, B: 1, R: -1}, "piece"),  # two pieces for a rook
+        ({N: 1}, "piece"),
+        ({N: 1, P: -1}, "piece"),
+        ({N: 1, P: -3}, "attack"),
+        ({P: 1}, "pawn"),
+        ({P: 2}, "pawn"),
+        ({Q: 1, P: -1}, "queen"),  # a promotion
+        ({P: -1}, "attack"),  # a pawn given for the attack
+        ({}, "attack"),
+    ],
+)
+def test_gains_are_named_after_what_is_won(tally, name):
+    assert classify(tally) == name
+
+
+def test_en_passant_and_promotion_count():
+    board = chess.Board("4k3/8/8/3pP3/8/8/8/4K3 w - d6 0 1")
+    assert exchange(board, chess.Move.from_uci("e5d6")) == 1
+    board = chess.Board("4k3/P7/8/8/8/8/8/4K3 w - - 0 1")
+    assert exchange(board, chess.Move.from_uci("a7a8q")) == 8
+
+
+def test_exchange_stops_where_going_on_would_cost():
+    # queen takes a pawn that a pawn guards: a pawn for a queen
+    board = chess.Board("4k3/8/2p5/3p4/8/8/8/3QK3 w - - 0 1")
+    assert exchange(board, chess.Move.from_uci("d1d5")) == 1 - 9
+    # with a rook in front on the file as well the pawn is attacked twice, guarded once: still a rook for a pawn
+    board = chess.Board("4k3/8/2p5/3p4/8/3R4/8/3QK3 w - - 0 1")
+    assert exchange(board, chess.Move.from_uci("d3d5")) == 1 - 5 + 1
+
+
+def test_a_pinned_guard_guards_nothing():
+    board = chess.Board("4k3/4r3/8/3n4/8/8/8/3RKR2 w - - 0 1")
+    board.set_piece_at(chess.E6, chess.Piece.from_symbol("p"))
+    assert exchange(board, chess.Move.from_uci("d1d5")) == 3 - 5  # the pawn on e6 takes back
+    board.set_piece_at(chess.E1, chess.Piece.from_symbol("Q"))
+    board.set_piece_at(chess.E7, None)
+    board.set_piece_at(chess.A1, chess.Piece.from_symbol("K"))
+    assert exchange(board, chess.Move.from_uci("d1d5")) == 3  # pinned against its king by the queen
+
+
+def test_settle_plays_captures_out():
+    board = chess.Board("4k3/8/8/3n4/8/8/8/3RK3 w - - 0 1")
+    value, moves = settle(board, chess.WHITE)
+    assert balance(board, chess.WHITE) == 2
+    assert value == 5 and moves == (chess.Move.from_uci("d1d5"),)
+
+
+def gain_of(fen, slip, line, cp_before=0, cp_after=-300, best=()):
+    board = chess.Board(fen)
+    side = board.turn
+    return weigh(
+        board, chess.Move.from_uci(slip), Line(Score(side, cp=cp_before), best), Score(side, cp=cp_after), line
+    )
+
+
+def test_a_missed_recapture_is_a_piece_lost():
+    """The best move takes back; the slip does not; nothing else happens. The piece is lost all the same."""
+    fen = "4k3/8/8/4p3/3N4/4P3/8/4K3 b - - 0 1"
+    gain = gain_of(fen, "e8e7", ["d4f3", "e5e4", "f3d4", "e7d6"], best=("e5d4", "e3d4", "e8e7"))
+    assert gain.kind == "piece" and gain.material == 3 - 1 + 0
+
+
+def test_mate_keeps_its_distance():
+    fen = "4k3/5ppp/8/8/8/8/8/3RK3 b - - 0 1"
+    board = chess.Board(fen)
+    told = explain_slip(
+        board,
+        chess.Move.from_uci("e8f8"),
+        best=Line(Score(chess.BLACK, cp=-300), ("h7h6",)),
+        slip_score=Score(chess.BLACK, mate=-1),
+        refutation=("d1d8",),
+    )
+    assert (told.gain, told.ply, told.line, told.material) == ("mate", 1, 1, 0.0)
+    far = gain_of(fen, "e8f8", ["d1d7"])
+    assert far.kind != "mate"
+    board_score = Score(chess.BLACK, mate=-4)
+    far = weigh(board, chess.Move.from_uci("e8f8"), Line(Score(chess.BLACK, cp=0), ()), board_score, ["d1d7"])
+    assert (far.kind, far.mate, far.ply, far.line) == ("mate", 4, 7, 1)
+
+
+def test_scores_may_come_from_either_side():
+    fen = "4k3/8/8/3n4/8/8/8/3RK3 b - - 0 1"
+    board = chess.Board(fen)
+    slip = chess.Move.from_uci("e8e7")
+    best = Line(Score(chess.BLACK, cp=-200), ("d5f6",))
+    seen = [
+        explain_slip(board, slip, best=best, slip_score=score, refutation=("d1d5",))
+        for score in (Score(chess.BLACK, cp=-500), Score(chess.WHITE, cp=500))
+    ]
+    assert seen[0] == seen[1] and seen[0].gain == "piece"
+
+
+def test_words_for_what_is_won():
+    fen = "4k3/8/8/3n4/8/8/8/3RK3 b - - 0 1"
+    gain = gain_of(fen, "e8e7", ["d1d5"])
+    assert won_and_paid(gain) == (["a knight"], [])
+
+
+def test_an_empty_refutation_is_no_crash():
+    board = chess.Board()
+    told = explain_slip(
+        board,
+        chess.Move.from_uci("f2f3"),
+        best=Line(Score(chess.WHITE, cp=30), ()),
+        slip_score=Score(chess.WHITE, cp=-80),
+        refutation=(),
+    )
+    assert told.gain == "attack" and told.why_it_fails == "" and told.line == 0

@@ -1,0 +1,111 @@
+"""Each motif on a position made for it. The positions are textbook patterns set up by hand (from memory, no source);
+the named ones say so."""
+
+from __future__ import annotations
+
+import chess
+import pytest
+
+from trapscan.explain import find_motifs
+from trapscan.explain.motif import NAMES
+
+CASES = [
+    # name, position with the punisher to move, line, motif's ply, its targets
+    ("fork", "r3k3/8/8/1N6/8/8/8/4K3 w - - 0 1", "b5c7 e8d7 c7a8", 1, ["e8", "a8"]),
+    ("double attack", "4k3/8/8/6b1/8/8/8/3QK3 w - - 0 1", "d1h5 e8d8 h5g5", 1, ["e8", "g5"]),
+    ("check that wins a piece", "4k3/8/8/6b1/8/8/8/3QK3 w - - 0 1", "d1h5 e8d8 h5g5", 1, ["g5"]),
+    ("check that wins a pawn", "q3k3/8/8/8/4P3/8/8/4K3 b - - 0 1", "a8a1 e1d2 a1d4 d2e2 d4e4", 3, ["e4"]),
+    ("pin", "4k3/8/2n5/8/8/8/8/4KB2 w - - 0 1", "f1b5 e8d7 b5c6", 1, ["c6", "e8"]),
+    ("skewer", "8/8/8/8/q2k4/8/8/2K3R1 w - - 0 1", "g1g4 d4d3 g4a4", 1, ["d4", "a4"]),
+    ("discovered attack", "3qk3/8/8/8/3B4/8/8/3RK3 w - - 0 1", "d4b6 e8f7 d1d8", 1, ["d8"]),
+    ("discovered check", "4k3/8/8/8/4N3/8/8/K3R3 w - - 0 1", "e4c5 e8d8", 1, ["e8"]),
+    ("double check", "4k3/8/8/8/4N3/8/8/K3R3 w - - 0 1", "e4d6 e8d7", 1, ["e8"]),
+    ("hanging piece", "4k3/8/8/3n4/8/8/8/3RK3 w - - 0 1", "d1d5", 1, ["d5"]),
+    ("trapped piece", "4k3/p7/1p6/8/8/8/PPP5/bK6 w - - 0 1", "c2c3 e8d7 b1a1", 1, ["a1"]),
+    ("removal of the guard", "4k3/8/5n2/3r2B1/8/2N5/8/4K3 w - - 0 1", "g5f6 g7f6 c3d5", 1, ["f6", "d5"]),
+    ("deflection", "3qk3/8/8/8/2B5/8/8/3QK3 w - - 0 1", "c4f7 e8f7 d1d8", 1, ["e8", "d8"]),
+    ("overloaded piece", "3qk3/5p2/8/8/2B5/8/8/3QK3 w - - 0 1", "c4f7 e8f7 d1d8", 1, ["e8", "d8", "f7"]),
+    ("decoy", "6k1/8/8/6N1/8/8/8/4K2R w - - 0 1", "h1h8 g8h8 g5f7", 1, ["g8", "h8"]),
+    ("interference", "3r2k1/8/8/8/B7/3b4/8/3RK3 w - - 0 1", "a4d7 g8f7 d1d3", 1, ["d3", "d8"]),
+    ("back-rank mate", "6k1/5ppp/8/8/8/8/8/4K2R w K - 0 1", "h1h3 g8f8 h3d3 f8g8 d3d8", 5, ["g8"]),
+    ("smothered mate", "6rk/6pp/7N/8/8/8/8/4K3 w - - 0 1", "h6f7", 1, ["h8"]),
+    ("mating net", "6k1/5ppp/8/8/8/8/8/3RK3 w - - 0 1", "d1d8", 1, ["g8"]),
+    ("promotion", "8/P3k3/8/8/8/8/8/4K3 w - - 0 1", "a7a8q", 1, ["a8"]),
+]
+
+
+@pytest.mark.parametrize("name, fen, line, ply, targets", CASES, ids=[case[0] for case in CASES])
+def test_motif_on_its_pattern(name, fen, line, ply, targets):
+    board = chess.Board(fen)
+    if name == "removal of the guard":
+        board.set_piece_at(chess.G7, chess.Piece.from_symbol("p"))
+    found = [motif for motif in find_motifs(board, line.split()) if motif.name == name]
+    assert found, [motif.name for motif in find_motifs(board, line.split())]
+    assert found[0].ply == ply
+    assert sorted(map(chess.square_name, found[0].targets)) == sorted(targets)
+
+
+def after(*sans: str) -> chess.Board:
+    board = chess.Board()
+    for san in sans:
+        board.push_san(san)
+    return board
+
+
+def names(board: chess.Board, *line: str) -> set[str]:
+    return {motif.name for motif in find_motifs(board, line)}
+
+
+def test_philidors_legacy():
+    """The smothered mate of Philidor's Legacy (Lucena, 1497): queen given on g8, knight mates on f7."""
+    board = chess.Board("r5rk/6pp/7N/3Q4/8/8/8/7K w - - 0 1")
+    board.set_piece_at(chess.G8, None)
+    board.set_piece_at(chess.A8, chess.Piece.from_symbol("r"))
+    assert "smothered mate" in names(board, "d5g8", "a8g8", "h6f7")
+
+
+def test_a_recapture_opens_the_line_to_the_king():
+    """1.f4 e5 2.g3 exf4 3.gxf4 Qh4#: the g-pawn has left the line from h4 to the king (Bird's Opening; from memory)."""
+    board = after("f4", "e5", "g3", "exf4", "gxf4")
+    assert {"mating net", "opened line to the king"} <= names(board, "d8h4")
+    assert "opened line to the king" not in names(after("f3", "e5", "g4"), "d8h4")  # that line was open before
+
+
+def test_scholars_mate_is_an_attack_on_f7():
+    board = after("e4", "e5", "Bc4", "Nc6", "Qh5", "Nf6")
+    found = names(board, "h5f7")
+    assert {"attack on f7", "mating net"} <= found
+
+
+def test_attack_on_f2_in_mirror():
+    board = after("e3", "e5", "a3", "Bc5", "a4", "Qf6", "a5")
+    assert "attack on f2" in names(board, "f6f2")
+
+
+def test_zwischenzug_before_taking_back():
+    """A bishop takes a knight; before it is taken back, a check comes first."""
+    board = chess.Board("4k3/2p5/8/8/8/2n3r1/1P6/B3K3 b - - 0 1")
+    board.push_uci("g3g1")  # not a capture: nothing to take back
+    assert "zwischenzug" not in names(board, "e1f2", "g1a1", "b2c3")
+    board = chess.Board("r5k1/8/8/3n4/8/8/8/1R2R1K1 b - - 0 1")
+    board.set_piece_at(chess.C3, chess.Piece.from_symbol("N"))
+    board.set_piece_at(chess.B2, chess.Piece.from_symbol("P"))
+    board.set_piece_at(chess.B1, None)
+    board.push_uci("d5c3")
+    assert "zwischenzug" in names(board, "e1e8", "a8e8", "b2c3")
+
+
+def test_a_knight_that_may_be_taken_does_not_fork():
+    board = chess.Board("r3k3/3p4/8/1N1b4/8/8/8/4K3 w - - 0 1")
+    board.set_piece_at(chess.B6, chess.Piece.from_symbol("q"))
+    assert "fork" not in names(board, "b5c7", "b6c7")
+
+
+def test_every_name_is_used_once():
+    assert len(set(NAMES)) == len(NAMES)
+
+
+def test_a_broken_line_is_read_as_far_as_it_is_legal():
+    board = chess.Board("6rk/6pp/7N/8/8/8/8/4K3 w - - 0 1")
+    assert names(board, "h6f7", "a1a1") == names(board, "h6f7")
+    assert find_motifs(board, []) == []

@@ -1,0 +1,95 @@
+"""What to play instead, look-alikes, move orders, poison: on the Sicilian example (common practice, no source)
+1.e4 c5 2.Nf3 e6 3.d4 cxd4 4.Nxd4 Nf6: 5.e5? Qa5+ wins a pawn; with the knight on c3 it does not."""
+
+from __future__ import annotations
+
+import chess
+
+from trapscan.explain import instead, look_alikes, move_order_hint
+from trapscan.explain.compare import differing, reason
+from trapscan.explain.instead import answers
+from trapscan.explain.tempt import is_poisoned, why_tempting
+from trapscan.model import Line
+from trapscan.score import Score
+
+SLIP, PUNISH = chess.Move.from_uci("e4e5"), chess.Move.from_uci("d8a5")
+
+
+def after(moves: str) -> chess.Board:
+    board = chess.Board()
+    for san in moves.split():
+        board.push_san(san)
+    return board
+
+
+SICILIAN = "e4 c5 Nf3 e6 d4 cxd4 Nxd4 Nf6"
+
+
+def test_good_moves_come_likeliest_first():
+    board = after(SICILIAN)
+    white = chess.WHITE
+    best = Line(Score(white, cp=40), ("b1c3", "d7d6"))
+    others = [("f1d3", Score(chess.BLACK, cp=-35)), ("e4e5", Score(white, cp=-90)), ("f2f3", Score(white, cp=-60))]
+    chances = {"b1c3": (0.2, 0.3), "f1d3": (0.5, 0.1), "e4e5": (0.2, 0.2)}
+    shown = instead(board, best, others, chances, 0, slip="e4e5", punish="d8a5")
+    assert [move.san for move in shown] == ["Bd3", "Nc3"]
+    assert [move.cp for move in shown] == [35, 40]
+    assert [move.san for move in instead(board, best, others, chances, 1)] == ["Nc3", "Bd3"]
+    assert shown[1].answers == "closes the line of the check on a5"
+
+
+def test_at_most_three_and_never_the_slip():
+    board = chess.Board()
+    others = [(move.uci(), Score(chess.WHITE, cp=20)) for move in board.legal_moves]
+    shown = instead(board, Line(Score(chess.WHITE, cp=20), ("e2e4",)), others, {}, 0, slip="d2d4")
+    assert len(shown) == 3 and "d2d4" not in {move.uci for move in shown}
+
+
+def test_answers_name_what_a_move_does():
+    board = after("e4 e5 Nf3 Nc6 Bc4 Nf6 Ng5")
+    assert answers(board, board.parse_san("d5")) == "attacks the bishop on c4 and the pawn on e4"
+    board = after("e4 e5 Qh5")  # 2...g6? 3.Qxe5+ wins the rook
+    assert answers(board, board.parse_san("Nc6"), slip="g7g6", punish="h5e5") == "guards the pawn on e5"
+
+
+def test_look_alike_says_what_has_become_of_the_refutation():
+    here, there = after(SICILIAN), after(SICILIAN + " Nc3 a6")
+    far = after("e4 c5 Nc3 Nc6 Nge2 e5 d3 Nf6 g3 d6")
+    shown = look_alikes(here, SLIP, PUNISH, [(far, ("e4",), 0, 0), (there, ("e4", "c5"), 30, 25)])
+    assert [item.fen for item in shown] == [there.fen(en_passant="legal"), far.fen(en_passant="legal")]
+    assert shown[0].squares == ("b1", "c3", "a6", "a7")
+    assert shown[0].reason == "With the knight on c3 there is no check on a5."
+    assert shown[0].cp_best == 30 and shown[0].cp_move == 25
+
+
+def test_no_reason_where_none_can_be_seen():
+    here = after(SICILIAN)
+    assert reason(here, here, SLIP, PUNISH) == ""
+    assert differing(here, here) == ()
+
+
+def test_which_move_must_not_be_delayed():
+    here, there = after(SICILIAN), after(SICILIAN + " Nc3 a6")
+    hint = move_order_hint(here, SLIP, [(there, (), 30, 25)])
+    assert hint == "The order matters: first the knight goes to c3, only then the pawn advances to e5."
+    assert move_order_hint(here, SLIP, [(there, (), 30, 25)], good=("f1d3",)) == ""
+    assert move_order_hint(here, SLIP, []) == ""
+
+
+def test_poison():
+    greedy = after("e4 e5 Nf3 Nc6 Bc4 Nd4")  # 4.Nxe5 takes a pawn that looks free
+    assert is_poisoned(greedy, greedy.parse_san("Nxe5"))
+    assert not is_poisoned(greedy, greedy.parse_san("O-O"))
+    sacrifice = after("e4 e5 Nf3 Nc6 Bc4 Nf6 d3 Bc5")
+    assert not is_poisoned(sacrifice, sacrifice.parse_san("Bxf7+"))  # gives a bishop for a pawn, no bait taken
+
+
+def test_temptations_are_read_off_the_board():
+    board = after("e4 e5 Nf3 d6 Bc4 Bg4 Nc3 Nc6 h3 Bh5 Nxe5")
+    assert why_tempting(board, board.parse_san("Bxd1")).startswith(
+        "It takes the queen on d1, which seems to win material"
+    )
+    board = after("e4 c5 Nf3 e6 d4 cxd4 Nxd4 Nf6")
+    assert why_tempting(board, SLIP) == "It attacks the knight on f6 and gains space."
+    board = after("e4 e5 Nf3 Nc6 Bc4 Bc5")
+    assert "king into safety" in why_tempting(board, board.parse_san("O-O"))
