@@ -29,7 +29,7 @@ _ATTACKS = re.compile(
 _MATES = re.compile(rf"\bmates the king on {_SQUARE}")
 _DISCOVERS = re.compile(rf"\bdiscovers a check by the {_PIECE} on {_SQUARE}")
 _DEVELOPS = re.compile(
-    rf"\b(?:develops|brings|puts) the {_PIECE} (?:into play on|to|on a more active square,) {_SQUARE}"
+    rf"\b(?:develops|brings|puts|advances) the {_PIECE} (?:into play on|to|on a more active square,) {_SQUARE}"
 )
 _ANY_SQUARE = re.compile(rf"\b{_SQUARE}\b")
 

@@ -7,8 +7,8 @@ from collections.abc import Callable
 import chess
 
 from trapscan.explain import motif as m
-from trapscan.explain.deeds import deed, later, opening, piece_or_square
-from trapscan.explain.exchange import exchange
+from trapscan.explain.deeds import deed, later, mate_threat, opening, piece_or_square
+from trapscan.explain.exchange import balance, exchange
 from trapscan.explain.gain import Gain, won_and_paid
 from trapscan.explain.motif import Motif
 from trapscan.explain.play import Play
@@ -27,6 +27,8 @@ def why_it_fails(play: Play, gain: Gain, motifs: list[Motif], before: Score, aft
     """
     if not play.moves:
         return ""
+    if gain.kind == "attack" and mate_threat(play.boards[1], play.side) is not None:
+        motifs = []  # the threat of mate is the story
     for motif in motifs:
         if not motif.paid and motif.name in (m.MATING_NET, m.BACK_RANK, m.SMOTHERED, m.DOUBLE_ATTACK):
             continue  # a threat; the story below tells it
@@ -42,7 +44,14 @@ def _story(play: Play, gain: Gain) -> str:
     text = opening(play)
     if gain.kind in ("attack", "mate"):
         return text
-    captures = [index for index in play.own() if 0 < index <= gain.ply and play.is_capture(index)]
+    # captures that win something on balance, not the second half of a trade
+    captures = [
+        index
+        for index in play.own()
+        if 0 < index <= gain.ply
+        and play.is_capture(index)
+        and balance(play.boards[index + 1], play.side) > balance(play.boards[index - 1], play.side)
+    ]
     if captures:
         best = max(captures, key=lambda index: (exchange(play.boards[index], play.moves[index]), -index))
         text += f", and {later(best)} {deed(play, best)}"

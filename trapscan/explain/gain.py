@@ -22,6 +22,7 @@ NOTHING = 0.75
 """Less than this many pawns is no material gain: what is won is an attack or a position."""
 
 _EXPLAINED = 0.6
+_HORIZON = 12
 _CEILING = 15.0
 
 Tally = dict[chess.PieceType, int]
@@ -62,7 +63,7 @@ def weigh(board: chess.Board, slip: chess.Move, best: Line, slip_score: Score, r
     level = _alternative(board, best, len(play) + 1, punisher)
     drop = (best.score.of(board.turn).plain - score.plain) / 100
     index = _plateau([value for value, _ in settled], level[0], min(drop, _CEILING), play)
-    _, rest = settled[index]
+    value, rest = settled[index]
     reached = _counts(_played(play.boards[index], rest), punisher)
     tally, material = _named(_difference(reached, _counts(board, punisher)), _difference(reached, level[1]))
     kind = classify(tally) if material >= NOTHING else "attack"
@@ -70,7 +71,7 @@ def weigh(board: chess.Board, slip: chess.Move, best: Line, slip_score: Score, r
         # nothing is in hand: what there is to see is the first strong moves
         shown = _quiet_from(play, min(3, len(play)), punisher)
         return Gain(kind, material, min(1, len(play)), shown, _frozen(tally))
-    ply = _in_hand(play, [value for value, _ in settled], index)
+    ply = _in_hand(play, value, index)
     return Gain(kind, material, ply, _quiet_from(play, ply, punisher), _frozen(tally))
 
 
@@ -169,36 +170,36 @@ def _alternative(board: chess.Board, best: Line, plies: int, side: chess.Color) 
 
 
 def _plateau(values: list[int], level: int, drop: float, play: Play) -> int:
-    """The index of the position whose settled balance stands for the line: the earliest at rest that explains the
-    score and is not given back later; else the last at rest, if all that the line wins is won there; else the one that
-    keeps the most."""
-    gains = [value - level for value in values]
-    kept = [min(gains[index:]) for index in range(len(gains))]
+    """The index of the position whose settled balance stands for the line, within the first _HORIZON plies.
+
+    That is the earliest that explains the score and is not given back later; from there the next one at rest, if one
+    follows soon that explains it as well. Where none explains the score, the last one at rest, if all that the line
+    wins is won there; else the one that keeps the most.
+    """
+    last = min(len(values) - 1, _HORIZON)
+    gains = [value - level for value in values[: last + 1]]
+    kept = [min(gains[index:]) for index in range(last + 1)]
     rest = [
         index
-        for index in range(1, len(gains))
+        for index in range(1, last + 1)
         if not play.boards[index].is_check() and balance(play.boards[index], play.side) == values[index]
     ]
-    for index in rest:
-        if kept[index] >= max(1.0, _EXPLAINED * drop):
-            return index
-    last = len(gains) - 1
+    enough = max(1.0, _EXPLAINED * drop)
+    first = next((index for index in range(1, last + 1) if kept[index] >= enough), None)
+    if first is not None:
+        return next((index for index in rest if index >= first), first)
     if rest and gains[rest[-1]] >= max(1.0, gains[last]):
         return rest[-1]
-    return max(range(min(1, last), len(gains)), key=lambda index: (kept[index], -index))
+    return max(range(min(1, last), last + 1), key=lambda index: (kept[index], -index))
 
 
-def _in_hand(play: Play, settled: list[int], index: int) -> int:
-    """The first ply after which the board itself shows what the position at `index` settles at, and from which on it is
-    never in doubt up to there; the whole line where it ends before the last capture."""
-    value = settled[index]
+def _in_hand(play: Play, value: int, index: int) -> int:
+    """The first ply after which the board itself shows `value`, what the position at `index` settles at, and goes on
+    showing it up to there; later, or the whole line, where the last capture comes after `index` or not at all."""
     shows = [balance(board, play.side) >= value for board in play.boards]
     first = next((ply for ply in range(max(1, index), len(play) + 1) if shows[ply]), len(play))
-    for ply in range(first, 0, -1):
-        if settled[ply] < value:
-            break
-        if shows[ply]:
-            first = ply
+    while first > 1 and shows[first - 1]:
+        first -= 1
     return first
 
 

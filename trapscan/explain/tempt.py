@@ -20,7 +20,8 @@ def why_tempting(board: chess.Board, slip: chess.Move) -> str:
     it. Every piece and square it names is there before the move or just after it."""
     reasons = strengths(board, slip)[:_MOST]
     if not reasons:
-        reasons = [f"brings {_mover(board, slip)} to {chess.square_name(slip.to_square)}, and no threat is to be seen"]
+        verb = "advances" if board.piece_type_at(slip.from_square) == chess.PAWN else "brings"
+        reasons = [f"{verb} {_mover(board, slip)} to {chess.square_name(slip.to_square)}, and no threat is to be seen"]
     comma = "," if len(reasons) > 1 and "," in reasons[0] else ""
     return sentence(f"It {f'{comma} and '.join(reasons)}")
 
@@ -172,7 +173,8 @@ def _building(board: chess.Board, after: chess.Board, slip: chess.Move) -> Itera
     if not board.is_capture(slip) and not board.is_check():
         for square in chess.SquareSet(after.attacks_mask(slip.to_square) & after.occupied_co[side] & ~after.kings):
             newly = not board.attacks_mask(slip.from_square) & chess.BB_SQUARES[square]
-            if newly and after.attackers_mask(not side, square):
+            saved = loot(as_mover(board, not side), square) > 0 and loot(after, square) == 0
+            if newly and not saved and after.attackers_mask(not side, square):
                 yield f"lends support to {the_piece(after, square)}"
                 break
     if kind == chess.QUEEN:
