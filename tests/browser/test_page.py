@@ -231,8 +231,8 @@ def test_buttons_step_and_turn(visit: Visit, pages: dict[str, Path]) -> None:
 def test_slip_and_refutation_differ_in_shape_and_line(visit: Visit, pages: dict[str, Path]) -> None:
     page = visit().open(pages["traps"])
     stage = page.locator("article .stage").first
-    assert stage.locator(".slip circle").count() == 2 and stage.locator(".slip .point").count() == 0
-    assert stage.locator(".refutation .point").count() == 1 and stage.locator(".refutation circle").count() == 0
+    assert stage.locator(".slip .ring").count() == 1 and stage.locator(".slip .point").count() == 0
+    assert stage.locator(".refutation .point").count() == 1 and stage.locator(".refutation .ring").count() == 0
     dash = "(node) => getComputedStyle(node).strokeDasharray"
     assert stage.locator(".slip .stroke").evaluate(dash) != "none"
     assert stage.locator(".refutation .stroke").evaluate(dash) == "none"

@@ -62,17 +62,18 @@ def arrow_svg(uci: str, kind: str, black_below: bool) -> str:
     length = math.hypot(x2 - x1, y2 - y1)
     ux, uy = (x2 - x1) / length, (y2 - y1) / length
     stop = 18 if kind == "slip" else 14
-    path = f'd="M{x1 + ux * 8:.1f} {y1 + uy * 8:.1f}L{x2 - ux * stop:.1f} {y2 - uy * stop:.1f}" fill="none"'
+    path = f'd="M{x1:.1f} {y1:.1f}L{x2 - ux * stop:.1f} {y2 - uy * stop:.1f}" fill="none"'
     halo = f'<path {path} stroke="#fff" stroke-width="8"/>'
+    foot = f'<circle cx="{x1:.1f}" cy="{y1:.1f}" r="5" stroke="#fff" fill="{SLIP if kind == "slip" else ANSWER}"/>'
     if kind == "slip":
         ring = f'cx="{x2:.1f}" cy="{y2:.1f}" r="18" fill="none"'
         return (
-            f'{halo}<path {path} stroke="{SLIP}" stroke-width="4.5" stroke-dasharray="8 5"/>'
+            f'{halo}<path {path} stroke="{SLIP}" stroke-width="4.5" stroke-dasharray="8 5"/>{foot}'
             f'<circle {ring} stroke="#fff" stroke-width="8"/><circle {ring} stroke="{SLIP}" stroke-width="4"/>'
         )
     head = [(x2, y2), (x2 - ux * 17 - uy * 8, y2 - uy * 17 + ux * 8), (x2 - ux * 17 + uy * 8, y2 - uy * 17 - ux * 8)]
     points = "L".join(f"{x:.1f} {y:.1f}" for x, y in head)
-    return f'{halo}<path {path} stroke="{ANSWER}" stroke-width="5.5"/><path d="M{points}Z" fill="{ANSWER}"/>'
+    return f'{halo}<path {path} stroke="{ANSWER}" stroke-width="5.5"/>{foot}<path d="M{points}Z" fill="{ANSWER}"/>'
 
 
 def _coordinates(black_below: bool) -> list[str]:

@@ -17,7 +17,7 @@ import chess.pgn
 from trapscan.model import Cp, Finding, Scan
 from trapscan.report.levels import at_level, by_toll
 from trapscan.report.text import FAIR_PLAY, GAIN_WORDS, ascii_only, percent, plain, points, score_words
-from trapscan.report.view import board_of_finding, opening_text, refutation_line, slip_sign, title_of
+from trapscan.report.view import alternatives, board_of_finding, opening_text, refutation_line, slip_sign, title_of
 
 NAG = {"!": 1, "?": 2, "??": 4, "?!": 6}
 COLUMNS = 79
@@ -90,14 +90,15 @@ def _add_slip(node: chess.pgn.GameNode, finding: Finding) -> None:
     slip = node.add_variation(chess.Move.from_uci(finding.slip.uci))
     slip.nags.add(NAG[slip_sign(finding.cp_best, finding.cp_slip)])
     slip.comment = comment(_join(finding.why_tempting, finding.why_it_fails))
-    for move in finding.instead:
+    for move in alternatives(finding):
         better = node.add_variation(chess.Move.from_uci(move.uci))
         better.comment = comment(_join(score_words(move.cp), move.answers))
     end = _add_line(slip, refutation_line(finding))
     if end is not slip:
         slip.variations[0].nags.add(NAG["!"])
         won = GAIN_WORDS.get(finding.gain, finding.gain)
-        end.comment = comment(f"{won[:1].upper()}{won[1:]}; {score_words(finding.cp_slip)} for the side that slipped.")
+        score = score_words(finding.cp_slip)
+        end.comment = comment(f"The gain: {won}; score of the side that slipped: {score}.")
     for san in finding.also:
         other = slip.add_variation(slip.board().parse_san(san))
         other.comment = "Punishes as well."
@@ -196,8 +197,8 @@ def epd_records(finding: Finding) -> list[str]:
         return []
     slip = chess.Move.from_uci(finding.slip.uci)
     first: dict[str, object] = {"am": [slip]}
-    if finding.instead:
-        best = [chess.Move.from_uci(move.uci) for move in finding.instead]
+    if alternatives(finding):
+        best = [chess.Move.from_uci(move.uci) for move in alternatives(finding)]
         first |= {"bm": best, "pv": best[:1]}
     first |= {"ce": ce(finding.cp_best), "id": f"{name}.a", "c0": about}
     records = [board.epd(en_passant="fen", **first)]  # type: ignore[arg-type]

@@ -10,7 +10,7 @@ import chess
 
 from trapscan.model import Finding, Scan
 from trapscan.report.levels import at_level, by_toll
-from trapscan.report.text import numbered, percent, plain, points, side_name
+from trapscan.report.text import GAIN_WORDS, numbered, percent, plain, points, side_name
 from trapscan.report.view import (
     SECTIONS,
     Card,
@@ -20,6 +20,7 @@ from trapscan.report.view import (
     opening_text,
     owner,
     refutation_line,
+    slip_and_reply,
     title_of,
 )
 
@@ -116,33 +117,32 @@ def terminal_summary(scan: Scan, *, width: int = 80, count: int = 10, level: flo
         blocks.append(_cut(f"{heading}{more}", width) + "\n" + _table(rows, width))
     if not blocks:
         return _cut("Nothing found.", width) + "\n"
-    foot = _cut(f"Toll: points per 100 games at level {at:.0f}. Played: the chance that the slip is played.", width)
+    foot = _cut(f"Toll: points per 100 games at level {at:.0f}. Played: by that share of players.", width)
     return "\n".join(blocks) + foot + "\n"
 
 
-def _row(finding: Finding, scan: Scan, level: float) -> tuple[str, str, str, str]:
+_HEAD = ("Toll", "Played", "Slip and answer", "Gain", "Where")
+
+
+def _row(finding: Finding, scan: Scan, level: float) -> tuple[str, str, str, str, str]:
     toll = points(at_level(finding.toll, scan.levels, level))
     chance = percent(at_level(finding.chance, scan.levels, level))
-    where = numbered(_start(finding), finding.line)
-    return toll, chance, title_of(finding), opening_text(finding) or where or side_name(owner(finding))
+    what = title_of(finding) if finding.kind == "bait" else slip_and_reply(finding)
+    line = numbered(chess.Board(finding.start_fen), finding.line)
+    gain = GAIN_WORDS.get(finding.gain, finding.gain).split(" ")[-1]
+    return toll, chance, what, gain, opening_text(finding) or line or side_name(owner(finding))
 
 
-def _start(finding: Finding) -> chess.Board:
-    return chess.Board(finding.start_fen)
-
-
-def _table(rows: Sequence[tuple[str, str, str, str]], width: int) -> str:
-    head = ("Toll", "Played", "What", "Where")
-    what = max(len(row[2]) for row in (*rows, head))
-    left = width - 2 - 6 - 2 - 6 - 2
-    what = min(what, left if left < 60 else left * 3 // 5)
-    where = left - what - 2
+def _table(rows: Sequence[tuple[str, str, str, str, str]], width: int) -> str:
+    """The columns side by side; what does not fit is cut, the last column first."""
+    what = max(8, min(max(len(row[2]) for row in (*rows, _HEAD)), width - 27))
+    where = width - 27 - what - 2
     lines = []
-    for row in (head, *rows):
-        text = f"  {row[0]:>6}  {row[1]:>6}  {_cut(row[2], what):<{what}}"
+    for row in (_HEAD, *rows):
+        text = f"  {row[0]:>6}  {row[1]:>6}  {_cut(row[2], what):<{what}}  {row[3]:<8}"
         if where >= 12:
-            text += "  " + _cut(row[3], where)
-        lines.append(text.rstrip())
+            text += " " + _cut(row[4], where)
+        lines.append(text.rstrip()[:width])
     return "\n".join(lines) + "\n"
 
 

@@ -23,7 +23,7 @@ GAIN_WORDS = {
     "piece": "a piece",
     "exchange": "the exchange",
     "pawn": "a pawn",
-    "attack": "a winning attack",
+    "attack": "the better position",
 }
 
 FAIR_PLAY = (

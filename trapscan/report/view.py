@@ -9,13 +9,16 @@ import chess
 import msgspec
 
 from trapscan.errors import ReportError
-from trapscan.model import BaitReply, Cp, Finding, Scan
+from trapscan.model import BaitReply, Cp, Finding, Instead, Scan
 from trapscan.report.levels import at_level, by_toll, must_know_at
 from trapscan.report.text import GAIN_WORDS, and_list, numbered, percent, plain, points, score_words
 from trapscan.score import CP_CEILING
 
 BLUNDER = 0.30
 """Objective expected score lost from which a slip is marked "??" instead of "?". Common practice, no source."""
+
+BETTER, WON = 60, 300
+"""Centipawns from which the punisher stands better, and wins. Common practice, no source."""
 
 SECTIONS = (
     ("unsound", "Repair first", "Moves of the repertoire itself that lose something."),
@@ -46,7 +49,6 @@ class Card:
     refutation: str
     also: str
     instead: str
-    gain: str
     motifs: str
     evidence: str
     extra: tuple[str, ...]
@@ -123,14 +125,30 @@ def title_of(finding: Finding) -> str:
     if finding.gain == "mate":
         return f"{slip} runs into mate" + (f": {reply}" if reply else "")
     if finding.gain == "attack":
-        return f"{slip} allows a winning attack" + (f": {reply}" if reply else "")
-    return f"{slip} loses {GAIN_WORDS.get(finding.gain, finding.gain)}" + (f" to {reply}" if reply else "")
+        return f"{slip} gives {_lost_ground(finding)}" + (f" after {reply}" if reply else "")
+    gain = GAIN_WORDS.get(finding.gain, finding.gain)
+    return f"{slip} loses {gain}" + (f" to {reply}" if reply else "")
+
+
+def _lost_ground(finding: Finding) -> str:
+    """What a slip that loses no material gives; the score decides how strong the word may be."""
+    left = centipawns(finding.cp_slip)
+    punisher = "Black" if finding.victim == "white" else "White"
+    if left <= -WON:
+        return f"{punisher} a winning position"
+    return f"{punisher} the better position" if left <= -BETTER else "the advantage away"
+
+
+def alternatives(finding: Finding) -> tuple[Instead, ...]:
+    """What to play instead, the slip itself left out (engines may contradict themselves at different depths)."""
+    slip = finding.slip.uci if finding.slip is not None else ""
+    return tuple(move for move in finding.instead if move.uci != slip)
 
 
 def _instead(finding: Finding) -> str:
     board = board_of_finding(finding)
     parts = []
-    for move in finding.instead:
+    for move in alternatives(finding):
         note = f", {plain(move.answers)}" if move.answers else ""
         parts.append(f"{numbered(board, [move.san])} ({score_words(move.cp)}{note})")
     return ", ".join(parts)
@@ -251,7 +269,6 @@ def card(finding: Finding, scan: Scan, level: float) -> Card:
         refutation=numbered(after_move(board), refutation_line(finding)),
         also=and_list([plain(san, limit=12) for san in finding.also]),
         instead=_instead(finding),
-        gain=GAIN_WORDS.get(finding.gain, finding.gain),
         motifs=", ".join(plain(motif, limit=60) for motif in finding.motifs),
         evidence=f"{evidence.played} of {evidence.games} games" if evidence is not None else "",
         extra=(*bait_sentences(finding, scan, level), *extra_sentences(finding)),

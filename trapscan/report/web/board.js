@@ -75,8 +75,8 @@ function drawMove(uci, flip, kind) {
   const length = Math.hypot(x2 - x1, y2 - y1) || 1, ux = (x2 - x1) / length, uy = (y2 - y1) / length;
   const group = svg("g", { class: kind });
   const stop = kind === "slip" ? 18 : 14;
-  const path = `M${x1 + ux * 8} ${y1 + uy * 8}L${x2 - ux * stop} ${y2 - uy * stop}`;
-  group.append(svg("path", { d: path, class: "halo" }), svg("path", { d: path, class: "stroke" }));
+  const path = `M${x1} ${y1}L${x2 - ux * stop} ${y2 - uy * stop}`;
+  group.append(svg("path", { d: path, class: "halo" }), svg("path", { d: path, class: "stroke" }), svg("circle", { cx: x1, cy: y1, r: 5, class: "foot" }));
   if (kind === "slip") {
     group.append(svg("circle", { cx: x2, cy: y2, r: 18, class: "halo" }), svg("circle", { cx: x2, cy: y2, r: 18, class: "ring" }));
   } else {
