@@ -177,7 +177,7 @@ def _overload(play: Play, motif: Motif) -> str:
 def _decoy(play: Play, motif: Motif) -> str:
     index, after = motif.ply - 1, play.boards[motif.ply]
     lured, bait = piece_name(after, motif.targets[0]), chess.square_name(motif.targets[1])
-    return f"{deed(play, index)} and draws the {lured} to {bait}, where {deed(play, index + 2)}"
+    return f"{deed(play, index)} and draws the {lured} to {bait}, and then {deed(play, index + 2)}"
 
 
 def _interference(play: Play, motif: Motif) -> str:

@@ -68,16 +68,22 @@ def pin(play: Play) -> Iterator[Motif]:
                 if slider == moved_to:
                     yield from _relative(play, index, slider, front, rear)
                 continue
-            if slider == moved_to and (front, rear) not in known and after.piece_type_at(front) != chess.PAWN:
+            attack: Motif | None = None
+            news = (front, rear) not in known
+            if slider == moved_to and news and after.piece_type_at(front) != chess.PAWN:
                 if _baited(play, index, front) and value_at(after, front) > value_at(after, slider):
                     yield Motif(m.PIN, index + 1, slider, (front, rear), index + 3)
                 elif not after.is_check() and threat_on(after, front, play.side) > 0 and loot(after, slider) <= 0:
-                    yield Motif(m.PIN, index + 1, slider, (front, rear), _falls(play, index, front))
-            for spared in _in_vain(after, slider, front, rear, play.side):
-                # what was spared by the same pin before is no news
-                if spared == moved_to or (front, rear) not in known or index == 0:
-                    yield Motif(m.PIN, index + 1, slider, (front, rear, spared), index + 1)
-                    break
+                    attack = Motif(m.PIN, index + 1, slider, (front, rear), _falls(play, index, front))
+            if attack and attack.paid:
+                yield attack
+            # what was spared by the same pin before is no news
+            spared = [s for s in _in_vain(after, slider, front, rear, play.side) if s == moved_to or news or index == 0]
+            if spared:
+                dearest = max(spared, key=lambda square: value_at(after, square))
+                yield Motif(m.PIN, index + 1, slider, (front, rear, dearest), index + 1)
+            if attack and not attack.paid:
+                yield attack
 
 
 def _in_vain(

@@ -9,6 +9,7 @@ import chess
 
 from trapscan.explain import gain as gains
 from trapscan.explain import motif as m
+from trapscan.explain.exchange import balance
 from trapscan.explain.fails import why_it_fails
 from trapscan.explain.gain import Gain
 from trapscan.explain.motif import Motif
@@ -59,7 +60,7 @@ def explain_slip(
     play = Play.along(after, refutation)
     gain = gains.weigh(board, slip, best, slip_score, refutation)
     shown = Play(play.boards[: gain.line + 1], play.moves[: gain.line])
-    found = order(gain, motifs_of(shown))
+    found = order(shown, gain, motifs_of(shown))
     if gain.kind != "mate":
         found += [motif for motif in threatened(play) if motif.name not in {seen.name for seen in found}]
     return Explanation(
@@ -78,20 +79,26 @@ _MATES = (m.SMOTHERED, m.BACK_RANK, m.MATING_NET)
 _WEAK = (m.ATTACK_F7, m.ATTACK_F2, m.OPENED_LINE, m.HANGING, m.ZWISCHENZUG)
 
 
-def order(gain: Gain, motifs: list[Motif]) -> list[Motif]:
+def order(play: Play, gain: Gain, motifs: list[Motif]) -> list[Motif]:
     """Motifs with the one that wins the material first.
 
-    That is one that has been cashed in when the gain is in hand; of several the one cashed in nearest to it, then the
-    more telling one (the order of motifs.FINDERS). A pin that only spares a piece, and motifs that say where rather
-    than how, come after those. Where the gain is a mate, the kind of mate leads.
+    Those cashed in by the time the gain is in hand come before the others, and of them the one around which most
+    material changes hands; then the more telling one (the order of motifs.FINDERS). An old pin that only spares a
+    piece, and motifs that say where rather than how, come after those. Where the gain is a mate, its kind leads.
     """
 
-    def rank(item: tuple[int, Motif]) -> tuple[bool, bool, bool, int]:
+    def swing(motif: Motif) -> int:
+        """What the punisher wins from before the motif's move to after it is cashed in, or one move on."""
+        end = min(max(motif.paid, motif.ply + 2), len(play))
+        return balance(play.boards[end], play.side) - balance(play.boards[motif.ply - 1], play.side)
+
+    def rank(item: tuple[int, Motif]) -> tuple[bool, bool, int, int]:
         place, motif = item
         if gain.kind == "mate":
-            return (motif.name not in _MATES, False, False, place)
-        spares = motif.name == m.PIN and len(motif.targets) == 3
+            return (motif.name not in _MATES, False, 0, place)
+        fresh = motif.actor == play.moves[motif.ply - 1].to_square
+        spares = motif.name == m.PIN and len(motif.targets) == 3 and not fresh
         early = bool(motif.paid) and motif.paid <= gain.ply
-        return (not early, motif.name in _WEAK or spares, abs(motif.paid - gain.ply) > 2, place)
+        return (not early, motif.name in _WEAK or spares, -swing(motif), place)
 
     return [motif for _, motif in sorted(enumerate(motifs), key=rank)]
