@@ -23,6 +23,13 @@ from trapscan.report.view import refutation_line
 SCANS: list[Any] = [trap_scan, hostile_scan, lambda: bulk_scan(60)]
 
 
+# PGN standard, section 16.2: four fields, then opcodes with operands, each ended by a semicolon
+EPD_RECORD = re.compile(
+    r"[1-8pnbrqkPNBRQK]+(/[1-8pnbrqkPNBRQK]+){7} [wb] (-|K?Q?k?q?) (-|[a-h][36])"
+    r"( [a-z][a-z0-9]*(( [A-Za-z0-9+#=/-]+)+| \"[^\"\\]*\");)*"
+)
+
+
 def read_all(text: str) -> list[chess.pgn.Game]:
     handle, found = io.StringIO(text), []
     while (game := chess.pgn.read_game(handle)) is not None:
@@ -99,7 +106,7 @@ def test_epd_is_read_back(make: Any) -> None:
         records = games.epd_records(finding)
         assert records
         for record in records:
-            assert "\n" not in record
+            assert EPD_RECORD.fullmatch(record), record
             board = chess.Board()
             operations = board.set_epd(record)
             assert board.is_valid()

@@ -56,8 +56,9 @@ def game_of(finding: Finding, scan: Scan, level: float, *, event: str = "", roun
         game.headers["Opening"] = tag(finding.opening.name)
     game.headers["FindingId"] = tag(finding.id)
     node: chess.pgn.GameNode = game
+    board = start.copy(stack=False)  # a node's own board is played from the root each time
     for san in finding.line:
-        node = node.add_variation(node.board().parse_san(san))
+        node = node.add_variation(board.push_san(san))
     intro = _join(
         f"{kind}.", numbers_text(finding, scan, level), opening_text(finding) + "." if finding.opening else ""
     )
@@ -129,9 +130,10 @@ def _add_bait(node: chess.pgn.GameNode, finding: Finding, scan: Scan, level: flo
 
 def _add_line(node: chess.pgn.GameNode, sans: Sequence[str]) -> chess.pgn.GameNode:
     """Play SAN moves on from `node`, along moves that are there already; stops at the first that cannot be played."""
+    board = node.board()
     for san in sans:
         try:
-            move = node.board().parse_san(san)
+            move = board.push_san(san)
         except ValueError:
             break
         node = node.variation(move) if node.has_variation(move) else node.add_variation(move)
