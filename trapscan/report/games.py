@@ -182,8 +182,8 @@ def epd(findings: Iterable[Finding], *, seven_bit: bool = False) -> str:
 def epd_records(finding: Finding) -> list[str]:
     """The EPD lines of one finding."""
     board = board_of_finding(finding)
-    about = _c0(_join(title_of(finding) + ".", finding.why_tempting, finding.why_it_fails))
-    name = plain(finding.id, limit=80)
+    about = _string(_join(title_of(finding) + ".", finding.why_tempting, finding.why_it_fails))
+    name = _string(finding.id, limit=80)
     if finding.kind == "bait":
         if finding.bait is None:
             return []
@@ -228,9 +228,9 @@ def _playable(board: chess.Board, sans: Sequence[str]) -> list[chess.Move]:
     return moves
 
 
-def _c0(text: str) -> str:
+def _string(text: str, limit: int = 240) -> str:
     """An EPD string: no quotation mark, backslash or semicolon, which careless readers take for its end."""
-    return plain(text, limit=240).replace('"', "'").replace("\\", "/").replace(";", ",")
+    return plain(text, limit=limit).replace('"', "'").replace("\\", "/").replace(";", ",")
 
 
 def ce(value: Cp) -> int:
