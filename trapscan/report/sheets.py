@@ -18,7 +18,7 @@ from trapscan.report.men import symbols
 from trapscan.report.page import asset, environment, policy
 from trapscan.report.pdf import Item, sheet_pdf
 from trapscan.report.tables import question
-from trapscan.report.text import FAIR_PLAY
+from trapscan.report.text import FAIR_PLAY, plain
 from trapscan.report.view import Card, card
 
 PAPERS = ("a4", "letter")
@@ -90,6 +90,7 @@ def _answer(words: Card) -> tuple[tuple[str, str], ...]:
         ("Motifs", words.motifs),
         ("Opening", words.opening),
         ("Line", words.line),
+        ("Id", plain(words.finding.id, limit=60)),
         ("At this level", f"played by {words.chance}, punished by {words.find}; toll {words.toll} per 100 games"),
     )
     return tuple((name, text) for name, text in rows if text)
