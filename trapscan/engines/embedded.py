@@ -3,7 +3,7 @@ that its results are too. A test measures them afresh and compares."""
 
 from __future__ import annotations
 
-from trapscan.engines.probe import EMBEDDED_NPS, Probe
+from trapscan.engines.facts import EMBEDDED_NPS, Probe
 from trapscan.engines.uci import Option
 
 EMBEDDED_VERSION = "2026.1"

@@ -12,7 +12,7 @@ from typing import Any
 
 import chess
 
-from trapscan.engines.probe import Probe
+from trapscan.engines.facts import Probe
 from trapscan.engines.session import START_SECONDS, Session
 from trapscan.engines.spec import EngineSpec
 from trapscan.engines.uci import read_answer

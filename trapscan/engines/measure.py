@@ -7,7 +7,7 @@ from collections.abc import Mapping, Sequence
 
 import chess
 
-from trapscan.engines.probe import Probe
+from trapscan.engines.facts import Probe
 from trapscan.engines.session import RawAnswer, Session
 from trapscan.engines.spec import EngineSpec
 from trapscan.engines.uci import Info, find_option, option_command, parse_info, read_answer
@@ -56,7 +56,9 @@ class _Measurement:
 
     def session(self) -> Session:
         if self._session is None:
-            self._session = Session(self.spec, options=self.settings, clear_hash=self.clear_hash, prime=self.prime)
+            self._session = Session(
+                self.spec, options=self.settings, clear_hash=self.clear_hash, prime=self.prime, stop_seconds=0.3
+            )
         return self._session
 
     def drop(self) -> None:
@@ -127,7 +129,7 @@ class _Measurement:
         depth_nodes = self._calibrate() if kind == "depth" else ()
         if kind == "depth" and not depth_nodes:
             return refuse("it reports no nodes, so that no depth can be chosen for it")
-        reproducible = kind != "movetime" and self._reproducible(small if nps < 100_000 else large)
+        reproducible = kind != "movetime" and self._reproducible({"nodes": small, "depth": "depth 7"}.get(kind, large))
         multipv = self._multipv(large)
         searchmoves = self._searchmoves(large)
         return Probe(
@@ -234,7 +236,7 @@ class _Measurement:
             ("mated", MATED),
             ("stalemated", STALEMATED),
         ):
-            raw = self.search(fen, limit, 1.0 if label.endswith("mated") else LONGEST)
+            raw = self.search(fen, limit, 0.5 if label.endswith("mated") else LONGEST)
             if raw is None:
                 said[label] = "no answer"
                 continue
@@ -287,17 +289,17 @@ class _Measurement:
         self.clear_hash = self.prime = False
         self.steady_nodes = False
         if self._repeats(limit) == "lines":
-            self.notes.append("node counts do not repeat exactly, the expected ones are given; scores and lines did")
+            self.notes.append("node counts do not quite repeat, expected ones are given; scores and lines may differ, but rarely")
             return True
         self.notes.append("equal searches do not always give equal answers: reports may vary from run to run")
         return False
 
     def _repeats(self, limit: str) -> str:
         """What repeats over two processes and different orders: "all", "lines" (but not node counts) or "nothing"."""
-        positions = (*OPENINGS, ENDING)
+        positions = [*OPENINGS, *(_after(fen, at) for fen in OPENINGS for at in (0, 9, 18)), ENDING]
         seen: dict[str, Evaluation] = {}
         result = "all"
-        for order in (positions, positions[::-1] + positions[:1]):
+        for order in (positions, positions[::-1], positions[7:] + positions[:7]):
             self.drop()
             for fen in order:
                 answer = self.read(fen, self.search(fen, limit))
@@ -344,6 +346,13 @@ class _Measurement:
             self.drop()
             return False
         return shown
+
+
+def _after(fen: str, at: int) -> str:
+    """The position after one of the legal moves, by its place in the alphabet."""
+    board = chess.Board(fen)
+    board.push_uci(sorted(move.uci() for move in board.legal_moves)[at])
+    return board.fen()
 
 
 def _infos(raw: RawAnswer) -> list[Info]:

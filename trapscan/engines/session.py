@@ -134,10 +134,10 @@ class Session:
             commands.append(option_command(self.options, "Hash", _within(table, size)))
         return commands
 
-    def ready(self) -> None:
-        """Wait until everything sent so far has been taken in."""
+    def ready(self, seconds: float | None = None) -> None:
+        """Wait until everything sent so far has been taken in; by default as long as a start may take."""
         self.process.send("isready\n")
-        for line in self.process.read_lines(self._start_seconds, "answer to 'isready'"):
+        for line in self.process.read_lines(seconds or self._start_seconds, "answer to 'isready'"):
             if line.lower().endswith(b"readyok"):
                 return
 
@@ -175,7 +175,7 @@ class Session:
         if fresh:
             setup.append(self._fresh)
         self.process.send("".join(setup))
-        self.ready()
+        self.ready(seconds)
         only = " searchmoves " + " ".join(moves) if moves else ""
         start = time.perf_counter()
         self.process.send(f"position fen {fen}\ngo {limit}{only}\n")
@@ -211,7 +211,7 @@ class Session:
         try:
             self.process.send("stop\n")
             self._answer(self._stop_seconds)
-            self.ready()
+            self.ready(self._stop_seconds)
         except (EngineTimeoutError, EngineCrashedError):
             return False
         return True

@@ -7,7 +7,7 @@ from typing import Any
 
 import msgspec
 
-from trapscan.engines.probe import Probe, probe
+from trapscan.engines.facts import Probe, probe
 from trapscan.engines.spec import EngineSpec, discover
 from trapscan.errors import EngineError
 
