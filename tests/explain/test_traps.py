@@ -14,7 +14,7 @@ from trapscan.model import GAINS
 OTHER_GAIN = {
     "accel-dragon-na5": ("attack", "the line ends in the middle of exchanges, before the piece is won"),
     "baltic-qxd5": ("pawn", "the engine keeps the queen and gives a pawn"),
-    "evans-bc5-ba5": ("attack", "the line is two plies long; the piece falls later"),
+    "evans-bc5-ba5": ("attack", "the line in the file is two plies long and shows no capture"),
     "giuoco-bb6": ("pawn", "the line wins a pawn"),
     "halosar": ("piece", "the engine gives material instead of being mated on c7"),
     "lasker-albin": ("piece", "the king does not take on f2, and so the queen is not lost"),
