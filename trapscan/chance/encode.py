@@ -50,3 +50,51 @@ def recent_moves(board: chess.Board, count: int) -> list[tuple[int, int]]:
     stack = board.move_stack[-count:][::-1]
     known = [(move.from_square ^ flip, move.to_square ^ flip) if move else (NO_SQUARE, NO_SQUARE) for move in stack]
     return known + [(NO_SQUARE, NO_SQUARE)] * (count - len(known))
+
+
+def marks(board: chess.Board, count: int) -> npt.NDArray[np.float32]:
+    """(64, 2 count): from and to square of each of the last `count` moves, latest first."""
+    out = np.zeros((NO_SQUARE + 1, 2 * count), np.float32)
+    for i, (origin, target) in enumerate(recent_moves(board, count)):
+        out[origin, 2 * i] = out[target, 2 * i + 1] = 1
+    return out[:NO_SQUARE]
+
+
+def attackers(board: chess.Board) -> npt.NDArray[np.float32]:
+    """(64, 6): how many own pawns, minor pieces, and heavy pieces or kings attack each square; then theirs."""
+    flip = side_flip(board.turn)
+    masks = np.zeros((6, 64), np.uint8)
+    order = np.arange(64) ^ flip
+    for square, piece in board.piece_map().items():
+        kind = _KIND[piece.piece_type] + (0 if piece.color == board.turn else 3)
+        masks[kind] += _bits(board.attacks_mask(square))
+    return np.ascontiguousarray(masks[:, order].T, np.float32)
+
+
+_KIND = {chess.PAWN: 0, chess.KNIGHT: 1, chess.BISHOP: 1, chess.ROOK: 2, chess.QUEEN: 2, chess.KING: 2}
+
+
+def _bits(mask: int) -> npt.NDArray[np.uint8]:
+    return np.unpackbits(np.frombuffer(mask.to_bytes(8, "little"), np.uint8), bitorder="little")
+
+
+def context(board: chess.Board, seconds: float, pool: int) -> npt.NDArray[np.float32]:
+    """(12,): castling rights, ply, whether the ply is known, speed, whether the speed is known, rating pool."""
+    ply = known_ply(board)
+    speed = np.log2(np.clip(seconds, 15, 10_000) / 600) / 3 if seconds > 0 else 0.0
+    pools = [float(pool == i) for i in range(4)]
+    return np.array(
+        [*castling(board), max(ply, 0) / 40, float(ply >= 0), speed, float(seconds > 0), *pools], np.float32
+    )
+
+
+def known_ply(board: chess.Board) -> int:
+    """Plies played, or -1 where the board's move number cannot be true (an EPD without counters says move 1)."""
+    ply = board.ply()
+    if ply <= 1 and not board.move_stack:
+        start = chess.Board()
+        start.turn = board.turn
+        moved = chess.popcount(board.occupied ^ start.occupied)
+        if moved > 2 * ply:
+            return -1
+    return ply

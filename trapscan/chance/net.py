@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 from functools import cache
 from importlib import resources
 from typing import Any
@@ -14,14 +15,13 @@ import numpy.typing as npt
 import onnxruntime
 
 from trapscan.chance import encode
+from trapscan.chance.joined import JOIN, Join
 from trapscan.model import Chances
 
 WEIGHTS = "policy.onnx"
-LOWEST, HIGHEST = 600, 2700
+HISTORY = 3
+LOWEST, HIGHEST = 600, 2600
 """Levels outside are taken as the nearer end: the games hold next to nothing beyond."""
-
-ANCHORS = (800, 1350, 1900, 2450)
-"""Levels at which the net is run; in between, logits follow the cubic through them."""
 
 PROMOTION_SHARES = {chess.QUEEN: 0.947, chess.ROOK: 0.026, chess.KNIGHT: 0.019, chess.BISHOP: 0.008}
 """How the four promotions share one entry: counted in 1,242 promotions of 206,657 online games (first 50 plies)."""
@@ -29,23 +29,34 @@ PROMOTION_SHARES = {chess.QUEEN: 0.947, chess.ROOK: 0.026, chess.KNIGHT: 0.019, 
 Floats = npt.NDArray[np.float64]
 
 
+@dataclass(frozen=True)
+class Conditions:
+    """What the net is told of a game besides the board: thinking time of a side over 40 moves (0: unknown), and the
+    rating pool (0 early 2013, 1 2013-2017, 2 present day, 3 a league of long games)."""
+
+    seconds: float = 600.0
+    pool: int = 2
+
+
 class NetModel:
     """A ChanceModel. Deterministic: every position is run by itself on one thread, probabilities have six digits."""
 
-    def __init__(self, weights: bytes) -> None:
+    def __init__(self, weights: bytes, conditions: Conditions | None = None, join: Join = JOIN) -> None:
         options = onnxruntime.SessionOptions()
         options.intra_op_num_threads = 1
         options.inter_op_num_threads = 1
         options.log_severity_level = 3
         self._session = onnxruntime.InferenceSession(weights, options, providers=["CPUExecutionProvider"])
-        self._name = f"policy net {hashlib.sha256(weights).hexdigest()[:12]}"
+        self._join = join
+        self.conditions = conditions or Conditions()
+        self._name = f"policy net {hashlib.sha256(weights).hexdigest()[:12]}, join {join.digest()}"
 
     def __reduce__(self) -> tuple[Any, ...]:
         return (load_model, ())  # a worker loads its own session: sessions cannot cross processes
 
     @property
     def name(self) -> str:
-        """Name and hash of the weights."""
+        """Name and hash of the weights and of the join."""
         return self._name
 
     def predict(self, boards: list[chess.Board], levels: tuple[int, ...]) -> list[Chances]:
@@ -53,48 +64,37 @@ class NetModel:
         return [self._one(board, levels) for board in boards]
 
     def join(self, chances: Chances, losses: Mapping[str, tuple[float, float]], levels: tuple[int, ...]) -> Chances:
-        """Not fitted yet: the chances as they are."""
-        del losses, levels
-        return chances
+        """Chances once an engine has looked at some of the moves; see `joined.Join`."""
+        return self._join.apply(chances, losses, levels)
 
-    def _one(self, board: chess.Board, levels: tuple[int, ...]) -> Chances:
+    def shares(
+        self, board: chess.Board, ratings: Sequence[tuple[float, float]], conditions: Conditions | None = None
+    ) -> tuple[list[chess.Move], Floats]:
+        """Legal moves, and (ratings, moves) probabilities, unrounded; each of `ratings` is (own, the other's)."""
         moves = list(board.legal_moves)
         if not moves:
-            return {}
-        entries = [encode.move_entry(board, move) for move in moves]
-        at_anchors = self._logits(board)[:, entries].astype(np.float64)
-        logits = _between(np.clip(np.array(levels, float), LOWEST, HIGHEST)) @ at_anchors
-        logits += np.log([PROMOTION_SHARES.get(move.promotion or 0, 1.0) for move in moves])
-        shares = np.exp(logits - logits.max(axis=1, keepdims=True))
-        shares = rounded(shares / shares.sum(axis=1, keepdims=True))
-        return {board.uci(move): tuple(shares[:, column].tolist()) for column, move in enumerate(moves)}
-
-    def _logits(self, board: chess.Board) -> npt.NDArray[np.float32]:
-        marks = np.zeros((65, 2), np.int64)
-        for origin, target in encode.recent_moves(board, 1):
-            marks[origin, 0] = marks[target, 1] = 1
-        meta = np.zeros((len(ANCHORS), 8), np.float32)
-        meta[:, :4] = encode.castling(board)
-        meta[:, 4] = meta[:, 5] = (np.array(ANCHORS) - 1600) / 500
-        meta[:, 6], meta[:, 7] = board.ply() / 40, 1
-        count = len(ANCHORS)
+            return [], np.zeros((len(ratings), 0))
+        given = conditions or self.conditions
         feed = {
-            "squares": np.repeat(encode.squares(board)[None], count, 0),
-            "marks": np.repeat(marks[None, :64], count, 0),
-            "meta": meta,
+            "squares": encode.squares(board)[None],
+            "marks": encode.marks(board, HISTORY)[None],
+            "attackers": encode.attackers(board)[None],
+            "context": encode.context(board, given.seconds, given.pool)[None],
+            "level": ((np.clip(np.array(ratings), LOWEST, HIGHEST + 100) - 1600) / 500).astype(np.float32),
         }
-        logits: npt.NDArray[np.float32] = self._session.run(None, feed)[0]
-        return logits
+        entries = [encode.move_entry(board, move) for move in moves]
+        logits = self._session.run(None, feed)[0][:, entries].astype(np.float64)
+        logits += np.log([PROMOTION_SHARES.get(move.promotion or 0, 1.0) for move in moves])
+        raised = np.exp(logits - logits.max(axis=1, keepdims=True))
+        return moves, raised / raised.sum(axis=1, keepdims=True)
 
-
-def _between(levels: Floats) -> Floats:
-    """(levels, anchors): weights of the cubic through the anchors."""
-    out = np.ones((len(levels), len(ANCHORS)))
-    for i, here in enumerate(ANCHORS):
-        for j, other in enumerate(ANCHORS):
-            if i != j:
-                out[:, i] *= (levels - other) / (here - other)
-    return out
+    def _one(self, board: chess.Board, levels: tuple[int, ...]) -> Chances:
+        within = [min(max(level, LOWEST), HIGHEST) for level in levels]
+        moves, shares = self.shares(board, [(level, level) for level in within])
+        if not moves:
+            return {}
+        shares = rounded(shares)
+        return {board.uci(move): tuple(shares[:, column].tolist()) for column, move in enumerate(moves)}
 
 
 def rounded(shares: Floats, digits: int = 6) -> Floats:
