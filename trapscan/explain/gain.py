@@ -23,6 +23,7 @@ NOTHING = 0.75
 
 _EXPLAINED = 0.6
 _HORIZON = 12
+_TRUST = 2.5
 _CEILING = 15.0
 
 Tally = dict[chess.PieceType, int]
@@ -155,13 +156,17 @@ def _pieces(gain: Gain, sign: int) -> list[str]:
 def _alternative(board: chess.Board, best: Line, plies: int, side: chess.Color) -> tuple[int, Tally]:
     """Balance and counts of the victim's best line where it last comes to rest within `plies` plies.
 
-    An engine's line may be cut in the middle of an exchange. Where it never comes to rest, the board as it stands
-    counts, or what its first capture leads to.
+    An engine's line may be cut in the middle of an exchange: a rest at which the victim is worse off, by _TRUST pawns
+    or more, than the line's own score says is not believed. Where no rest is left, the board as it stands counts, or
+    what the line's first capture leads to.
     """
     play = Play.along(board, best.pv[:plies])
+    claimed = best.score.of(side).plain / 100
     for position in reversed(play.boards[1:]):
         value = balance(position, side)
-        if not position.is_check() and settle(position, side)[0] == value:
+        if value - claimed >= _TRUST or position.is_check():
+            continue
+        if settle(position, side)[0] == value:
             return value, _counts(position, side)
     if play.moves and play.is_capture(0):
         value, rest = settle(play.boards[1], side)
