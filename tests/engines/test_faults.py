@@ -135,7 +135,7 @@ def test_a_lasting_fault_ends_in_its_own_error(
 def test_an_engine_that_never_gets_ready_is_given_up(fake: Fakes, scenario: str) -> None:
     engine = fake(scenario, start_seconds=0.4)
     start = time.monotonic()
-    with pytest.raises(EngineTimeoutError, match="no answer to '(uci|isready)' within"):
+    with pytest.raises(EngineTimeoutError, match=r"no answer to '(uci|isready)' within"):
         engine.evaluate(Query(START, 1000))
     assert time.monotonic() - start < 4.0
 

@@ -104,11 +104,11 @@ def test_many_restarts_leak_neither_files_nor_threads() -> None:
 
     one()
     time.sleep(0.2)
-    files, threads = len(os.listdir("/proc/self/fd")), threading.active_count()
+    files, threads = len(list(Path("/proc/self/fd").iterdir())), threading.active_count()
     for _ in range(15):
         one()
     time.sleep(0.2)
-    assert len(os.listdir("/proc/self/fd")) <= files
+    assert len(list(Path("/proc/self/fd").iterdir())) <= files
     assert threading.active_count() <= threads
 
 

@@ -18,6 +18,7 @@ EMBEDDED_PROBE = Probe(
         "movetime": "honoured (68 ms for 100)",
     },
     node_ratio=(1.0, 2.5),
+    least_nodes=4_000,
     nps=EMBEDDED_NPS,
     budget_nps=EMBEDDED_NPS,
     reproducible=True,

@@ -23,7 +23,7 @@ from trapscan.engines.store import store_folder
 from trapscan.engines.uci import Option, find_option
 from trapscan.settings import OptionValue
 
-PROBE_VERSION = 1
+PROBE_VERSION = 2
 
 SLOW_NPS = 133_000
 """Engines below this speed get smaller budgets: at this speed the greatest standard budget takes LONG_SECONDS."""
@@ -37,6 +37,11 @@ DEPTH_FACTOR = 2.0
 for the same strength than the one the budgets were measured with (Stockfish 15.1)."""
 LEAST_DEPTH = 5
 """No search to a fixed depth is shallower, so that a refutation of two moves lies within it."""
+SCREEN_BUDGET = 2_000
+DEEP_BUDGET = 100_000
+SCREEN_ERROR = 0.11
+"""How far, in expected score (root mean square over sharp positions), the cheapest searches may be from deep ones.
+Stockfish 15.1 has 0.105 at SCREEN_BUDGET; Ethereal needs depth 11 for as much, sunfish 4,000 nodes (measured)."""
 
 
 class Probe(msgspec.Struct, frozen=True, kw_only=True):
@@ -46,6 +51,8 @@ class Probe(msgspec.Struct, frozen=True, kw_only=True):
     limits          kind -> what became of it, in words
     node_ratio      nodes spent for each node allowed, over small and large budgets (only with limit_kind "nodes")
     depth_nodes     nodes spent to finish depth 1, 2, ...: geometric mean over a few opening positions
+    least_depth     the shallowest searches that do not mislead (with limit_kind "depth"); see SCREEN_ERROR
+    least_nodes     the same in nodes, 0 when SCREEN_BUDGET is enough (with limit_kind "nodes")
     nps             nodes per second, one thread, as measured
     budget_nps      the speed that budgets are scaled by: nps rounded to a power of two, or a constant of the engine
     multipv         several exact lines, all of them, in one search
@@ -67,6 +74,8 @@ class Probe(msgspec.Struct, frozen=True, kw_only=True):
     limits: dict[str, str] = {}
     node_ratio: tuple[float, float] = (1.0, 1.0)
     depth_nodes: tuple[int, ...] = ()
+    least_depth: int = LEAST_DEPTH
+    least_nodes: int = 0
     nps: int = 0
     budget_nps: int = 0
     multipv: bool = False
@@ -87,15 +96,16 @@ class Probe(msgspec.Struct, frozen=True, kw_only=True):
         """The nodes an engine of this speed spends on `budget`.
 
         Engines of SLOW_NPS and more: all of it. Slower ones: all of what takes SHORT_SECONDS, and above that a power
-        of it, so that LONG_BUDGET takes LONG_SECONDS. Depends on `budget_nps` only, which is kept with the probe.
+        of it, so that LONG_BUDGET takes LONG_SECONDS. Never less than `least_nodes`. Depends on `budget_nps` and
+        `least_nodes` only, which are kept with the probe.
         """
         if not self.budget_nps or self.budget_nps >= SLOW_NPS:
-            return budget
+            return max(budget, self.least_nodes)
         knee = self.budget_nps * SHORT_SECONDS
         if budget <= knee:
-            return budget
+            return max(budget, self.least_nodes)
         power = math.log(LONG_SECONDS / SHORT_SECONDS) / math.log(LONG_BUDGET / knee)
-        return int(knee * (budget / knee) ** power)
+        return max(int(knee * (budget / knee) ** power), self.least_nodes)
 
     def budget_scale(self, budget: int) -> float:
         """Share of `budget` that is spent: `scaled(budget) / budget`."""
@@ -106,13 +116,13 @@ class Probe(msgspec.Struct, frozen=True, kw_only=True):
         aim = math.log(DEPTH_FACTOR * self.scaled(budget))
         table = self.depth_nodes
         if not table:
-            return LEAST_DEPTH
+            return self.least_depth
         growth = max(1.3, (table[-1] / table[0]) ** (1 / max(1, len(table) - 1)))
         costs = [math.log(max(1, nodes)) for nodes in table]
         while costs[-1] < aim + math.log(growth) and len(costs) < 60:
             costs.append(costs[-1] + math.log(growth))
         best = min(range(len(costs)), key=lambda i: abs(costs[i] - aim))
-        return max(LEAST_DEPTH, best + 1)
+        return max(self.least_depth, best + 1)
 
     def expected_nodes(self, budget: int) -> int:
         """What a query of `budget` should cost in the engine's own nodes; the same whatever it says itself."""

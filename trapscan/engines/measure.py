@@ -7,29 +7,24 @@ from collections.abc import Mapping, Sequence
 
 import chess
 
-from trapscan.engines.facts import Probe
+from trapscan.engines.facts import DEEP_BUDGET, LEAST_DEPTH, SCREEN_BUDGET, SCREEN_ERROR, Probe
+from trapscan.engines.positions import (
+    ENDING,
+    MATE_IN_ONE,
+    MATE_IN_TWO,
+    MATED,
+    OPENINGS,
+    QUEEN_UP_BLACK,
+    QUIET,
+    SHARP,
+    STALEMATED,
+)
 from trapscan.engines.session import RawAnswer, Session
 from trapscan.engines.spec import EngineSpec
 from trapscan.engines.uci import Info, find_option, option_command, parse_info, read_answer
 from trapscan.errors import EngineAnswerError, EngineCrashedError, EngineError, EngineRefusedError, EngineTimeoutError
 from trapscan.model import Evaluation
 from trapscan.settings import OptionValue
-
-# Opening and early middlegame positions of common openings, our own choice; no side to move or structure twice.
-OPENINGS = (
-    "rnbqkb1r/pp1p1ppp/4pn2/4P3/3N4/8/PPP2PPP/RNBQKB1R b KQkq - 0 1",
-    "r1bqkbnr/pppp1ppp/2n5/4p3/2B1P3/5N2/PPPP1PPP/RNBQK2R b KQkq - 0 1",
-    "rnbq1rk1/ppp1bppp/4pn2/3p2B1/2PP4/2N2N2/PP2PPPP/R2QKB1R w KQ - 0 1",
-    "r1bq1rk1/pp2ppbp/2np1np1/8/3NP3/2N1BP2/PPPQ2PP/R3KB1R w KQ - 0 1",
-)
-QUIET = OPENINGS[2]
-# Queens off: an engine may carry its endgame ways over to the next search (measured: sunfish's king table).
-ENDING = "8/5pk1/4p1p1/8/3R4/4P1PP/r4PK1/8 w - - 0 1"
-MATE_IN_ONE = "6k1/5ppp/8/8/8/8/8/R5K1 w - - 0 1"
-MATE_IN_TWO = "k7/8/1K6/8/8/8/8/1R6 b - - 0 1"  # the mated side to move, one legal move, mated by 2.Rc8/2.R any
-QUEEN_UP_BLACK = "rnbqkbnr/pppppppp/8/8/8/8/PPPPPPPP/RNB1KBNR b KQkq - 0 1"
-MATED = "7k/5KQ1/8/8/8/8/8/8 b - - 0 1"
-STALEMATED = "7k/5K2/6Q1/8/8/8/8/8 b - - 0 1"
 
 NODE_TRIALS = (300, 2_000, 8_000, 32_000)
 FIRST_TRIAL = 4.0  # seconds; an engine of any use does the smallest trial in a fraction
@@ -129,6 +124,8 @@ class _Measurement:
         depth_nodes = self._calibrate() if kind == "depth" else ()
         if kind == "depth" and not depth_nodes:
             return refuse("it reports no nodes, so that no depth can be chosen for it")
+        budgets = Probe(name=name, limit_kind=kind, depth_nodes=depth_nodes, budget_nps=_power_of_two(nps))
+        least_depth, least_nodes = self._least(budgets)
         reproducible = kind != "movetime" and self._reproducible({"nodes": small, "depth": "depth 7"}.get(kind, large))
         multipv = self._multipv(large)
         searchmoves = self._searchmoves(large)
@@ -140,7 +137,9 @@ class _Measurement:
             node_ratio=node_ratio or (1.0, 1.0),
             depth_nodes=depth_nodes,
             nps=nps,
-            budget_nps=2 ** round(math.log2(max(64, nps))),
+            least_depth=least_depth,
+            least_nodes=least_nodes,
+            budget_nps=_power_of_two(nps),
             multipv=multipv,
             searchmoves=searchmoves,
             wdl=self._wdl(small),
@@ -279,6 +278,28 @@ class _Measurement:
         common = min(len(table) for table in tables)
         return tuple(round(math.exp(sum(math.log(table[i]) for table in tables) / len(tables))) for i in range(common))
 
+    def _least(self, budgets: Probe) -> tuple[int, int]:
+        """The cheapest searches whose verdicts in sharp positions can be trusted as far as SCREEN_ERROR: the least
+        depth, or the least nodes (0: no need for more than the budget)."""
+        if budgets.limit_kind == "movetime":
+            return LEAST_DEPTH, 0
+        deep = self._verdicts(budgets.limit(DEEP_BUDGET)[0])
+        if budgets.limit_kind == "depth":
+            first, last = budgets.depth(SCREEN_BUDGET), budgets.depth(DEEP_BUDGET)
+            for depth in range(first, last):
+                if _rms(deep, self._verdicts(f"depth {depth}")) <= SCREEN_ERROR:
+                    return depth, 0
+            return last, 0
+        for times in (1, 2, 4):
+            if _rms(deep, self._verdicts(f"nodes {times * SCREEN_BUDGET}")) <= SCREEN_ERROR:
+                break
+        return LEAST_DEPTH, times * SCREEN_BUDGET if times > 1 else 0
+
+    def _verdicts(self, limit: str) -> list[float | None]:
+        """Expected score in each of SHARP, for the side to move."""
+        answers = (self.read(fen, self.search(fen, limit)) for fen in SHARP)
+        return [answer.best.score.expected() if answer else None for answer in answers]
+
     def _reproducible(self, limit: str) -> bool:
         """Equal answers to equal searches after others: with `ucinewgame`, else with the Clear Hash button too, else
         with a first search of the same position."""
@@ -289,7 +310,9 @@ class _Measurement:
         self.clear_hash = self.prime = False
         self.steady_nodes = False
         if self._repeats(limit) == "lines":
-            self.notes.append("node counts do not quite repeat, expected ones are given; scores and lines may differ, but rarely")
+            self.notes.append(
+                "node counts do not quite repeat, expected ones are given; scores and lines may differ, but rarely"
+            )
             return True
         self.notes.append("equal searches do not always give equal answers: reports may vary from run to run")
         return False
@@ -346,6 +369,17 @@ class _Measurement:
             self.drop()
             return False
         return shown
+
+
+def _rms(first: Sequence[float | None], second: Sequence[float | None]) -> float:
+    """Root mean square difference; an answer that is missing counts as wrong altogether."""
+    gaps = [1.0 if a is None or b is None else a - b for a, b in zip(first, second, strict=True)]
+    return math.sqrt(sum(gap * gap for gap in gaps) / len(gaps))
+
+
+def _power_of_two(nps: int) -> int:
+    """The nearest power of two, so that a measurement made twice gives the same."""
+    return int(2 ** round(math.log2(max(64, nps))))
 
 
 def _after(fen: str, at: int) -> str:
