@@ -17,7 +17,15 @@ import chess.pgn
 from trapscan.model import Cp, Finding, Scan
 from trapscan.report.levels import at_level, by_toll
 from trapscan.report.text import FAIR_PLAY, GAIN_WORDS, ascii_only, percent, plain, points, score_words
-from trapscan.report.view import alternatives, board_of_finding, opening_text, refutation_line, slip_sign, title_of
+from trapscan.report.view import (
+    alternatives,
+    board_at,
+    board_of_finding,
+    opening_text,
+    refutation_line,
+    slip_sign,
+    title_of,
+)
 
 NAG = {"!": 1, "?": 2, "??": 4, "?!": 6}
 COLUMNS = 79
@@ -40,7 +48,7 @@ def ordered(scan: Scan, level: float) -> list[Finding]:
 
 def game_of(finding: Finding, scan: Scan, level: float, *, event: str = "", round_: int = 1) -> chess.pgn.Game:
     """One finding as a game tree."""
-    start = chess.Board(finding.start_fen)
+    start = board_at(finding.start_fen)
     game = chess.pgn.Game()
     game.setup(start)
     kind = finding.kind.capitalize()

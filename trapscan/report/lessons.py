@@ -1,10 +1,10 @@
 """Choosing warning positions for a group of a level: what they will meet, fall for and can learn from.
 
-The worth of a position is its toll at the level, on a root scale so that one common position does not drown the rest,
-raised where the refutation must be known, and lowered where the slip is too rare at the level, the refutation too hard
-to find even when told to look, or where there is no clear gain and no motif to name. Then one after the other is
-taken, each time the one worth most after what was taken has lowered its like: the same motif, opening, gain, side.
-Last, they are put from easy to hard.
+The worth of a position is the fourth root of its toll at the level (reach falls by an order of magnitude within a few
+moves, and a lesson is not about the first two moves only), raised where the refutation must be known, and lowered
+where the slip is too rare at the level, the refutation too hard to find even when told to look, or where there is no
+clear gain and no motif to name. Then one after the other is taken, each time the one worth most after what was taken
+has lowered its like: the same motif, opening, gain, side. Last, they are put from easy to hard.
 """
 
 from __future__ import annotations
@@ -23,9 +23,9 @@ from trapscan.report.text import plain
 from trapscan.report.view import board_of_finding, refutation_line
 
 MUST_KNOW_WEIGHT = 1.5
-GAIN_WEIGHTS = {"mate": 1.3, "queen": 1.2, "rook": 1.1, "piece": 1.1, "exchange": 0.9, "pawn": 0.7, "attack": 0.35}
+GAIN_WEIGHTS = {"mate": 1.3, "queen": 1.2, "rook": 1.1, "piece": 1.1, "exchange": 0.9, "pawn": 0.7, "attack": 0.3}
 """A lesson wants something to show for it: a worse position with nothing lost yet teaches the least."""
-NO_MOTIF_WEIGHT = 0.6
+NO_MOTIF_WEIGHT = 0.5
 LIKE_FACTORS = {"motif": 0.55, "opening": 0.6, "gain": 0.85, "victim": 0.9}
 """What one already chosen position of the same kind leaves of another's worth."""
 SAME_STRUCTURE = 4
@@ -120,7 +120,7 @@ def worth(finding: Finding, scan: Scan, level: float) -> float:
     chance = at_level(finding.chance, scan.levels, level)
     find = at_level(finding.find, scan.levels, level)
     shown = GAIN_WEIGHTS.get(finding.gain, 1.0) * (1.0 if finding.motifs else NO_MOTIF_WEIGHT)
-    value = shown * math.sqrt(toll) * min(1.0, chance / 0.05) * (0.25 + 0.75 * min(1.0, find / 0.15))
+    value = shown * toll**0.25 * min(1.0, chance / 0.05) * (0.25 + 0.75 * min(1.0, find / 0.15))
     return value * (MUST_KNOW_WEIGHT if must_know_at(finding, scan.levels, level) else 1.0)
 
 

@@ -20,6 +20,7 @@ from trapscan.report.men import symbols
 from trapscan.report.text import FAIR_PLAY, GAIN_WORDS, plain, score_words
 from trapscan.report.view import (
     SECTIONS,
+    board_at,
     board_of_finding,
     card,
     extra_sentences,
@@ -141,7 +142,7 @@ def finding_data(finding: Finding, scan: Scan, level: float) -> dict[str, Any]:
         "fen": finding.fen,
         "start": finding.start_fen,
         "title": words.title,
-        "line": moves_of(chess.Board(finding.start_fen), finding.line),
+        "line": moves_of(board_at(finding.start_fen), finding.line),
         "lineText": words.line,
         "orders": words.orders,
         "plays": _plays(finding),

@@ -159,7 +159,7 @@ def _questions(pdf: _Sheet, items: Sequence[Item]) -> None:
 
 def _answers(pdf: _Sheet, items: Sequence[Item]) -> None:
     """One below the other, a small board at the left; none is split."""
-    size, gap, name, line = 44.0, 10.0, 24.0, 9.0
+    size, gap, name, line = 41.0, 10.0, 23.0, 8.6
     x = MARGIN + 3 + size + gap
     wide = pdf.epw - 3 - size - gap
     for index, item in enumerate(items):

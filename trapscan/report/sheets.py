@@ -90,8 +90,11 @@ def _answer(words: Card) -> tuple[tuple[str, str], ...]:
         ("Motifs", words.motifs),
         ("Opening", words.opening),
         ("Line", words.line),
-        ("Id", plain(words.finding.id, limit=60)),
-        ("At this level", f"played by {words.chance}, punished by {words.find}; toll {words.toll} per 100 games"),
+        (
+            "At this level",
+            f"played by {words.chance}, punished by {words.find}; toll {words.toll} per 100 games. "
+            f"Id {plain(words.finding.id, limit=60)}",
+        ),
     )
     return tuple((name, text) for name, text in rows if text)
 

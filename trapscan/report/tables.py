@@ -6,14 +6,13 @@ import csv
 import io
 from collections.abc import Iterable, Sequence
 
-import chess
-
 from trapscan.model import Finding, Scan
 from trapscan.report.levels import at_level, by_toll
 from trapscan.report.text import GAIN_WORDS, numbered, percent, plain, points, side_name
 from trapscan.report.view import (
     SECTIONS,
     Card,
+    board_at,
     board_of_finding,
     card,
     centipawns,
@@ -128,7 +127,7 @@ def _row(finding: Finding, scan: Scan, level: float) -> tuple[str, str, str, str
     toll = points(at_level(finding.toll, scan.levels, level))
     chance = percent(at_level(finding.chance, scan.levels, level))
     what = title_of(finding) if finding.kind == "bait" else slip_and_reply(finding)
-    line = numbered(chess.Board(finding.start_fen), finding.line)
+    line = numbered(board_at(finding.start_fen), finding.line)
     gain = GAIN_WORDS.get(finding.gain, finding.gain).split(" ")[-1]
     return toll, chance, what, gain, opening_text(finding) or line or side_name(owner(finding))
 

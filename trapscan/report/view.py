@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 
 import chess
 import msgspec
@@ -56,7 +57,17 @@ class Card:
 
 def board_of_finding(finding: Finding) -> chess.Board:
     """The position of the finding, without history."""
-    return chess.Board(finding.fen)
+    return board_at(finding.fen)
+
+
+def board_at(fen: str) -> chess.Board:
+    """A board of its own at a FEN: parsed once, since every form of the report asks for the same positions."""
+    return _parsed(fen).copy(stack=False)
+
+
+@lru_cache(maxsize=8192)
+def _parsed(fen: str) -> chess.Board:
+    return chess.Board(fen)
 
 
 def owner(finding: Finding) -> str:
@@ -250,7 +261,7 @@ def card(finding: Finding, scan: Scan, level: float) -> Card:
         return at_level(numbers, scan.levels, level)
 
     board = board_of_finding(finding)
-    start = chess.Board(finding.start_fen)
+    start = board_at(finding.start_fen)
     evidence = finding.evidence
     return Card(
         finding=finding,
