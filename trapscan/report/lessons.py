@@ -120,7 +120,7 @@ def worth(finding: Finding, scan: Scan, level: float) -> float:
     chance = at_level(finding.chance, scan.levels, level)
     find = at_level(finding.find, scan.levels, level)
     shown = GAIN_WEIGHTS.get(finding.gain, 1.0) * (1.0 if finding.motifs else NO_MOTIF_WEIGHT)
-    value = shown * toll**0.25 * min(1.0, chance / 0.05) * (0.25 + 0.75 * min(1.0, find / 0.15))
+    value = shown * math.sqrt(math.sqrt(toll)) * min(1.0, chance / 0.05) * (0.25 + 0.75 * min(1.0, find / 0.15))
     return value * (MUST_KNOW_WEIGHT if must_know_at(finding, scan.levels, level) else 1.0)
 
 
