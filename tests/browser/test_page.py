@@ -272,13 +272,12 @@ def test_the_tree_leads_to_the_cards(visit: Visit, pages: dict[str, Path]) -> No
     page, scan = visit().open(pages["traps"]), trap_scan()
     page.get_by_role("radio", name="along the lines").check()
     assert not page.locator("#cards").is_visible()
-    for _round in range(12):  # open every branch
-        closed = page.locator("#lines details:not([open]) > summary")
-        if not closed.count():
+    page.wait_for_selector("#tree", state="visible")
+    click_closed = "[...document.querySelectorAll('#lines details:not([open]) > summary')].map((n) => n.click()).length"
+    for _ in range(60):  # open every branch; a branch is filled when its toggle event arrives, a moment later
+        if not page.evaluate(click_closed):
             break
-        for _ in range(closed.count()):
-            closed.nth(0).click()
-            page.wait_for_timeout(5)
+        page.wait_for_function("!document.querySelector('#lines details[open] > summary:only-child')")
     leaves = page.locator("#lines .leaf a")
     assert leaves.count() == len(scan.findings)
     title = leaves.nth(7).text_content()
