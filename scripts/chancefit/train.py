@@ -14,7 +14,8 @@ import torch.distributed as dist
 import torch.nn.functional as F
 from torch import Tensor, nn
 
-from chancefit.data import HISTORY, MAX_PLIES, NONE, Batch, Game, Table, exact_legal
+from chancefit.data import HISTORY, NONE, Batch, Table, exact_legal
+from chancefit.games import MAX_PLIES, Game
 from chancefit.network import Geometry, Net, context_of, marks_of, scaled
 
 TOP = 40
@@ -214,8 +215,8 @@ class Committee:
 
     @torch.no_grad()
     def invent(self, like: Batch, games: int, seed: int) -> tuple[Batch, Opinion]:
-        """Positions, with the committee's opinion, of games played move by move from the committee's own chances, with ratings, speed and pool of real games.
-        Pseudo-legal: a check is overlooked as rarely as the nets overlook it."""
+        """Positions, with the committee's opinion, of games it plays by its own chances, with ratings, speed and
+        pool of real games. Pseudo-legal: a check is overlooked as rarely as the nets overlook it."""
         random = torch.Generator(self.device).manual_seed(seed)
         whole = like[torch.randint(len(like), (games,), device=self.device, generator=random)]
         table, parts, entries, chances = Table(games, self.device), [], [], []

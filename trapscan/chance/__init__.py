@@ -1,6 +1,21 @@
 """How likely a player of a given level is to choose each move, and what a score is worth at that level."""
 
-from trapscan.chance.net import NetModel, load_model
+from trapscan.chance.cli_text import boards_from_lines, chance_report, report_json, report_text
+from trapscan.chance.games import Evidence, blend, count_games
+from trapscan.chance.net import Conditions, NetModel, load_model
 from trapscan.chance.value import expected, k_at
 
-__all__ = ["NetModel", "expected", "k_at", "load_model"]
+__all__ = [
+    "Conditions",
+    "Evidence",
+    "NetModel",
+    "blend",
+    "boards_from_lines",
+    "chance_report",
+    "count_games",
+    "expected",
+    "k_at",
+    "load_model",
+    "report_json",
+    "report_text",
+]
