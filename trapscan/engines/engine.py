@@ -93,12 +93,11 @@ class Engine:
         if (query.lines > 1 or query.moves) and not self.multipv:
             raise ValueError(f"{self.name} can only be asked for the best line of all moves")
         moves = tuple(board.parse_uci(move).uci() for move in query.moves)
-        count = len(moves) or board.legal_moves.count()
-        if count == 0:
+        if not moves and not any(board.legal_moves):
             mated = board.is_check()
             score = Score(board.turn, mate=0) if mated else Score(board.turn, cp=0)
             return Evaluation((Line(score, ()),), 0)
-        wanted = 1 if query.lines == 1 else min(query.lines, count)
+        wanted = 1 if query.lines == 1 else min(query.lines, len(moves) or board.legal_moves.count())
         limit, seconds = self.probe.limit(query.budget)
         factor = 100.0 if self.probe.limit_kind == "depth" else 20.0
         failure: EngineError | None = None

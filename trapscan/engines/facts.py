@@ -191,7 +191,10 @@ def engine_identity(
     ]
     if not spec.embedded:
         parts += [str(probe.budget_nps if probe.budget_nps < SLOW_NPS or probe.limit_kind == "movetime" else "full")]
-    parts += [f"{budget}:{probe.limit(budget)[0]}" for budget in (1_000, 2_000, 5_000, 20_000, 100_000, 200_000)]
+    parts += [_file_digest(str(path)) for path in network_files(spec, probe)]
+    parts += [
+        f"{digit * 10**power}:{probe.limit(digit * 10**power)[0]}" for power in range(3, 9) for digit in (1, 2, 5)
+    ]
     return _digest(parts)[:32]
 
 

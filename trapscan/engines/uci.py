@@ -203,10 +203,9 @@ def read_answer(
 
     Raises EngineAnswerError when the best move is illegal or missing, or no score can be used.
     """
-    epd = board.epd()
 
     def fault(what: str) -> EngineAnswerError:
-        return EngineAnswerError(what, engine=engine, epd=epd)
+        return EngineAnswerError(what, engine=engine, epd=board.epd())
 
     if bestmove in ("", "(none)", "none", "null", "0000"):
         raise fault("the engine gave no move although there are legal ones")
@@ -217,9 +216,14 @@ def read_answer(
     if allowed and best not in allowed:
         raise fault(f"the engine's move '{best}' is not one of those it was to look at")
 
-    infos = [info for line in lines if (info := parse_info(line)) is not None]
-    # A mate in 0 is over; on a position with legal moves it is a mistake.
-    infos = [info for info in infos if info.mate != 0]
+    infos: list[Info] = []
+    for line in reversed(lines):  # from the end, as the last exact score is all that one line needs
+        info = parse_info(line)
+        if info is not None and info.mate != 0:  # a mate in 0 is over; with legal moves left it is a mistake
+            infos.append(info)
+            if wanted == 1 and info.bound == 0 and info.index == 1:
+                break
+    infos.reverse()
     nodes = max((info.nodes for info in infos), default=0)
     notes: list[str] = []
     chosen = _last_complete(infos, wanted)
