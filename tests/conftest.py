@@ -4,18 +4,13 @@ from __future__ import annotations
 
 import os
 import shutil
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import pytest
 
 from trapscan.engines import EngineSpec, Probe, probe
 from trapscan.engines.spec import parse
-
-SYSTEM_ENGINES = ("stockfish", "fairy-stockfish", "ethereal-chess", "toga2", "gnuchess", "glaurung", "sjaakii")
-"""What the continuous integration installs; elsewhere the tests of missing ones are skipped."""
-
-ALL_ENGINES = (*SYSTEM_ENGINES, "embedded")
 
 
 def find_engine(name: str) -> EngineSpec | None:
@@ -26,12 +21,18 @@ def find_engine(name: str) -> EngineSpec | None:
     return parse(path) if path else None
 
 
-def engine_or_skip(name: str) -> EngineSpec:
-    """The engine of that name; without it the test is skipped."""
-    spec = find_engine(name)
-    if spec is None:
-        pytest.skip(f"engine {name} is not installed")
-    return spec
+@pytest.fixture(scope="session")
+def engine_or_skip() -> Callable[[str], EngineSpec]:
+    """A function from an engine's name to the engine; without it the test is skipped. The continuous integration
+    installs all that are asked for."""
+
+    def find(name: str) -> EngineSpec:
+        spec = find_engine(name)
+        if spec is None:
+            pytest.skip(f"engine {name} is not installed")
+        return spec
+
+    return find
 
 
 @pytest.fixture(scope="session", autouse=True)
@@ -48,7 +49,7 @@ def private_store(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Path]:
 
 
 @pytest.fixture(scope="session")
-def stockfish() -> tuple[EngineSpec, Probe]:
+def stockfish(engine_or_skip: Callable[[str], EngineSpec]) -> tuple[EngineSpec, Probe]:
     """Stockfish and what was measured; without it the test is skipped."""
     spec = engine_or_skip("stockfish")
     return spec, probe(spec)

@@ -6,18 +6,20 @@ The facts about limits were first seen by hand with Debian's packages (the table
 from __future__ import annotations
 
 import random
+from collections.abc import Callable
 
 import chess
 import pytest
-from conftest import ALL_ENGINES, engine_or_skip
 
-from trapscan.engines import Engine, EngineRow, choose, engine_identity, engines_json, engines_table, probe
+from trapscan.engines import Engine, EngineRow, EngineSpec, choose, engine_identity, engines_json, engines_table, probe
 from trapscan.errors import EngineRefusedError
 from trapscan.model import Query
 from trapscan.score import Score
 
 # After 1.e4 c5 2.Nf3 e6 3.d4 cxd4 4.Nxd4 Nf6 5.e5: 5...Qa5+ wins the pawn on e5 (common practice, no source).
 OPEN_SICILIAN = "rnbqkb1r/pp1p1ppp/4pn2/4P3/3N4/8/PPP2PPP/RNBQKB1R b KQkq -"
+
+Find = Callable[[str], EngineSpec]
 
 LIMITS = {
     "stockfish": "nodes",
@@ -31,10 +33,10 @@ LIMITS = {
 }
 BOTH = {"stockfish", "fairy-stockfish", "glaurung"}  # MultiPV and searchmoves
 
-pytestmark = [pytest.mark.engine, pytest.mark.parametrize("name", ALL_ENGINES)]
+pytestmark = [pytest.mark.engine, pytest.mark.parametrize("name", LIMITS)]
 
 
-def test_the_probe_finds_the_limit_that_works(name: str) -> None:
+def test_the_probe_finds_the_limit_that_works(name: str, engine_or_skip: Find) -> None:
     facts = probe(engine_or_skip(name))
     assert facts.refused == ""
     assert facts.limit_kind == LIMITS[name]
@@ -51,7 +53,7 @@ def test_the_probe_finds_the_limit_that_works(name: str) -> None:
         assert facts.limits["nodes"].startswith("ignored")
 
 
-def test_a_pawn_lost_by_a_check_is_seen(name: str) -> None:
+def test_a_pawn_lost_by_a_check_is_seen(name: str, engine_or_skip: Find) -> None:
     spec = engine_or_skip(name)
     with Engine(spec, probe(spec)) as engine:
         answer = engine.evaluate(Query(OPEN_SICILIAN, 20_000))
@@ -61,7 +63,7 @@ def test_a_pawn_lost_by_a_check_is_seen(name: str) -> None:
         assert answer.notes == ()
 
 
-def test_equal_queries_get_equal_answers_in_any_order(name: str) -> None:
+def test_equal_queries_get_equal_answers_in_any_order(name: str, engine_or_skip: Find) -> None:
     spec = engine_or_skip(name)
     facts = probe(spec)
     if not facts.reproducible:
@@ -85,7 +87,7 @@ def test_equal_queries_get_equal_answers_in_any_order(name: str) -> None:
                 assert seen.setdefault(query, answer) == answer
 
 
-def test_mates_carry_their_sign_and_distance(name: str) -> None:
+def test_mates_carry_their_sign_and_distance(name: str, engine_or_skip: Find) -> None:
     spec = engine_or_skip(name)
     with Engine(spec, probe(spec)) as engine:
         # 3...Qh4# after 1.f3 e5 2.g4
@@ -98,7 +100,7 @@ def test_mates_carry_their_sign_and_distance(name: str) -> None:
         assert lost.best.score.plain < -400
 
 
-def test_lines_and_moves_where_they_are_honoured(name: str) -> None:
+def test_lines_and_moves_where_they_are_honoured(name: str, engine_or_skip: Find) -> None:
     spec = engine_or_skip(name)
     facts = probe(spec)
     with Engine(spec, facts) as engine:
@@ -116,7 +118,7 @@ def test_lines_and_moves_where_they_are_honoured(name: str) -> None:
         assert {line.pv[0] for line in every.lines} == {"h1g1"}
 
 
-def test_chess960_only_where_the_position_needs_it(name: str) -> None:
+def test_chess960_only_where_the_position_needs_it(name: str, engine_or_skip: Find) -> None:
     spec = engine_or_skip(name)
     facts = probe(spec)
     odd = Query("bqnbrknr/pppppppp/8/8/8/8/PPPPPPPP/BQNBRKNR w HEhe -", 3000)
@@ -130,7 +132,7 @@ def test_chess960_only_where_the_position_needs_it(name: str) -> None:
         assert engine.evaluate(Query(OPEN_SICILIAN, 5000)).best.pv[0] == "d8a5"
 
 
-def test_the_identity_tells_engines_and_their_settings_apart(name: str) -> None:
+def test_the_identity_tells_engines_and_their_settings_apart(name: str, engine_or_skip: Find) -> None:
     spec = engine_or_skip(name)
     facts = probe(spec)
     identity = engine_identity(spec, facts, 16, {})
@@ -143,7 +145,7 @@ def test_the_identity_tells_engines_and_their_settings_apart(name: str) -> None:
     assert identity not in others and len(others) == 3
 
 
-def test_the_table_and_the_json_name_it(name: str) -> None:
+def test_the_table_and_the_json_name_it(name: str, engine_or_skip: Find) -> None:
     spec = engine_or_skip(name)
     row = EngineRow(spec=spec, probe=probe(spec))
     assert row.probe is not None
