@@ -6,7 +6,11 @@ import numpy as np
 
 
 def conditional_logit(
-    tables: list[np.ndarray], chosen: list[int], start: np.ndarray | None = None, ridge: float = 1.0, steps: int = 60
+    tables: list[np.ndarray],
+    chosen: list[int],
+    start: np.ndarray | None = None,
+    ridge: float | np.ndarray = 1.0,
+    steps: int = 60,
 ) -> np.ndarray:
     """Weights that maximise the likelihood of the rows `chosen` of the `tables` (options, features), less a penalty
     of ridge/2 times the squared distance from `start` (zeros where left out)."""

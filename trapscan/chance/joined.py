@@ -25,10 +25,16 @@ def features(losses: Floats) -> Floats:
     return np.stack([shallow, np.sqrt(shallow), deep, np.sqrt(deep), swing], 1)
 
 
+def scaled(levels: Floats) -> Floats:
+    """Levels about 1600 in units of 500 Elo, bent flat towards the ends: there are few games to fit below 1000 and
+    above 2200, and what was seen in the middle must not run on straight."""
+    bent: Floats = 1.6 * np.tanh((levels - 1600) / 800)
+    return bent
+
+
 @dataclass(frozen=True)
 class Join:
-    """A conditional logit over the examined moves: (a + b r) log p(net) + (c + d r) . features, r the level in units of
-    500 Elo from 1600.
+    """A conditional logit over the examined moves: (a + b r) log p(net) + (c + d r) . features, r = `scaled(level)`.
 
     Among the examined moves the shares move; together they keep the probability the net gave them, so every other
     move keeps its share and all sum to one."""
@@ -43,7 +49,7 @@ class Join:
 
     def utilities(self, shares: Floats, losses: Floats, levels: Floats) -> Floats:
         """(levels, moves) from shares (levels, moves), losses (moves, 2), levels (levels,)."""
-        r = ((levels - 1600) / 500)[:, None]
+        r = scaled(levels)[:, None]
         facts = features(losses)
         weight = self.net[0] + self.net[1] * r
         out: Floats = weight * np.log(np.maximum(shares, 1e-6)) + facts @ np.array(self.plain)
@@ -68,9 +74,9 @@ class Join:
 
 
 JOIN = Join(
-    net=(0.909, -0.058),
-    plain=(-0.127, -0.337, -0.031, -0.517, 0.245),
-    rated=(-0.531, 0.301, -0.711, -0.568, 0.127),
+    net=(0.91, -0.02),
+    plain=(-0.029, -0.338, -0.015, -0.454, 0.069),
+    rated=(-0.1, -0.105, -0.108, -0.138, 0.003),
 )
 """Fitted by scripts/fit_join on 1,500 positions (one a game, plies 6-30, games the net never saw), Stockfish 15.1 at
 2,000 nodes, and at 20,000 where the loss was near the threshold of a slip."""
