@@ -57,6 +57,22 @@ def test_moves_that_everybody_knows(line: str, move: str, level: int, low: float
     assert low <= chances[move][0] <= high
 
 
+# What the shipped weights said when they were exported (at 1000, 1600, 2200); other processors may differ a little.
+@pytest.mark.parametrize(
+    ("line", "move", "shares"),
+    [
+        ("", "d2d4", (0.217, 0.292, 0.291)),
+        ("e4 e5 Nf3 Nc6 Bc4 Nd4", "f3e5", (0.305, 0.131, 0.184)),
+        ("e4 e5 Nf3 d6 Bc4 Bg4 Nc3 g6", "h2h3", (0.405, 0.480, 0.611)),
+        ("d4 d5 c4 e6 Nc3 Nf6 cxd5 exd5 Bg5 Nbd7", "c3d5", (0.233, 0.291, 0.154)),
+        ("e4 e5 Qh5 Nc6 Bc4", "d8f6", (0.042, 0.171, 0.092)),
+    ],
+)
+def test_golden_numbers(line: str, move: str, shares: tuple[float, ...]) -> None:
+    (chances,) = load_model().predict([after(line)], (1000, 1600, 2200))
+    assert chances[move] == pytest.approx(shares, abs=0.01)
+
+
 def test_the_mate_on_f7_is_overlooked_less_by_the_strong() -> None:
     """Scholar's mate, common practice: 3...Nf6 is a beginner's move."""
     (chances,) = load_model().predict([after("e4 e5 Qh5 Nc6 Bc4")], (800, 1200, 1600, 2000))
