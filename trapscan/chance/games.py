@@ -253,7 +253,11 @@ class _Wanted:
         for board in boards:
             key, men = _homes(board), chess.popcount(board.occupied)
             fewest[key] = min(men, fewest.get(key, 64))
-        self._fewest = list(fewest.items())
+        # the hardest to rule out first; one that comes only where another may come too tells nothing
+        self._fewest: list[tuple[int, int, int]] = []
+        for (home, rights), men in sorted(fewest.items(), key=lambda item: (chess.popcount(item[0][0]), item)):
+            if not any(h & ~home == 0 and r & ~rights == 0 and m <= men for h, r, m in self._fewest):
+                self._fewest.append((home, rights, men))
         self._needed: dict[tuple[int, int], int] = {}
 
     def epd(self, board: chess.Board) -> str | None:
@@ -268,7 +272,7 @@ class _Wanted:
         here = _homes(board)
         least = self._needed.get(here)
         if least is None:
-            fits = [men for (home, rights), men in self._fewest if not (home & ~here[0] or rights & ~here[1])]
+            fits = [men for home, rights, men in self._fewest if not (home & ~here[0] or rights & ~here[1])]
             least = self._needed[here] = min(fits, default=64)
         return chess.popcount(board.occupied) >= least
 
