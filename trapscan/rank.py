@@ -1,0 +1,80 @@
+"""What a slip costs at each level, what kind of finding it is, and the order of the report."""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Callable, Collection, Iterable, Sequence
+
+import chess
+
+from trapscan.model import KINDS, Finding
+from trapscan.score import Score
+
+Expected = Callable[[Score, int], float]
+"""Expected score (0 to 1) of the score's own side between two players of a level."""
+
+SIDES = {"white": chess.WHITE, "black": chess.BLACK}
+
+
+def side_name(side: chess.Color) -> str:
+    """ "white" or "black"."""
+    return "white" if side else "black"
+
+
+def kind_of(move: str, *, victim: chess.Color, side: str, prepared: Collection[str], answered: bool) -> str:
+    """The kind of a slip. `side` is whose repertoire it is ("white", "black", "both"); `prepared` are the moves the
+    tree holds in the position; `answered` says whether the tree follows the slip with a right refutation.
+
+    Our own move that is a slip is unsound. In a tree for both sides, a slip that the tree itself refutes stands there
+    to be shown; one that it does not refute was taken for a good move.
+    """
+    in_tree = move in prepared
+    if side == "both":
+        return "unsound" if in_tree and not answered else "trick"
+    if SIDES[side] == victim:
+        return "unsound" if in_tree else "pitfall"
+    return "trick"
+
+
+def costs(best: Score, slip: Score, levels: Iterable[int], expected: Expected) -> tuple[float, ...]:
+    """Per level: expected score of the victim's best move minus that of the slip, never below zero."""
+    return tuple(max(0.0, expected(best, level) - expected(slip, level)) for level in levels)
+
+
+def tolls(reach: Sequence[float], chance: Sequence[float], cost: Sequence[float]) -> tuple[float, ...]:
+    """Per level: points per 100 games, 100 x reach x chance x cost."""
+    return tuple(100 * r * p * c for r, p, c in zip(reach, chance, cost, strict=True))
+
+
+SELDOM_FOUND = 0.5
+HIGH_TOLL = 0.05
+
+
+def must_know(find: Sequence[float], toll: Sequence[float]) -> tuple[bool, ...]:
+    """Per level: whether the refutation must be known, since few find it unprepared and much hangs on it."""
+    return tuple(f < SELDOM_FOUND and t >= HIGH_TOLL for f, t in zip(find, toll, strict=True))
+
+
+def at_level(values: Sequence[float], levels: Sequence[int], level: int) -> float:
+    """A per-level list read at any level: linear between its levels, the end values beyond them."""
+    if level <= levels[0]:
+        return values[0]
+    for low, high, a, b in zip(levels, levels[1:], values, values[1:], strict=False):
+        if level <= high:
+            return a + (b - a) * (level - low) / (high - low)
+    return values[-1]
+
+
+def finding_id(kind: str, epd: str, move: str) -> str:
+    """Stable across runs and move orders: ten hexadecimal digits of kind, position and move."""
+    return hashlib.sha256(f"{kind}|{epd}|{move}".encode()).hexdigest()[:10]
+
+
+def order(findings: Iterable[Finding], levels: Sequence[int], level: int) -> tuple[Finding, ...]:
+    """Unsound moves first, then by toll at the level, highest first; equal tolls by id."""
+    return tuple(
+        sorted(
+            findings,
+            key=lambda f: (f.kind != KINDS[0], -round(at_level(f.toll, levels, level), 6), f.id),
+        )
+    )

@@ -1,0 +1,181 @@
+"""The job from end to end: files in, a `Scan` out."""
+
+from __future__ import annotations
+
+import contextlib
+import time
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import joblib
+
+import trapscan
+from trapscan import engines, graph, rank, repertoire, settings
+from trapscan.errors import InputError
+from trapscan.graph import Graph
+from trapscan.job.assemble import Seen, findings
+from trapscan.job.run import Job, Progress, Stats
+from trapscan.job.work import Outcome, Tools
+from trapscan.model import SCHEMA, Counters, EngineUsed, Input, InputFile, Position, Problem, Scan, Tool
+from trapscan.settings import Settings
+
+
+@dataclass(frozen=True, slots=True)
+class Result:
+    """What `scan` returns: the report's content, and how the run went."""
+
+    scan: Scan
+    stats: Stats
+
+
+def scan(
+    files: Sequence[str | Path],
+    *,
+    side: str | None = None,
+    engine: str | None = None,
+    preset: str = "standard",
+    jobs: int | None = None,
+    store: Path | None = None,
+    title: str = "",
+    progress: Progress | None = None,
+    **overrides: Any,
+) -> Result:
+    """Scan repertoire files (PGN, EPD/FEN lists, SAN lines) for tricks and pitfalls.
+
+    `side` is whose repertoire it is ("white", "black", "both"; None: read off the tree). `engine` is a path, a command
+    line or "embedded" (None: the best one found). `preset` is a name or a TOML file; `overrides` are fields of
+    `trapscan.settings.Settings`, such as level=1800. `jobs` is the number of worker processes (None: one per core).
+    `store` is the file that keeps every engine answer (None: the user's cache folder).
+
+    Raises a subclass of trapscan.errors.TrapscanError; KeyboardInterrupt leaves all finished work in the store.
+    """
+    progress, started = progress or Progress(), time.perf_counter()
+    chosen = settings.load(preset, {name: value for name, value in overrides.items() if value is not None})
+    read = repertoire.read_files([Path(file) for file in files])
+    tree = graph.build(read)
+    side = side or graph.guess_side(tree)
+    if side not in ("white", "black", "both"):
+        raise InputError(f"side '{side}' is none of white, black, both")
+    spec = engines.choose(engine)
+    probe = engines.probe(spec, options=chosen.engine_options)
+    store_path = store or engines.default_store_path()
+    identity = engines.engine_identity(spec, probe, chosen.hash_mb, chosen.engine_options)
+    tools = Tools(spec, probe, identity, chosen, store_path)
+    with contextlib.closing(engines.Store(store_path)) as kept:
+        job = Job(tools, kept, jobs or joblib.cpu_count(), progress)
+        seen = _examine_all(job, tree, side, chosen)
+        found = findings(seen)
+    outcomes = seen.outcomes
+    asked = [query for outcome in outcomes.values() for query in outcome.asked]
+    report = Scan(
+        schema=SCHEMA,
+        tool=Tool(version=trapscan.__version__),
+        engine=EngineUsed(name=probe.name, options=dict(chosen.engine_options), limit_kind=probe.limit_kind),
+        settings=chosen.public(),
+        side=side,
+        level=chosen.level,
+        levels=chosen.levels,
+        title=title or ", ".join(Path(file.name).stem for file in read.files),
+        input=Input(
+            files=tuple(InputFile(name=file.name, sha256=file.sha256) for file in read.files),
+            games=tree.games,
+            positions=len(tree.positions),
+            merged=tree.merged,
+        ),
+        counters=Counters(
+            positions=len(outcomes),
+            candidates=sum(outcome.examined.candidates for outcome in outcomes.values()),
+            searches=sum(outcome.examined.searches for outcome in outcomes.values()),
+            engine_nodes=sum(outcome.examined.nodes for outcome in outcomes.values()),
+            store_hits=len(asked) - len(set(asked)),
+        ),
+        problems=(*read.problems, *_problems(job, seen)),
+        findings=found,
+    )
+    job.stats.wall_seconds = time.perf_counter() - started
+    return Result(report, job.stats)
+
+
+# --- the walk through the positions ----------------------------------------------------------------------------------
+
+Edge = tuple[str, str, str]
+"""(EPD before, move, EPD after)."""
+
+
+def _examine_all(job: Job, tree: Graph, side: str, chosen: Settings) -> Seen:
+    """Examine the tree, then go on past its ends, one ply after the other."""
+    positions = {position.epd: position for position in tree.positions}
+    outcomes = job.run(tree.positions)
+    onward: list[Edge] = []
+    ends = [position for position in tree.positions if not position.prepared]
+    for _ in range(chosen.beyond):
+        fresh: dict[str, Position] = {}
+        for position in ends:
+            outcome = outcomes.get(position.epd)
+            for uci in _moves_onward(position, outcome, side, chosen) if outcome else ():
+                child = graph.extend(position, uci)
+                onward.append((position.epd, uci, child.epd))
+                if child.epd not in positions:
+                    fresh.setdefault(child.epd, child)
+        positions |= fresh
+        ends = list(fresh.values())
+        outcomes |= job.run(ends)
+    reach = {
+        (epd, ours): by_level
+        for ours in ((rank.SIDES[side],) if side in rank.SIDES else (True, False))
+        for epd, by_level in _reach(tree, outcomes, onward, ours, chosen.levels).items()
+    }
+    return Seen(positions, outcomes, reach, side, chosen)
+
+
+def _moves_onward(position: Position, outcome: Outcome, side: str, chosen: Settings) -> Iterator[str]:
+    """Past the end of a line: our best move; of the other side, the likely moves that are no slips."""
+    examined = outcome.examined
+    if not examined.best.pv:
+        return
+    best = examined.best.pv[0]
+    mover = rank.side_name(position.epd.split()[1] == "w")
+    if mover == side:
+        yield best
+        return
+    slips = {told.slip.move for told in outcome.told}
+    at_level = {
+        move: rank.at_level(by_level, chosen.levels, chosen.level) for move, by_level in examined.chances.items()
+    }
+    likely = sorted(
+        (move for move, p in at_level.items() if p >= chosen.beyond_chance and move not in slips),
+        key=lambda move: (-at_level[move], move),
+    )
+    yield from likely[: chosen.beyond_width] or [best]
+
+
+def _reach(
+    tree: Graph, outcomes: Mapping[str, Outcome], onward: Iterable[Edge], ours: bool, levels: tuple[int, ...]
+) -> dict[str, tuple[float, ...]]:
+    chances = {epd: outcome.examined.chances for epd, outcome in outcomes.items()}
+    reach = graph.reach(tree, chances, ours, levels)
+    followed = list(onward)
+    from_here: dict[str, int] = {}
+    for before, _, _ in followed:
+        from_here[before] = from_here.get(before, 0) + 1
+    for before, uci, after in followed:  # waves in order: a parent is complete before its children are reached
+        arrived = reach.get(before, tuple(0.0 for _ in levels))
+        if (before.split()[1] == "w") == ours:
+            share = tuple(1 / from_here[before] for _ in levels)
+        else:
+            share = chances[before].get(uci, tuple(0.0 for _ in levels))
+        added = [r * s for r, s in zip(arrived, share, strict=True)]
+        reach[after] = tuple(min(1.0, a + b) for a, b in zip(reach.get(after, [0.0] * len(levels)), added, strict=True))
+    return reach
+
+
+def _problems(job: Job, seen: Seen) -> tuple[Problem, ...]:
+    """Positions that could not be examined, and oddities of the engine's answers; in the order of the positions."""
+    failed = dict(job.problems)
+    return tuple(
+        Problem(file="", game=0, ply=len(position.moves), text=f"{text} (position {epd})")
+        for epd, position in seen.positions.items()
+        for text in ([failed[epd]] if epd in failed else [])
+    )

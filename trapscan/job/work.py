@@ -1,0 +1,212 @@
+"""What a worker process does: examine one position with its own engine, and explain what it found.
+
+Everything here is at module level and travels as plain frozen data, so that joblib may run it in another process or on
+another machine. A worker keeps its engine and its chance model from task to task.
+"""
+
+from __future__ import annotations
+
+import atexit
+import signal
+import time
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
+from hashlib import blake2b
+from pathlib import Path
+
+import chess
+
+from trapscan import explain
+from trapscan.chance import load_model
+from trapscan.engines import Engine, EngineSpec, Probe, Store
+from trapscan.errors import EngineError
+from trapscan.explain import Explanation
+from trapscan.model import ChanceModel, Evaluation, Examined, Instead, Position, Query, Slip
+from trapscan.search import Examiner
+from trapscan.settings import Settings
+
+
+@dataclass(frozen=True, slots=True)
+class Tools:
+    """What every task of a scan shares. `store` is None where the worker cannot reach it (another machine)."""
+
+    spec: EngineSpec
+    probe: Probe
+    identity: str
+    settings: Settings
+    store: Path | None
+
+
+@dataclass(frozen=True, slots=True)
+class Told:
+    """A slip with its explanation. `find`: chance per level that the punisher plays a right refutation unprepared."""
+
+    slip: Slip
+    explanation: Explanation
+    instead: tuple[Instead, ...]
+    find: tuple[float, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Outcome:
+    """All that a scan keeps of one position. `asked` are digests of its queries, to count those that recur."""
+
+    examined: Examined
+    told: tuple[Told, ...]
+    asked: tuple[int, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Finished:
+    """What a worker sends back: the outcome, or why there is none; the new answers for the store; seconds its engine
+    was busy and seconds it took in all; engine nodes really searched."""
+
+    epd: str
+    outcome: Outcome | None
+    fresh: tuple[tuple[Query, Evaluation], ...] = ()
+    problem: str = ""
+    engine_seconds: float = 0.0
+    seconds: float = 0.0
+    searched_nodes: int = 0
+
+
+@dataclass(slots=True)
+class Recorder:
+    """An evaluator that answers from the store where it can, asks the engine where it must, and remembers both."""
+
+    multipv: bool
+    stored: Callable[[Query], Evaluation | None]
+    live: Callable[[Query], Evaluation]
+    fresh: dict[Query, Evaluation] = field(default_factory=dict)
+    asked: list[Query] = field(default_factory=list)
+    engine_seconds: float = 0.0
+
+    def evaluate(self, query: Query) -> Evaluation:
+        """The stored answer, or the engine's."""
+        self.asked.append(query)
+        known = self.fresh.get(query) or self.stored(query)
+        if known is not None:
+            return known
+        start = time.perf_counter()
+        try:
+            answer = self.live(query)
+        finally:
+            self.engine_seconds += time.perf_counter() - start
+        self.fresh[query] = answer
+        return answer
+
+
+def solve(position: Position, evaluator: Recorder, model: ChanceModel, settings: Settings) -> Outcome:
+    """Examine and explain one position. Pure but for what the evaluator does."""
+    board = position.board()
+    chances = model.predict([board], settings.levels)[0]
+    examined = Examiner(evaluator, model, settings, needs_more=explain.needs_more).examine(position, chances)
+    middle = min(range(len(settings.levels)), key=lambda i: abs(settings.levels[i] - settings.level))
+    told = tuple(_tell(board, examined, slip, model, settings, middle) for slip in examined.slips)
+    return Outcome(examined, told, tuple(_digest(query) for query in evaluator.asked))
+
+
+def _tell(
+    board: chess.Board, examined: Examined, slip: Slip, model: ChanceModel, settings: Settings, level: int
+) -> Told:
+    explanation = explain.explain_slip(
+        board,
+        chess.Move.from_uci(slip.move),
+        best=examined.best,
+        slip_score=slip.score,
+        refutation=slip.refutation,
+    )
+    instead = explain.instead(
+        board,
+        examined.best,
+        [(move, score) for move, score, _ in examined.others],
+        examined.chances,
+        level,
+        slip=slip.move,
+        punish=slip.refutation[0] if slip.refutation else "",
+    )
+    return Told(slip, explanation, instead, _find(board, slip, model, settings.levels))
+
+
+def _find(board: chess.Board, slip: Slip, model: ChanceModel, levels: tuple[int, ...]) -> tuple[float, ...]:
+    if not slip.refutation:
+        return tuple(1.0 for _ in levels)
+    after = board.copy()
+    after.push_uci(slip.move)
+    chances = model.predict([after], levels)[0]
+    right = (slip.refutation[0], *slip.also)
+    return tuple(min(1.0, sum(chances[move][i] for move in right)) for i in range(len(levels)))
+
+
+def _digest(query: Query) -> int:
+    text = f"{query.epd}|{query.budget}|{query.moves}|{query.lines}"
+    return int.from_bytes(blake2b(text.encode(), digest_size=8).digest(), "big", signed=True)
+
+
+# --- in the worker process -------------------------------------------------------------------------------------------
+
+_engines: dict[str, Engine] = {}
+_stores: dict[Path, Store] = {}
+
+
+def work(tools: Tools, position: Position) -> Finished:
+    """One task: examine `position`. An engine that fails here, even after its restart, makes a problem, not an end."""
+    start = time.perf_counter()
+    recorder = Recorder(tools.probe.multipv, _stored(tools), lambda query: _engine(tools).evaluate(query))
+    try:
+        outcome = solve(position, recorder, load_model(), tools.settings)
+        problem = ""
+    except EngineError as exc:
+        outcome, problem = None, str(exc)
+    fresh = tuple(recorder.fresh.items())
+    return Finished(
+        position.epd,
+        outcome,
+        fresh,
+        problem,
+        recorder.engine_seconds,
+        time.perf_counter() - start,
+        sum(evaluation.nodes for _, evaluation in fresh),
+    )
+
+
+def work_in_process(tools: Tools, position: Position) -> Finished:
+    """`work` in a process of its own: Ctrl-C is the parent's affair."""
+    signal.signal(signal.SIGINT, signal.SIG_IGN)
+    return work(tools, position)
+
+
+def close_engines() -> None:
+    """End this process's engines."""
+    while _engines:
+        _engines.popitem()[1].close()
+
+
+atexit.register(close_engines)
+
+
+def _engine(tools: Tools) -> Engine:
+    if tools.identity not in _engines:
+        settings = tools.settings
+        _engines[tools.identity] = Engine(
+            tools.spec, tools.probe, hash_mb=settings.hash_mb, options=settings.engine_options
+        )
+    return _engines[tools.identity]
+
+
+def _stored(tools: Tools) -> Callable[[Query], Evaluation | None]:
+    path = tools.store
+    if path is None:
+        return lambda query: None
+    if path not in _stores:
+        _stores[path] = Store(path)
+    store = _stores[path]
+
+    def look(query: Query) -> Evaluation | None:
+        found: Mapping[Query, Evaluation] = store.get(tools.identity, [query])
+        return found.get(query)
+
+    return look
+
+
+__all__ = ["Finished", "Outcome", "Told", "Tools", "close_engines", "solve", "work", "work_in_process"]
