@@ -28,7 +28,7 @@ def features(losses: Floats) -> Floats:
 def scaled(levels: Floats) -> Floats:
     """Levels about 1600 in units of 500 Elo, bent flat towards the ends: there are few games to fit below 1000 and
     above 2200, and what was seen in the middle must not run on straight."""
-    bent: Floats = 1.6 * np.tanh((levels - 1600) / 800)
+    bent: Floats = 1.1 * np.tanh((levels - 1600) / 550)
     return bent
 
 
@@ -74,9 +74,7 @@ class Join:
 
 
 JOIN = Join(
-    net=(0.91, -0.02),
-    plain=(-0.029, -0.338, -0.015, -0.454, 0.069),
-    rated=(-0.1, -0.105, -0.108, -0.138, 0.003),
+    net=(0.916, -0.003), plain=(-0.215, -0.227, -0.315, -0.399, -0.179), rated=(-0.22, -0.275, -0.209, -0.303, 0.019)
 )
-"""Fitted by scripts/fit_join on 1,500 positions (one a game, plies 6-30, games the net never saw), Stockfish 15.1 at
+"""Fitted by scripts/fit_join on 4,248 positions (two a game, plies 6-30, of games the net never saw), Stockfish 15.1 at
 2,000 nodes, and at 20,000 where the loss was near the threshold of a slip."""
