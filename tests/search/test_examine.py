@@ -1,0 +1,338 @@
+"""The search room against a plain table of scores: which moves are searched, at what budgets, and what is reported."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+
+import chess
+import pytest
+
+from trapscan.errors import EngineAnswerError
+from trapscan.model import Chances, Evaluation, Examined, Line, Position, Query
+from trapscan.score import Score
+from trapscan.search import Examiner, choose_candidates
+from trapscan.search.examine import MAX_EXTENSIONS, NeedsMore
+from trapscan.settings import Settings
+
+BEST, CONFIRM = 50_000, 20_000
+STAGES = (1_000, 10_000, 100_000)
+SETTINGS = Settings(
+    stages=STAGES,
+    noise=(0.06, 0.03, 0.01),
+    clear=1.5,
+    best_nodes=BEST,
+    confirm_nodes=CONFIRM,
+    threshold=0.10,
+    levels=(1000, 2000),
+    level=1000,
+)
+# E = 1/(1 + 10^(-cp/400)), so against a best of 0 (E 0.5) a loss of exactly 0.10 lies between 70 and 71 centipawns.
+DROPPED, KEPT = 70, 71
+CLEAR = 400
+
+Told = Mapping[int, list[tuple[str, int]]]
+"""From a budget on: (line, centipawns of the side to move) of each line."""
+
+
+@dataclass
+class Table:
+    """Answers from a table; what it does not hold is equal, with the first legal move, and other moves lose. Remembers
+    the questions."""
+
+    says: dict[str, Told] = field(default_factory=dict)
+    multipv: bool = True
+    asked: list[Query] = field(default_factory=list)
+
+    def evaluate(self, query: Query) -> Evaluation:
+        self.asked.append(query)
+        board = chess.Board(query.epd + " 0 1")
+        if board.is_checkmate():
+            return Evaluation((Line(Score(board.turn, mate=0), ()),), nodes=0)
+        if board.is_stalemate():
+            return Evaluation((Line(Score(board.turn, cp=0), ()),), nodes=0)
+        told = self.says.get(query.epd, {})
+        fitting = [budget for budget in told if budget <= query.budget]
+        quiet = [(min(move.uci() for move in board.legal_moves), 0)]
+        lines = list(told[max(fitting)] if fitting else quiet)
+        named = {pv.split()[0] for pv, _ in lines}
+        lines += [(move, -900) for move in sorted(m.uci() for m in board.legal_moves) if move not in named]
+        return Evaluation(
+            tuple(Line(Score(board.turn, cp=cp), tuple(pv.split())) for pv, cp in lines[: query.lines]), query.budget
+        )
+
+    def budgets(self, epd: str) -> list[int]:
+        return [query.budget for query in self.asked if query.epd == epd]
+
+
+@dataclass
+class Flat:
+    """A chance model that knows nothing, and may change chances once losses are known."""
+
+    joined: Chances = field(default_factory=dict)
+    losses: list[Mapping[str, tuple[float, float]]] = field(default_factory=list)
+    name: str = "flat"
+
+    def predict(self, boards: list[chess.Board], levels: tuple[int, ...]) -> list[Chances]:
+        return [{move.uci(): (1 / b.legal_moves.count(),) * len(levels) for move in b.legal_moves} for b in boards]
+
+    def join(self, chances: Chances, losses: Mapping[str, tuple[float, float]], levels: tuple[int, ...]) -> Chances:
+        self.losses.append(losses)
+        return {**chances, **self.joined}
+
+
+def at(moves: str = "", *, fen: str = chess.STARTING_FEN, prepared: tuple[str, ...] = ()) -> Position:
+    board = chess.Board(fen)
+    for move in moves.split():
+        board.push_uci(move)
+    return Position(board.epd(), fen, tuple(moves.split()), 1, prepared)
+
+
+def after(position: Position, *moves: str) -> str:
+    board = position.board()
+    for move in moves:
+        board.push_uci(move)
+    return board.epd()
+
+
+def only(position: Position, **chances: float) -> dict[str, tuple[float, float]]:
+    """Chances of all legal moves: those named, and nothing for the others."""
+    return {m.uci(): (chances.get(m.uci(), 0.0),) * 2 for m in position.board().legal_moves}
+
+
+def examine(
+    position: Position,
+    table: Table,
+    *,
+    model: Flat | None = None,
+    settings: Settings = SETTINGS,
+    needs_more: NeedsMore | None = None,
+    **chances: float,
+) -> Examined:
+    examiner = Examiner(table, model or Flat(), settings, needs_more=needs_more)
+    return examiner.examine(position, only(position, **chances))
+
+
+START = at()
+F3 = after(START, "f2f3")
+
+
+@pytest.mark.parametrize(("cp", "slips"), [(KEPT, ["f2f3"]), (DROPPED, []), (-CLEAR, [])])
+def test_threshold(cp: int, slips: list[str]) -> None:
+    found = examine(START, Table({F3: {0: [("e7e5", cp)]}}), f2f3=0.5)
+    assert [slip.move for slip in found.slips] == slips
+    assert [move for move, _, _ in found.others] == ([] if slips else ["f2f3"])
+
+
+@pytest.mark.parametrize(
+    ("cp", "asked"),
+    [
+        (0, [(1_000, 1)]),  # clearly sound: one cheap search
+        (CLEAR, [(1_000, 1), (CONFIRM, 4)]),  # clearly a slip: confirmed at once
+        (112, [(1_000, 1), (10_000, 1), (CONFIRM, 4)]),  # loss 0.156: within 0.09 of the threshold, not within 0.045
+        (KEPT, [(1_000, 1), (10_000, 1), (100_000, 1), (CONFIRM, 4)]),  # never clear; the last search is for `also`
+        (DROPPED, [(1_000, 1), (10_000, 1), (100_000, 1)]),
+    ],
+)
+def test_a_move_climbs_until_it_is_clear(cp: int, asked: list[tuple[int, int]]) -> None:
+    table = Table({F3: {0: [("e7e5", cp)]}})
+    found = examine(START, table, f2f3=0.5)
+    assert table.budgets(START.epd) == [BEST]
+    assert [(query.budget, query.lines) for query in table.asked if query.epd == F3] == asked
+    assert (found.searches, found.nodes) == (len(table.asked), sum(query.budget for query in table.asked))
+
+
+def test_a_slip_that_does_not_survive_confirming_is_none() -> None:
+    table = Table({F3: {0: [("e7e5", CLEAR)], CONFIRM: [("e7e5", 0)]}})
+    found = examine(START, table, f2f3=0.5)
+    assert not found.slips and found.others == (("f2f3", Score(chess.WHITE, cp=0), CONFIRM),)
+
+
+@pytest.mark.parametrize(("last", "kept"), [(KEPT, True), (DROPPED, False)])
+def test_a_doubtful_confirmation_goes_to_the_last_stage(last: int, kept: bool) -> None:
+    table = Table({F3: {0: [("e7e5", CLEAR)], CONFIRM: [("e7e5", KEPT + 1)], 100_000: [("d7d5", last)]}})
+    found = examine(START, table, f2f3=0.5)
+    assert table.budgets(F3)[:3] == [1_000, CONFIRM, 100_000]
+    assert bool(found.slips) is kept
+    if kept:
+        assert (found.slips[0].refutation, found.slips[0].nodes) == (("d7d5",), 100_000)
+
+
+def test_a_slip_tells_its_score_its_line_and_where_it_first_showed() -> None:
+    table = Table({F3: {0: [("e7e5", 60)], 10_000: [("e7e5", 300)], CONFIRM: [("d7d5 e2e4", 250)]}})
+    (slip,) = examine(START, table, f2f3=0.5).slips
+    assert slip.score == Score(chess.WHITE, cp=-250), "the victim's view, from the confirming search"
+    assert (slip.refutation, slip.exposed, slip.nodes) == (("d7d5", "e2e4"), 10_000, CONFIRM)
+
+
+def test_black_as_the_victim() -> None:
+    position = at("e2e4")
+    child = after(position, "f7f6")
+    found = examine(position, Table({child: {0: [("d2d4", 200)]}, position.epd: {0: [("e7e5", -20)]}}), f7f6=0.5)
+    assert [(slip.move, slip.score) for slip in found.slips] == [("f7f6", Score(chess.BLACK, cp=-200))]
+    assert found.best == Line(Score(chess.BLACK, cp=-20), ("e7e5",))
+
+
+def test_losses_are_measured_against_the_best_move_and_never_negative() -> None:
+    """All moves lose where the position is lost: none of them is a slip. Better than best is a loss of nothing."""
+    model, lost = Flat(), Table({START.epd: {0: [("e2e4", -600)]}, F3: {0: [("e7e5", 600)]}})
+    better = after(START, "g2g4")
+    lost.says[better] = {0: [("e7e5", 500)]}
+    assert not examine(START, lost, model=model, f2f3=0.5, g2g4=0.4).slips
+    assert model.losses[-1] == {"f2f3": (0.0, 0.0), "g2g4": (0.0, 0.0)}
+
+
+def test_join_is_told_the_shallow_and_the_deep_loss() -> None:
+    model = Flat()
+    examine(START, Table({F3: {0: [("e7e5", 0)], 10_000: [("e7e5", 9)]}}), model=model, f2f3=0.5)
+    assert model.losses[-1] == {"f2f3": (0.0, 0.0)}
+    model = Flat()
+    table = Table({F3: {0: [("e7e5", 90)], 10_000: [("e7e5", 400)]}})
+    examine(START, table, model=model, f2f3=0.5)
+    shallow, deep = model.losses[-1]["f2f3"]
+    assert shallow == pytest.approx(0.5 - 1 / (1 + 10 ** (90 / 400)))
+    assert deep == pytest.approx(0.5 - 1 / 11)
+
+
+# --- which moves -----------------------------------------------------------------------------------------------------
+
+
+def test_candidates_likeliest_first_ties_by_text() -> None:
+    chances = {"b1c3": (0.1, 0.1), "a2a3": (0.1, 0.1), "e2e4": (0.0, 0.5), "h2h4": (0.003, 0.0039)}
+    settings = Settings(min_prior=0.004, levels=(1000, 2000))
+    assert choose_candidates(chances, (), settings) == ("e2e4", "a2a3", "b1c3")
+
+
+def test_candidates_at_most_but_prepared_always() -> None:
+    chances = {"e2e4": (0.5,), "d2d4": (0.4,), "c2c4": (0.1,), "g2g4": (0.0,)}
+    settings = Settings(min_prior=0.01, max_candidates=2, levels=(1000,))
+    assert choose_candidates(chances, ("g2g4", "e2e4"), settings) == ("e2e4", "d2d4", "g2g4")
+    assert choose_candidates(chances, ("a1a8",), settings) == ("e2e4", "d2d4"), "no legal move, no candidate"
+
+
+def test_only_candidates_are_searched() -> None:
+    table = Table()
+    found = examine(at(prepared=("g2g4",)), table, e2e4=0.6, d2d4=0.003)
+    children = {after(START, "e2e4"), after(START, "g2g4")}
+    assert {query.epd for query in table.asked} - {START.epd} == children
+    assert found.candidates == 2
+
+
+@pytest.mark.parametrize(("prepared", "joined", "kept"), [((), 0.0099, False), ((), 0.01, True), (("f2f3",), 0, True)])
+def test_a_slip_nobody_plays_is_no_finding_unless_prepared(
+    prepared: tuple[str, ...], joined: float, kept: bool
+) -> None:
+    table = Table({F3: {0: [("e7e5", CLEAR)]}})
+    found = examine(at(prepared=prepared), table, model=Flat({"f2f3": (0.0, joined)}), f2f3=0.5)
+    assert bool(found.slips) is kept
+    assert found.chances["f2f3"] == (0.0, joined), "chances are those after the engine has spoken"
+
+
+def test_what_hardly_anyone_plays_does_not_climb() -> None:
+    table = Table({F3: {0: [("e7e5", KEPT)]}})
+    examine(START, table, model=Flat({"f2f3": (0.0, 0.004)}), f2f3=0.5)
+    assert table.budgets(F3) == [1_000]
+
+
+# --- other refutations -----------------------------------------------------------------------------------------------
+
+REPLIES = [("e7e5", 400), ("d7d5", 300), ("c7c5", 80), ("a7a6", 0)]
+"""Losses 0.41, 0.35, 0.11, 0: the second punishes as well; the third is over the threshold but under half."""
+
+
+def test_also_from_the_confirming_search() -> None:
+    table = Table({F3: {0: REPLIES}})
+    (slip,) = examine(START, table, f2f3=0.5).slips
+    assert slip.also == ("d7d5",)
+    assert [query.lines for query in table.asked if query.epd == F3] == [1, 4], "no search beyond the confirmation"
+
+
+def test_also_asks_once_more_after_the_last_stage() -> None:
+    table = Table({F3: {0: [("e7e5", KEPT)], CONFIRM: [("e7e5", KEPT), ("d7d5", KEPT)]}})
+    (slip,) = examine(START, table, f2f3=0.5).slips
+    assert slip.also == ("d7d5",)
+    assert [(query.budget, query.lines) for query in table.asked if query.epd == F3][-1] == (CONFIRM, 4)
+
+
+def test_also_without_multipv_searches_likely_replies_one_by_one() -> None:
+    class Likes(Flat):
+        def predict(self, boards: list[chess.Board], levels: tuple[int, ...]) -> list[Chances]:
+            assert levels == (SETTINGS.level,)
+            likely = ("e7e5", "d7d5", "c7c5", "a7a6")
+            return [{m.uci(): (0.2 if m.uci() in likely else 0.01,) for m in b.legal_moves} for b in boards]
+
+    table = Table({F3: {0: [("e7e5", 400)]}}, multipv=False)
+    for reply, cp in REPLIES[1:]:
+        table.says[after(START, "f2f3", reply)] = {0: [("e2e4", -cp)]}
+    (slip,) = examine(START, table, model=Likes(), f2f3=0.5).slips
+    assert slip.also == ("d7d5",)
+    assert all(query.lines == 1 and not query.moves for query in table.asked)
+    replies = {query.epd for query in table.asked} - {START.epd, F3}
+    assert replies == {after(START, "f2f3", reply) for reply, _ in REPLIES[1:]}
+
+
+# --- the end of the game ---------------------------------------------------------------------------------------------
+
+
+def test_a_finished_game_has_no_slips() -> None:
+    mated = at("f2f3 e7e5 g2g4 d8h4")
+    table = Table()
+    found = examine(mated, table)
+    assert (found.best, found.slips, found.candidates) == (Line(Score(chess.WHITE, mate=0), ()), (), 0)
+    assert len(table.asked) == 1
+
+
+def test_a_mating_move_is_no_slip() -> None:
+    position = at("f2f3 e7e5 g2g4")
+    table = Table({position.epd: {0: [("d8h4", 9_000)]}})
+    found = examine(position, table, d8h4=0.9)
+    assert not found.slips and found.others[0][1].mate_won
+
+
+def test_stalemating_from_a_won_position_is_a_slip_without_refutation() -> None:
+    position = at(fen="7k/8/6K1/8/8/8/5Q2/8 w - - 0 1")
+    table = Table({position.epd: {0: [("f2f8", 900)]}})
+    (slip,) = examine(position, table, f2f7=0.5).slips
+    assert (slip.move, slip.refutation, slip.also, slip.score.cp) == ("f2f7", (), (), 0)
+
+
+# --- prolonging ------------------------------------------------------------------------------------------------------
+
+
+def test_a_line_is_prolonged_while_it_needs_more() -> None:
+    table = Table({F3: {0: [("e7e5", CLEAR)]}, after(START, "f2f3", "e7e5"): {0: [("g2g4 d8h4", -900)]}})
+    (slip,) = examine(START, table, needs_more=lambda board, move, line: len(line) < 2, f2f3=0.5).slips
+    assert slip.refutation == ("e7e5", "g2g4", "d8h4")
+    (slip,) = examine(START, table, needs_more=lambda board, move, line: False, f2f3=0.5).slips
+    assert slip.refutation == ("e7e5",)
+
+
+def test_prolonging_ends() -> None:
+    seen: list[tuple[str, str, tuple[str, ...]]] = []
+
+    def more(board: chess.Board, move: chess.Move, line: tuple[str, ...]) -> bool:
+        seen.append((board.epd(), move.uci(), line))
+        return True
+
+    (slip,) = examine(START, Table({F3: {0: [("e7e5", CLEAR)]}}), needs_more=more, f2f3=0.5).slips
+    assert len(slip.refutation) == 1 + MAX_EXTENSIONS
+    assert seen[0] == (START.epd, "f2f3", ("e7e5",))
+    mate = Table({after(at("f2f3 e7e5"), "g2g4"): {0: [("d8h4", 900)]}})
+    (slip,) = examine(at("f2f3 e7e5"), mate, needs_more=more, g2g4=0.5).slips
+    assert slip.refutation == ("d8h4",), "nothing follows a mate"
+
+
+def test_odd_answers_are_told_and_failures_raised() -> None:
+    class Odd(Table):
+        def evaluate(self, query: Query) -> Evaluation:
+            answer = super().evaluate(query)
+            return Evaluation(answer.lines, answer.nodes, notes=("line cut",))
+
+    assert examine(START, Odd(), e2e4=0.5, d2d4=0.5).problems == ("line cut",)
+
+    class Broken(Table):
+        def evaluate(self, query: Query) -> Evaluation:
+            raise EngineAnswerError("no score", epd=query.epd)
+
+    with pytest.raises(EngineAnswerError):
+        examine(START, Broken(), e2e4=0.5)

@@ -1,0 +1,133 @@
+"""Kinds, costs, tolls and order of findings."""
+
+from __future__ import annotations
+
+import chess
+import pytest
+
+from trapscan import rank
+from trapscan.chance import expected
+from trapscan.model import Depth, Finding, MoveText, Verified
+from trapscan.score import Score
+
+LEVELS = (1000, 1400, 2000)
+
+
+@pytest.mark.parametrize(
+    ("side", "victim", "in_tree", "answered", "kind"),
+    [
+        ("white", chess.WHITE, True, False, "unsound"),
+        ("white", chess.WHITE, True, True, "unsound"),  # our own move fails, even if the tree shows how
+        ("white", chess.WHITE, False, False, "pitfall"),
+        ("white", chess.BLACK, True, False, "trick"),
+        ("white", chess.BLACK, True, True, "trick"),
+        ("white", chess.BLACK, False, False, "trick"),
+        ("black", chess.BLACK, True, False, "unsound"),
+        ("black", chess.BLACK, False, False, "pitfall"),
+        ("black", chess.WHITE, True, True, "trick"),
+        ("black", chess.WHITE, False, False, "trick"),
+        ("both", chess.WHITE, True, False, "unsound"),
+        ("both", chess.BLACK, True, False, "unsound"),
+        ("both", chess.WHITE, True, True, "trick"),
+        ("both", chess.BLACK, False, False, "trick"),
+    ],
+)
+def test_kind(side: str, victim: chess.Color, in_tree: bool, answered: bool, kind: str) -> None:
+    prepared = ("e2e4", "f2f3") if in_tree else ("e2e4",)
+    assert rank.kind_of("f2f3", victim=victim, side=side, prepared=prepared, answered=answered) == kind
+
+
+def test_costs_per_level() -> None:
+    def expects(score: Score, level: int) -> float:
+        return 0.5 + (score.cp or 0) / 1000 * level / 1000
+
+    best, slip = Score(chess.WHITE, cp=100), Score(chess.WHITE, cp=-100)
+    assert rank.costs(best, slip, (1000, 2000), expects) == pytest.approx((0.2, 0.4))
+    assert rank.costs(slip, best, (1000, 2000), expects) == (0.0, 0.0), "never below zero"
+
+
+def test_costs_of_mates_with_the_real_expectation() -> None:
+    """Walking into mate from a level position costs half a point, at most, whoever plays; a pawn costs less."""
+    for side in chess.COLORS:
+        level, mated, pawn = Score(side, cp=0), Score(side, mate=-1), Score(side, cp=-100)
+        for mate, small in zip(
+            rank.costs(level, mated, LEVELS, expected), rank.costs(level, pawn, LEVELS, expected), strict=True
+        ):
+            assert 0 < small < mate <= 0.5
+            assert mate > 0.4
+
+
+def test_toll_is_points_per_hundred_games() -> None:
+    """Reached in one game of ten, played by one in five there, half a point each: one point in a hundred games."""
+    assert rank.tolls((0.1, 1.0), (0.2, 0.0), (0.5, 0.5)) == pytest.approx((1.0, 0.0))
+    with pytest.raises(ValueError):
+        rank.tolls((0.1,), (0.2, 0.0), (0.5, 0.5))
+
+
+@pytest.mark.parametrize(
+    ("level", "value"), [(600, 1.0), (1000, 1.0), (1100, 1.5), (1400, 3.0), (1700, 1.5), (2000, 0.0), (2600, 0.0)]
+)
+def test_at_level(level: int, value: float) -> None:
+    assert rank.at_level((1.0, 3.0, 0.0), LEVELS, level) == pytest.approx(value)
+
+
+def test_at_the_only_level() -> None:
+    assert [rank.at_level((7.0,), (1500,), level) for level in (600, 1500, 2600)] == [7.0, 7.0, 7.0]
+
+
+def test_must_know_where_few_find_it_and_much_hangs_on_it() -> None:
+    find, toll = (0.49, 0.5, 0.1, 0.1), (0.05, 1.0, 0.049, 2.0)
+    assert rank.must_know(find, toll) == (True, False, False, True)
+
+
+def test_ids_are_stable() -> None:
+    """The id stands in reports that people keep: another value for the same finding would orphan them. Golden value:
+    the first ten digits of `printf 'trick|EPD|f2f3' | sha256sum`."""
+    epd = chess.Board().epd()
+    assert epd == "rnbqkbnr/pppppppp/8/8/8/8/PPPPPPPP/RNBQKBNR w KQkq -"
+    assert rank.finding_id("trick", epd, "f2f3") == "316da747f9"
+    different = {rank.finding_id(k, e, m) for k in ("trick", "bait") for e in (epd, "x") for m in ("f2f3", "g2g4")}
+    assert len(different) == 8
+
+
+def finding(name: str, kind: str, *toll: float) -> Finding:
+    return Finding(
+        id=name,
+        kind=kind,
+        victim="white",
+        fen=chess.STARTING_FEN,
+        start_fen=chess.STARTING_FEN,
+        line=(),
+        move_orders=1,
+        opening=None,
+        slip=MoveText(san="f3", uci="f2f3"),
+        cp_best=0,
+        cp_slip=-200,
+        gain="attack",
+        chance=(0.1,) * 3,
+        find=(0.1,) * 3,
+        reach=(0.1,) * 3,
+        cost=(0.1,) * 3,
+        toll=toll,
+        depth=Depth(exposed=1000),
+        verified=Verified(nodes=1000),
+    )
+
+
+def test_order() -> None:
+    low, high = finding("c", "trick", 1, 1, 9), finding("b", "pitfall", 2, 2, 0)
+    tie, ours = finding("a", "trick", 1, 1, 1), finding("d", "unsound", 0, 0, 0)
+    noise = finding("0", "trick", 1 - 1e-9, 1 - 1e-9, 1)
+    made = [low, high, tie, ours, noise]
+
+    def ids(level: int) -> str:
+        return "".join(f.id for f in rank.order(made, LEVELS, level))
+
+    assert ids(1000) == "db0ac", "ours first, then by toll; equal tolls, and what differs by noise, by id"
+    assert ids(2000) == "dc0ab", "the order is that of the level asked for"
+    made.reverse()
+    assert ids(1000) == "db0ac", "the order of discovery does not matter"
+
+
+def test_side_names() -> None:
+    assert {rank.side_name(side): side for side in chess.COLORS} == rank.SIDES
