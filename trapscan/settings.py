@@ -25,9 +25,9 @@ class Settings(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=
     """Everything that decides what a scan finds. Budgets are in engine nodes, losses in objective expected score
     (0 to 1), levels in Elo."""
 
-    stages: Annotated[tuple[Nodes, ...], Meta(min_length=1)] = (2_000, 20_000, 200_000)
+    stages: Annotated[tuple[Nodes, ...], Meta(min_length=1)] = (2_000, 20_000, 200_000, 400_000)
     """Budgets after a move, rising. A move climbs until its loss is clear of the threshold."""
-    noise: tuple[Annotated[float, Meta(gt=0.0, le=0.5)], ...] = (0.042, 0.022, 0.010)
+    noise: tuple[Annotated[float, Meta(gt=0.0, le=0.5)], ...] = (0.097, 0.03, 0.015, 0.01)
     """Standard error of a loss at each stage, in expected score."""
     clear: Annotated[float, Meta(ge=0.0, le=10.0)] = 1.5
     """How many times its noise a loss must be away from the threshold to be settled before the last stage."""
@@ -43,7 +43,7 @@ class Settings(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=
     """A slip is reported when its chance reaches this at some level."""
     min_prior: Share = 0.004
     """A move is examined when its chance before the engine looks reaches this at some level."""
-    max_candidates: Annotated[int, Meta(ge=1, le=250)] = 14
+    max_candidates: Annotated[int, Meta(ge=1, le=250)] = 16
     """At most this many moves a position are examined, the likeliest first (moves of the repertoire always are)."""
     beyond: Annotated[int, Meta(ge=0, le=20)] = 2
     """Plies to go on past the end of each line."""

@@ -20,8 +20,15 @@ from trapscan.settings import Settings
 REFUTATIONS = 4
 """How many first moves of the punisher are looked at, to tell which others punish as well."""
 
+LIKELY_REPLY = 0.15
+"""Without MultiPV only replies of at least this chance are tried as further refutations: each costs a search."""
+
 ALSO_SHARE = 0.5
 """Another first move punishes as well when it keeps the loss over the threshold and at least this share of it."""
+
+STAKES = ((0.10, 1.5), (0.03, 1.0), (0.0, 0.4))
+"""(least chance at any level, factor on the margin): a move that many play deserves more nodes than one of 1 %. Traps
+that a shallow search misjudges are just the moves that people play (measured: scripts/check_traps)."""
 
 MAX_EXTENSIONS = 2
 """How often a refutation that ends in the middle of things is prolonged with the engine."""
@@ -39,6 +46,7 @@ class Climb:
     nodes: int
     shallow_loss: float
     loss: float
+    stake: float = 1.0
     exposed: int = 0
     settled: bool = False
     evaluation: Evaluation | None = None
@@ -85,6 +93,9 @@ class Examiner:
             return Examined(position.epd, best, (), (), chances, 0, asked.searches, asked.nodes)
         climbs = [self._screen(asked, board, best, move) for move in candidates]
         joined = self._join(chances, climbs)
+        for climb in climbs:
+            climb.stake = _stake(max(joined[climb.move]))
+            self._note(climb, climb.nodes, 0)
         worth = [c for c in climbs if self._matters(joined, c.move, position, share=0.5)]
         for climb in worth:
             self._settle(asked, best, climb)
@@ -114,9 +125,7 @@ class Examiner:
         budget = self.settings.stages[0]
         score = asked(Query(child, budget)).best.score.of(board.turn)
         lost = max(0.0, loss(best.score, score))
-        climb = Climb(move, child, score, budget, shallow_loss=lost, loss=lost)
-        self._note(climb, budget, 0)
-        return climb
+        return Climb(move, child, score, budget, shallow_loss=lost, loss=lost)
 
     def _settle(self, asked: Asked, best: Line, climb: Climb) -> None:
         """Search on until the move is clearly a slip or clearly none, or the stages end."""
@@ -135,7 +144,7 @@ class Examiner:
         climb.nodes = query.budget
 
     def _note(self, climb: Climb, budget: int, stage: int) -> None:
-        margin = self.settings.clear * self.settings.noise[stage]
+        margin = climb.stake * self.settings.clear * self.settings.noise[stage]
         climb.settled = abs(climb.loss - self.settings.threshold) > margin or budget >= self.settings.stages[-1]
         if climb.loss >= self.settings.threshold and not climb.exposed:
             climb.exposed = budget
@@ -195,7 +204,9 @@ class Examiner:
         after.push_uci(climb.move)
         chances = self.model.predict([after], (self.settings.level,))[0]
         main = climb.evaluation.best.pv[0]
-        likely = sorted(chances, key=lambda move: (-chances[move][0], move))[:REFUTATIONS]
+        likely = sorted(
+            (move for move in chances if chances[move][0] >= LIKELY_REPLY), key=lambda move: (-chances[move][0], move)
+        )[:REFUTATIONS]
         return tuple(
             move
             for move in likely
@@ -227,6 +238,11 @@ class Examiner:
 
     def _matters(self, chances: Chances, move: str, position: Position, share: float = 1.0) -> bool:
         return move in position.prepared or max(chances[move]) >= share * self.settings.min_chance
+
+
+def _stake(chance: float) -> float:
+    """How much surer than usual one must be of a move that is played this often."""
+    return next(stake for least, stake in STAKES if chance >= least)
 
 
 def _epd_after(board: chess.Board, move: str) -> str:
