@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 import chess
+import msgspec
 import pytest
 
 from trapscan.errors import EngineAnswerError
@@ -163,6 +164,16 @@ def test_a_slip_tells_its_score_its_line_and_where_it_first_showed() -> None:
     (slip,) = examine(START, table, f2f3=0.5).slips
     assert slip.score == Score(chess.WHITE, cp=-250), "the victim's view, from the confirming search"
     assert (slip.refutation, slip.exposed, slip.nodes) == (("d7d5", "e2e4"), 10_000, CONFIRM)
+
+
+@pytest.mark.xfail(
+    strict=True, raises=AssertionError, reason="the screen's answer is not kept, and no larger search follows it"
+)
+@pytest.mark.parametrize("budget", [STAGES[0], STAGES[0] // 2])
+def test_a_confirmation_no_larger_than_the_screen(budget: int) -> None:
+    settings = msgspec.structs.replace(SETTINGS, confirm_nodes=budget)
+    (slip,) = examine(START, Table({F3: {0: [("e7e5", CLEAR)]}}), settings=settings, f2f3=0.5).slips
+    assert (slip.refutation, slip.nodes) == (("e7e5",), STAGES[0])
 
 
 def test_black_as_the_victim() -> None:
