@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import Any
 
 from trapscan.cli.bar import Bar
-from trapscan.errors import EXIT_DONE, EXIT_PROBLEMS, SettingsError
+from trapscan.errors import EXIT_DONE, EXIT_PROBLEMS, InputError, SettingsError
 
 
 def scan(options: argparse.Namespace) -> int:
@@ -59,6 +59,79 @@ def engines(options: argparse.Namespace) -> int:
     rows = survey(options.engine, fresh=options.fresh)
     print(engines_json(rows).decode() if options.json else engines_table(rows))
     return EXIT_DONE
+
+
+def report(options: argparse.Namespace) -> int:
+    """`trapscan report`."""
+    from trapscan.report import read_scan, write_reports
+
+    scan = read_scan(options.folder)
+    folder = options.out or _home(options.folder)
+    written = write_reports(
+        scan, folder, level=options.level, side=options.side, shown=options.shown, seven_bit=options.ascii
+    )
+    print(f"Wrote {', '.join(path.name for path in written)} in {folder}.")
+    return EXIT_DONE
+
+
+def lesson(options: argparse.Namespace) -> int:
+    """`trapscan lesson`."""
+    from trapscan.report import lesson as choose
+    from trapscan.report import read_scan, write_lesson
+
+    chosen = choose(
+        read_scan(options.folder),
+        level=options.level,
+        count=options.count,
+        side=options.side,
+        motifs=tuple(options.motif),
+        seed=options.seed,
+        pin=tuple(options.pin),
+        drop=tuple(options.drop),
+        title=options.title,
+    )
+    folder = options.out or _home(options.folder) / "lesson"
+    written = write_lesson(chosen, folder, paper=options.paper)
+    print(f"Wrote {', '.join(path.name for path in written)} in {folder}.")
+    return EXIT_DONE
+
+
+def compare(options: argparse.Namespace) -> int:
+    """`trapscan compare`."""
+    from trapscan.report import compare as between
+    from trapscan.report import comparison_html, comparison_text, read_scan
+    from trapscan.report.files import write_aside
+
+    comparison = between(read_scan(options.old), read_scan(options.new))
+    print(comparison_text(comparison))
+    if options.out is not None:
+        write_aside(options.out, comparison_html(comparison).encode())
+    return EXIT_DONE
+
+
+def chance(options: argparse.Namespace) -> int:
+    """`trapscan chance`."""
+    from trapscan import settings
+    from trapscan.chance import boards_from_lines, chance_report, load_model, report_json, report_text
+
+    path = Path(options.what)
+    try:
+        lines = path.read_text(encoding="utf-8-sig").splitlines() if path.is_file() else [options.what]
+    except (OSError, UnicodeDecodeError) as exc:
+        raise InputError(f"cannot read {path}: {exc}") from exc
+    levels = (
+        settings.build({"levels": sorted(set(options.level))}).levels if options.level else settings.Settings().levels
+    )
+    model = load_model()
+    for board in boards_from_lines(lines):
+        for row in chance_report([board], levels, model):
+            print(report_json(row) if options.json else report_text(row))
+    return EXIT_DONE
+
+
+def _home(folder_or_file: Path) -> Path:
+    """The folder of a report that is named by its folder or by its scan.json."""
+    return folder_or_file.parent if folder_or_file.is_file() else folder_or_file
 
 
 def _name(files: list[Path]) -> str:

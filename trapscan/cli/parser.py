@@ -29,6 +29,10 @@ def build_parser() -> argparse.ArgumentParser:
     parser.add_argument("--version", action="version", version=f"trapscan {trapscan.__version__}")
     subparsers = parser.add_subparsers(title="commands", metavar="COMMAND", required=True)
     _scan(subparsers)
+    _report(subparsers)
+    _lesson(subparsers)
+    _compare(subparsers)
+    _chance(subparsers)
     _engines(subparsers)
     return parser
 
@@ -69,9 +73,6 @@ def _scan(subparsers: Commands) -> None:
     parser.add_argument("--level", type=int, metavar="ELO", help="level to rank for (default 1500)")
     _engine_options(parser)
     parser.add_argument(
-        "--second-engine", metavar="PATH", help="another engine that every finding is put to; its verdict is shown"
-    )
-    parser.add_argument(
         "--preset",
         default="standard",
         metavar="NAME|FILE",
@@ -93,6 +94,76 @@ def _scan(subparsers: Commands) -> None:
     output = parser.add_mutually_exclusive_group()
     output.add_argument("--quiet", action="store_true", help="say nothing but errors")
     output.add_argument("--json", action="store_true", help="print scan.json to standard output")
+
+
+def _side(parser: argparse.ArgumentParser, what: str) -> None:
+    parser.add_argument("--side", choices=("white", "black"), help=what)
+
+
+def _report(subparsers: Commands) -> None:
+    parser = _command(
+        subparsers,
+        "report",
+        "write all files of a report again from its scan.json, without an engine",
+        "  trapscan report reports/black --level 1800\n  trapscan report reports/both --side white --out reports/white",
+    )
+    parser.set_defaults(run=commands.report)
+    parser.add_argument("folder", metavar="DIR", type=Path, help="folder of a report, or its scan.json")
+    parser.add_argument("--level", type=int, metavar="ELO", help="level to rank for (default: the scan's)")
+    _side(parser, "one side of a scan of both")
+    parser.add_argument("--shown", type=int, metavar="N", help="findings of a kind shown at first")
+    parser.add_argument("--ascii", action="store_true", help="keep the PGN and EPD files within ASCII")
+    parser.add_argument("--out", type=Path, metavar="DIR", help="another folder for the files (default DIR)")
+
+
+def _lesson(subparsers: Commands) -> None:
+    parser = _command(
+        subparsers,
+        "lesson",
+        "choose warning positions for a group of one level and write question and answer sheets",
+        "  trapscan lesson reports/black --level 1400 --count 12\n"
+        "  trapscan lesson reports/black --level 1200 --count 6 --motif fork --title 'Tuesday group' --paper letter",
+    )
+    parser.set_defaults(run=commands.lesson)
+    parser.add_argument("folder", metavar="DIR", type=Path, help="folder of a report, or its scan.json")
+    parser.add_argument("--level", type=int, required=True, metavar="ELO", help="level of the group")
+    parser.add_argument("--count", type=int, required=True, metavar="N", help="how many positions")
+    _side(parser, "only positions where this side may go wrong")
+    parser.add_argument("--motif", action="append", default=[], metavar="M", help="only these motifs; can be repeated")
+    parser.add_argument("--seed", type=int, default=0, metavar="N", help="another choice of the same worth")
+    parser.add_argument("--pin", action="append", default=[], metavar="ID", help="a position that must be there")
+    parser.add_argument("--drop", action="append", default=[], metavar="ID", help="a position that must not be there")
+    parser.add_argument("--title", default="", help="title of the sheets")
+    parser.add_argument("--paper", choices=("a4", "letter"), default="a4", help="paper size (default a4)")
+    parser.add_argument("--out", type=Path, metavar="DIR", help="folder for the sheets (default DIR/lesson)")
+
+
+def _compare(subparsers: Commands) -> None:
+    parser = _command(
+        subparsers,
+        "compare",
+        "say what a change of the repertoire, engine or level did: new, gone and changed findings",
+        "  trapscan compare reports/black-june reports/black\n"
+        "  trapscan compare reports/old reports/new --out changes.html",
+    )
+    parser.set_defaults(run=commands.compare)
+    parser.add_argument("old", metavar="OLD", type=Path, help="folder of the earlier report, or its scan.json")
+    parser.add_argument("new", metavar="NEW", type=Path, help="folder of the later report, or its scan.json")
+    parser.add_argument("--out", type=Path, metavar="FILE", help="write the comparison as a page as well")
+
+
+def _chance(subparsers: Commands) -> None:
+    parser = _command(
+        subparsers,
+        "chance",
+        "say how likely players of each level are to choose each move",
+        "  trapscan chance 'rnbqkbnr/pppp1ppp/8/4p3/4P3/8/PPPP1PPP/RNBQKBNR w KQkq - 0 2'\n"
+        "  trapscan chance lines.txt --level 1200 --level 1800 --json",
+    )
+    parser.set_defaults(run=commands.chance)
+    parser.add_argument("what", metavar="FEN|FILE", help="a position, an EPD/FEN list, or a text file of SAN lines")
+    parser.add_argument("--level", type=int, action="append", metavar="ELO", help="levels; can be repeated")
+    parser.add_argument("--json", action="store_true", help="one JSON object a line")
 
 
 def _engines(subparsers: Commands) -> None:
