@@ -22,6 +22,7 @@ from trapscan.engines import Engine, EngineSpec, Probe, Store
 from trapscan.errors import EngineError
 from trapscan.explain import Explanation
 from trapscan.model import ChanceModel, Evaluation, Examined, Instead, Position, Query, Slip
+from trapscan.score import loss
 from trapscan.search import Examiner
 from trapscan.settings import Settings
 
@@ -125,17 +126,26 @@ def _tell(
         slip=slip.move,
         punish=slip.refutation[0] if slip.refutation else "",
     )
-    return Told(slip, explanation, instead, _find(board, slip, model, settings.levels))
+    return Told(slip, explanation, instead, _find(board, examined, slip, model, settings))
 
 
-def _find(board: chess.Board, slip: Slip, model: ChanceModel, levels: tuple[int, ...]) -> tuple[float, ...]:
+def _find(
+    board: chess.Board, examined: Examined, slip: Slip, model: ChanceModel, settings: Settings
+) -> tuple[float, ...]:
+    """The chance that the punisher plays a right refutation, joined with what is at stake: a reply that does not
+    punish gives back what the slip lost. How plainly that shows is told by the budget that exposed the slip."""
+    levels = settings.levels
     if not slip.refutation:
         return tuple(1.0 for _ in levels)
     after = board.copy()
     after.push_uci(slip.move)
     chances = model.predict([after], levels)[0]
     right = (slip.refutation[0], *slip.also)
-    return tuple(min(1.0, sum(chances[move][i] for move in right)) for i in range(len(levels)))
+    at_stake = max(0.0, loss(examined.best.score, slip.score))
+    shallow = at_stake if slip.exposed == settings.stages[0] else 0.0
+    losses = {move: (0.0, 0.0) if move in right else (shallow, at_stake) for move in chances}
+    joined = model.join(chances, losses, levels)
+    return tuple(min(1.0, sum(joined[move][i] for move in right)) for i in range(len(levels)))
 
 
 def _digest(query: Query) -> int:
