@@ -120,7 +120,7 @@ F3 = after(START, "f2f3")
 
 @pytest.mark.parametrize(("cp", "slips"), [(KEPT, ["f2f3"]), (DROPPED, []), (-CLEAR, [])])
 def test_threshold(cp: int, slips: list[str]) -> None:
-    found = examine(START, Table({F3: {0: [("e7e5", cp)]}}), f2f3=0.5)
+    found = examine(START, Table({F3: {0: [("e7e5", cp)]}}), f2f3=0.05)
     assert [slip.move for slip in found.slips] == slips
     assert [move for move, _, _ in found.others] == ([] if slips else ["f2f3"])
 
@@ -137,22 +137,37 @@ def test_threshold(cp: int, slips: list[str]) -> None:
 )
 def test_a_move_climbs_until_it_is_clear(cp: int, asked: list[tuple[int, int]]) -> None:
     table = Table({F3: {0: [("e7e5", cp)]}})
-    found = examine(START, table, f2f3=0.5)
+    found = examine(START, table, f2f3=0.05)
     assert table.budgets(START.epd) == [BEST]
     assert [(query.budget, query.lines) for query in table.asked if query.epd == F3] == asked
     assert (found.searches, found.nodes) == (len(table.asked), sum(query.budget for query in table.asked))
 
 
+@pytest.mark.parametrize(
+    ("cp", "chance", "budgets"),
+    [
+        (160, 0.099, [1_000, CONFIRM]),  # loss 0.215: 0.09 and more over the threshold
+        (160, 0.1, [1_000, 10_000, CONFIRM]),  # but not 1.5 times as much, as is asked of a move that many play
+        (112, 0.03, [1_000, 10_000, CONFIRM]),  # loss 0.156
+        (112, 0.029, [1_000, CONFIRM]),  # 0.4 times as much is enough for a move that few play
+    ],
+)
+def test_what_many_play_must_be_clearer(cp: int, chance: float, budgets: list[int]) -> None:
+    table = Table({F3: {0: [("e7e5", cp)]}})
+    examine(START, table, f2f3=chance)
+    assert table.budgets(F3) == budgets
+
+
 def test_a_slip_that_does_not_survive_confirming_is_none() -> None:
     table = Table({F3: {0: [("e7e5", CLEAR)], CONFIRM: [("e7e5", 0)]}})
-    found = examine(START, table, f2f3=0.5)
+    found = examine(START, table, f2f3=0.05)
     assert not found.slips and found.others == (("f2f3", Score(chess.WHITE, cp=0), CONFIRM),)
 
 
 @pytest.mark.parametrize(("last", "kept"), [(KEPT, True), (DROPPED, False)])
 def test_a_doubtful_confirmation_goes_to_the_last_stage(last: int, kept: bool) -> None:
     table = Table({F3: {0: [("e7e5", CLEAR)], CONFIRM: [("e7e5", KEPT + 1)], 100_000: [("d7d5", last)]}})
-    found = examine(START, table, f2f3=0.5)
+    found = examine(START, table, f2f3=0.05)
     assert table.budgets(F3)[:3] == [1_000, CONFIRM, 100_000]
     assert bool(found.slips) is kept
     if kept:
@@ -161,7 +176,7 @@ def test_a_doubtful_confirmation_goes_to_the_last_stage(last: int, kept: bool) -
 
 def test_a_slip_tells_its_score_its_line_and_where_it_first_showed() -> None:
     table = Table({F3: {0: [("e7e5", 60)], 10_000: [("e7e5", 300)], CONFIRM: [("d7d5 e2e4", 250)]}})
-    (slip,) = examine(START, table, f2f3=0.5).slips
+    (slip,) = examine(START, table, f2f3=0.05).slips
     assert slip.score == Score(chess.WHITE, cp=-250), "the victim's view, from the confirming search"
     assert (slip.refutation, slip.exposed, slip.nodes) == (("d7d5", "e2e4"), 10_000, CONFIRM)
 
@@ -172,7 +187,7 @@ def test_a_slip_tells_its_score_its_line_and_where_it_first_showed() -> None:
 @pytest.mark.parametrize("budget", [STAGES[0], STAGES[0] // 2])
 def test_a_confirmation_no_larger_than_the_screen(budget: int) -> None:
     settings = msgspec.structs.replace(SETTINGS, confirm_nodes=budget)
-    (slip,) = examine(START, Table({F3: {0: [("e7e5", CLEAR)]}}), settings=settings, f2f3=0.5).slips
+    (slip,) = examine(START, Table({F3: {0: [("e7e5", CLEAR)]}}), settings=settings, f2f3=0.05).slips
     assert (slip.refutation, slip.nodes) == (("e7e5",), STAGES[0])
 
 
@@ -189,17 +204,17 @@ def test_losses_are_measured_against_the_best_move_and_never_negative() -> None:
     model, lost = Flat(), Table({START.epd: {0: [("e2e4", -600)]}, F3: {0: [("e7e5", 600)]}})
     better = after(START, "g2g4")
     lost.says[better] = {0: [("e7e5", 500)]}
-    assert not examine(START, lost, model=model, f2f3=0.5, g2g4=0.4).slips
+    assert not examine(START, lost, model=model, f2f3=0.05, g2g4=0.04).slips
     assert model.losses[-1] == {"f2f3": (0.0, 0.0), "g2g4": (0.0, 0.0)}
 
 
 def test_join_is_told_the_shallow_and_the_deep_loss() -> None:
     model = Flat()
-    examine(START, Table({F3: {0: [("e7e5", 0)], 10_000: [("e7e5", 9)]}}), model=model, f2f3=0.5)
+    examine(START, Table({F3: {0: [("e7e5", 0)], 10_000: [("e7e5", 9)]}}), model=model, f2f3=0.05)
     assert model.losses[-1] == {"f2f3": (0.0, 0.0)}
     model = Flat()
     table = Table({F3: {0: [("e7e5", 90)], 10_000: [("e7e5", 400)]}})
-    examine(START, table, model=model, f2f3=0.5)
+    examine(START, table, model=model, f2f3=0.05)
     shallow, deep = model.losses[-1]["f2f3"]
     assert shallow == pytest.approx(0.5 - 1 / (1 + 10 ** (90 / 400)))
     assert deep == pytest.approx(0.5 - 1 / 11)
@@ -234,14 +249,14 @@ def test_a_slip_nobody_plays_is_no_finding_unless_prepared(
     prepared: tuple[str, ...], joined: float, kept: bool
 ) -> None:
     table = Table({F3: {0: [("e7e5", CLEAR)]}})
-    found = examine(at(prepared=prepared), table, model=Flat({"f2f3": (0.0, joined)}), f2f3=0.5)
+    found = examine(at(prepared=prepared), table, model=Flat({"f2f3": (0.0, joined)}), f2f3=0.05)
     assert bool(found.slips) is kept
     assert found.chances["f2f3"] == (0.0, joined), "chances are those after the engine has spoken"
 
 
 def test_what_hardly_anyone_plays_does_not_climb() -> None:
     table = Table({F3: {0: [("e7e5", KEPT)]}})
-    examine(START, table, model=Flat({"f2f3": (0.0, 0.004)}), f2f3=0.5)
+    examine(START, table, model=Flat({"f2f3": (0.0, 0.004)}), f2f3=0.05)
     assert table.budgets(F3) == [1_000]
 
 
@@ -253,14 +268,14 @@ REPLIES = [("e7e5", 400), ("d7d5", 300), ("c7c5", 80), ("a7a6", 0)]
 
 def test_also_from_the_confirming_search() -> None:
     table = Table({F3: {0: REPLIES}})
-    (slip,) = examine(START, table, f2f3=0.5).slips
+    (slip,) = examine(START, table, f2f3=0.05).slips
     assert slip.also == ("d7d5",)
     assert [query.lines for query in table.asked if query.epd == F3] == [1, 4], "no search beyond the confirmation"
 
 
 def test_also_asks_once_more_after_the_last_stage() -> None:
     table = Table({F3: {0: [("e7e5", KEPT)], CONFIRM: [("e7e5", KEPT), ("d7d5", KEPT)]}})
-    (slip,) = examine(START, table, f2f3=0.5).slips
+    (slip,) = examine(START, table, f2f3=0.05).slips
     assert slip.also == ("d7d5",)
     assert [(query.budget, query.lines) for query in table.asked if query.epd == F3][-1] == (CONFIRM, 4)
 
@@ -275,7 +290,7 @@ def test_also_without_multipv_searches_likely_replies_one_by_one() -> None:
     table = Table({F3: {0: [("e7e5", 400)]}}, multipv=False)
     for reply, cp in REPLIES[1:]:
         table.says[after(START, "f2f3", reply)] = {0: [("e2e4", -cp)]}
-    (slip,) = examine(START, table, model=Likes(), f2f3=0.5).slips
+    (slip,) = examine(START, table, model=Likes(), f2f3=0.05).slips
     assert slip.also == ("d7d5",)
     assert all(query.lines == 1 and not query.moves for query in table.asked)
     replies = {query.epd for query in table.asked} - {START.epd, F3}
@@ -312,9 +327,9 @@ def test_stalemating_from_a_won_position_is_a_slip_without_refutation() -> None:
 
 def test_a_line_is_prolonged_while_it_needs_more() -> None:
     table = Table({F3: {0: [("e7e5", CLEAR)]}, after(START, "f2f3", "e7e5"): {0: [("g2g4 d8h4", -900)]}})
-    (slip,) = examine(START, table, needs_more=lambda board, move, line: len(line) < 2, f2f3=0.5).slips
+    (slip,) = examine(START, table, needs_more=lambda board, move, line: len(line) < 2, f2f3=0.05).slips
     assert slip.refutation == ("e7e5", "g2g4", "d8h4")
-    (slip,) = examine(START, table, needs_more=lambda board, move, line: False, f2f3=0.5).slips
+    (slip,) = examine(START, table, needs_more=lambda board, move, line: False, f2f3=0.05).slips
     assert slip.refutation == ("e7e5",)
 
 
@@ -325,7 +340,7 @@ def test_prolonging_ends() -> None:
         seen.append((board.epd(), move.uci(), line))
         return True
 
-    (slip,) = examine(START, Table({F3: {0: [("e7e5", CLEAR)]}}), needs_more=more, f2f3=0.5).slips
+    (slip,) = examine(START, Table({F3: {0: [("e7e5", CLEAR)]}}), needs_more=more, f2f3=0.05).slips
     assert len(slip.refutation) == 1 + MAX_EXTENSIONS
     assert seen[0] == (START.epd, "f2f3", ("e7e5",))
     mate = Table({after(at("f2f3 e7e5"), "g2g4"): {0: [("d8h4", 900)]}})

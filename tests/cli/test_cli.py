@@ -1,0 +1,245 @@
+"""The command line, in this process: exit codes, what goes to which stream, and where files are written."""
+
+from __future__ import annotations
+
+import argparse
+import json
+import shlex
+import signal
+import sys
+from collections.abc import Iterator
+from pathlib import Path
+
+import jsonschema
+import pytest
+
+from trapscan.cli import main
+from trapscan.cli.parser import build_parser
+from trapscan.engines import EngineSpec, Probe
+from trapscan.report import read_scan, scan_schema
+
+FAKE = Path(__file__).parent.parent / "engines" / "fake_uci.py"
+REPORT_FILES = {"scan.json", "report.html", "report.md", "tricks.pgn", "tricks.epd", "findings.csv", "cards.txt"}
+GOOD = "1. e4 e5 2. Bc4 Nc6 3. Qh5 Nf6 *\n"
+TINY = ["stages=[1000]", "noise=[0.06]", "best_nodes=1000", "confirm_nodes=2000", "max_candidates=3"]
+
+
+def commands() -> dict[str, argparse.ArgumentParser]:
+    (action,) = [a for a in build_parser()._actions if isinstance(a, argparse._SubParsersAction)]
+    return dict(action.choices)
+
+
+@pytest.fixture
+def workplace(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[Path]:
+    """An empty current folder."""
+    folder = tmp_path / "work"
+    folder.mkdir()
+    monkeypatch.chdir(folder)
+    monkeypatch.delenv("TRAPSCAN_ENGINE", raising=False)
+    handler = signal.getsignal(signal.SIGTERM)
+    yield folder
+    assert signal.getsignal(signal.SIGTERM) is handler, "the command leaves signals as they were"
+
+
+@pytest.fixture(scope="module")
+def options(stockfish: tuple[EngineSpec, Probe], tmp_path_factory: pytest.TempPathFactory) -> list[str]:
+    """A small scan with an engine, and a store for all tests of this module."""
+    store = tmp_path_factory.mktemp("cli") / "store.db"
+    settings = [text for value in TINY for text in ("--set", value)]
+    return ["--engine", stockfish[0].command[0], "--jobs", "1", "--beyond", "0", "--store", str(store), *settings]
+
+
+def one_line(err: str) -> str:
+    """The only line on standard error."""
+    (line,) = err.splitlines()
+    assert line.startswith("trapscan: ") and "Traceback" not in line
+    return line
+
+
+# --- help ------------------------------------------------------------------------------------------------------------
+
+
+def test_every_command_has_help_with_examples_that_parse(capsys: pytest.CaptureFixture[str]) -> None:
+    assert {"scan", "engines"} <= commands().keys()
+    for name in commands():
+        with pytest.raises(SystemExit) as end:
+            main([name, "--help"])
+        out, err = capsys.readouterr()
+        assert (end.value.code, err) == (0, "")
+        examples = [shlex.split(line) for line in out.partition("examples:")[2].splitlines() if line.strip()]
+        assert examples, name
+        for words in examples:
+            assert words[:2] == ["trapscan", name]
+            build_parser().parse_args(words[1:])  # exits when it does not understand
+
+
+@pytest.mark.parametrize(("arguments", "code"), [(["--help"], 0), (["--version"], 0), ([], 2), (["juggle"], 2)])
+def test_usage(arguments: list[str], code: int, capsys: pytest.CaptureFixture[str]) -> None:
+    with pytest.raises(SystemExit) as end:
+        main(arguments)
+    assert end.value.code == code
+    out, err = capsys.readouterr()
+    assert bool(err) is (code == 2) and bool(out) is (code == 0)
+
+
+# --- what goes wrong -------------------------------------------------------------------------------------------------
+
+
+UNCLEAN = pytest.mark.xfail(strict=True, reason="file names go into messages as they are")
+
+
+@pytest.mark.parametrize(
+    "name",
+    ["missing.pgn", ".", *(pytest.param(name, marks=UNCLEAN) for name in ("with\nnewline.pgn", "\x1b[31mred.pgn"))],
+)
+def test_an_unreadable_file(name: str, workplace: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["scan", name]) == 2
+    out, err = capsys.readouterr()
+    assert out == "" and "\x1b" not in one_line(err)
+    assert list(workplace.iterdir()) == [], "nothing is written"
+
+
+@pytest.mark.parametrize("setting", ["juggle=3", "threshold=7", "threshold=high", "stages=[3000, 1000]", "threshold"])
+def test_an_unknown_or_impossible_setting(setting: str, workplace: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    Path("good.pgn").write_text(GOOD)
+    assert main(["scan", "good.pgn", "--set", setting]) == 2
+    out, err = capsys.readouterr()
+    assert out == "" and setting.partition("=")[0] in one_line(err)
+
+
+def test_an_unknown_preset(workplace: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    Path("good.pgn").write_text(GOOD)
+    assert main(["scan", "good.pgn", "--preset", "juggle"]) == 2
+    assert "juggle" in one_line(capsys.readouterr().err)
+
+
+@pytest.mark.parametrize("engine", ["./no-such-engine", f"{sys.executable} -I -S {FAKE} exits-at-once"])
+def test_no_usable_engine(engine: str, workplace: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    Path("good.pgn").write_text(GOOD)
+    assert main(["scan", "good.pgn", "--engine", engine, "--store", "store.db"]) == 3
+    out, err = capsys.readouterr()
+    assert out == "" and one_line(err)
+    assert not Path("reports").exists()
+
+
+def test_an_engine_from_the_environment(
+    workplace: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    Path("good.pgn").write_text(GOOD)
+    monkeypatch.setenv("TRAPSCAN_ENGINE", "./no-such-engine")
+    assert main(["scan", "good.pgn"]) == 3
+    assert "no-such-engine" in one_line(capsys.readouterr().err)
+
+
+def test_a_broken_file_is_scanned_and_told(
+    options: list[str], workplace: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    Path("broken.pgn").write_text("1. e4 e5 2. Ke3 *\n")
+    assert main(["scan", "broken.pgn", *options]) == 1
+    out, err = capsys.readouterr()
+    assert "broken.pgn" in one_line(err) and "Ke3" in err
+    assert "reports/broken" in out
+    (problem,) = read_scan("reports/broken").problems
+    assert "Ke3" in problem.text
+
+
+@UNCLEAN
+def test_problems_are_told_in_plain_lines(
+    options: list[str], workplace: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    Path("\x1b[31mred\n.pgn").write_text("1. e4 \x1b[32mKe3 *\n")
+    assert main(["scan", *options, "\x1b[31mred\n.pgn"]) == 1
+    out, err = capsys.readouterr()
+    assert "\x1b" not in out + err
+    assert all(line.startswith("trapscan: ") for line in err.splitlines())
+
+
+@pytest.mark.xfail(strict=True, raises=TypeError, reason="options of their own clash with --set of the same name")
+@pytest.mark.parametrize("setting", ["level=1800", "beyond=0"])
+def test_set_works_for_settings_that_have_their_own_option(
+    setting: str, options: list[str], workplace: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    Path("good.pgn").write_text("1. e4 *\n")
+    assert main(["scan", "good.pgn", "--json", "--set", setting, *options]) == 0
+    name, _, value = setting.partition("=")
+    assert json.loads(capsys.readouterr().out)["settings"][name] == int(value)
+
+
+def test_an_interrupt(workplace: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> None:
+    def interrupted(*_: object, **__: object) -> None:
+        signal.raise_signal(signal.SIGTERM)
+
+    monkeypatch.setattr("trapscan.job.scan", interrupted)
+    Path("good.pgn").write_text(GOOD)
+    assert main(["scan", "good.pgn"]) == 130
+    assert "same command" in capsys.readouterr().err
+
+
+# --- what comes out --------------------------------------------------------------------------------------------------
+
+
+def test_the_folder_is_complete(options: list[str], workplace: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    Path("good.pgn").write_text(GOOD)
+    assert main(["scan", "good.pgn", "--title", "Bishop's opening", *options]) == 0
+    out, err = capsys.readouterr()
+    folder = Path("reports/good")
+    assert {file.name for file in folder.iterdir()} == REPORT_FILES
+    assert all(file.stat().st_size > 0 for file in folder.iterdir())
+    assert err == "", "no bar where nobody watches"
+    assert str(folder / "report.html") in out
+    report = read_scan(folder)
+    assert report.title == "Bishop's opening"
+    assert report.findings, "3...Nf6 at least (common practice: the scholar's mate)"
+    assert "Nf6" in {finding.slip.san for finding in report.findings if finding.slip}
+
+
+def test_json_goes_to_standard_output_alone(
+    options: list[str], workplace: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    Path("good.pgn").write_text(GOOD)
+    assert main(["scan", "good.pgn", "--json", "--out", "here", "--side", "white", "--level", "1800", *options]) == 0
+    out, err = capsys.readouterr()
+    assert err == ""
+    told = json.loads(out)
+    jsonschema.validate(told, scan_schema())
+    assert (told["side"], told["level"]) == ("white", 1800)
+    assert out.encode() == Path("here/scan.json").read_bytes()
+    assert not Path("reports").exists()
+
+
+def test_quiet(options: list[str], workplace: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    Path("broken.pgn").write_text("1. e4 e5 2. Ke3 *\n")
+    assert main(["scan", "broken.pgn", "--quiet", *options]) == 1
+    assert capsys.readouterr() == ("", "")
+
+
+@pytest.mark.parametrize("name", ["...pgn", "..", "-rf ~.pgn", "a;b$(c)`d`\n.pgn", "\u202egnp.pgn", "x" * 200 + ".pgn"])
+def test_a_hostile_name_stays_inside_the_reports(
+    name: str, options: list[str], workplace: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    source = workplace.parent / ("..pgn" if name == ".." else name)
+    source.write_text("1. e4 *\n")
+    assert main(["scan", *options, "--", str(source)]) == 0
+    (folder,) = Path("reports").iterdir()
+    assert folder.name not in (".", "..") and len(folder.name) <= 60
+    assert all(letter.isalnum() or letter in "_-" for letter in folder.name)
+    assert {file.name for file in folder.iterdir()} == REPORT_FILES
+    assert [entry.name for entry in workplace.iterdir()] == ["reports"]
+    out = capsys.readouterr().out
+    assert "\u202e" not in out
+
+
+def test_several_files_make_one_report(options: list[str], workplace: Path) -> None:
+    for name in ("one", "two", "three"):
+        Path(f"{name}.pgn").write_text("1. e4 *\n")
+    assert main(["scan", "one.pgn", "two.pgn", "three.pgn", *options]) == 0
+    assert [folder.name for folder in Path("reports").iterdir()] == ["one-and-2-more"]
+
+
+def test_a_report_that_cannot_be_written(
+    options: list[str], workplace: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    Path("good.pgn").write_text("1. e4 *\n")
+    Path("reports").write_text("a file where a folder should be")
+    assert main(["scan", "good.pgn", *options]) == 2
+    assert one_line(capsys.readouterr().err)
