@@ -93,11 +93,6 @@ def test_with_the_knight_on_c3_the_same_check_is_none(sicilian: Scan) -> None:
 
 TRAPS = [json.loads(text) for text in OPEN_SET.read_text(encoding="utf-8").splitlines()][::3][:12]
 """Every third of the set; each has its source in the field `source`."""
-MISSED = {
-    "accel-dragon-na5": "2,000 nodes see no loss at all, and the screen takes that for settled; 20,000 see 0.23",
-    "evans-bc5-ba5": "the chance model has it fifteenth, and fourteen moves are examined",
-}
-"""What the standard preset is known to miss, and why (Stockfish 15.1). The goal is at most one."""
 
 
 @pytest.fixture(scope="module")
@@ -123,10 +118,6 @@ def missed(stockfish: Stockfish, tmp_path_factory: pytest.TempPathFactory) -> di
 
 
 def test_documented_traps_are_found(missed: dict[str, str]) -> None:
-    """No step back: all are found, and rightly refuted, but those known to be missed."""
-    assert missed.keys() <= MISSED.keys(), missed
-
-
-@pytest.mark.xfail(strict=True, reason="goal not reached: 10 of the 12 are found; see MISSED")
-def test_all_but_one_of_the_documented_traps_are_found(missed: dict[str, str]) -> None:
+    """All, but at most one."""
+    print(missed)
     assert len(missed) <= 1, missed
