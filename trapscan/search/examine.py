@@ -123,9 +123,10 @@ class Examiner:
     def _screen(self, asked: Asked, board: chess.Board, best: Line, move: str) -> Climb:
         child = _epd_after(board, move)
         budget = self.settings.stages[0]
-        score = asked(Query(child, budget)).best.score.of(board.turn)
+        evaluation = asked(Query(child, budget))
+        score = evaluation.best.score.of(board.turn)
         lost = max(0.0, loss(best.score, score))
-        return Climb(move, child, score, budget, shallow_loss=lost, loss=lost)
+        return Climb(move, child, score, budget, shallow_loss=lost, loss=lost, evaluation=evaluation)
 
     def _settle(self, asked: Asked, best: Line, climb: Climb) -> None:
         """Search on until the move is clearly a slip or clearly none, or the stages end."""
