@@ -158,8 +158,8 @@ class Examiner:
         """The slip with its refutation, or None when it does not survive the confirming search."""
         budget = self.settings.confirm_nodes
         if climb.nodes < budget:
-            lines = REFUTATIONS if self.evaluator.multipv else 1
-            self._search(asked, best, climb, Query(climb.child, budget, lines=lines))
+            # on one line: with several, the first is searched so much less deeply that it cries wolf
+            self._search(asked, best, climb, Query(climb.child, budget))
             self._note(climb, budget, self._stage_of(budget))
             self._settle(asked, best, climb)
         if climb.loss < self.settings.threshold:
@@ -188,9 +188,7 @@ class Examiner:
 
     def _also(self, asked: Asked, board: chess.Board, best: Line, climb: Climb) -> tuple[str, ...]:
         assert climb.evaluation is not None
-        lines = climb.evaluation.lines
-        if len(lines) == 1:
-            lines = asked(Query(climb.child, self.settings.confirm_nodes, lines=REFUTATIONS)).lines
+        lines = asked(Query(climb.child, self.settings.confirm_nodes, lines=REFUTATIONS)).lines
         main = climb.evaluation.best.pv[0]
         return tuple(
             line.pv[0]
