@@ -220,7 +220,6 @@ def test_a_killed_run_goes_on(
 
 
 @needs_linux
-@pytest.mark.xfail(strict=True, reason="workers and their engines wait on for minutes when their parent is killed")
 def test_a_killed_run_leaves_no_workers(killed_midway: Callable[[int], tuple[Path, list[int]]]) -> None:
     _, below = killed_midway(2)
     left = below
@@ -326,18 +325,7 @@ def test_an_engine_that_fails_everywhere(lines: Path, tmp_path: Path, monkeypatc
     assert again.stats.from_store == 0 and again.scan == result.scan, "failures are not kept: they are tried again"
 
 
-@pytest.mark.parametrize(
-    "scenario",
-    [
-        "exits-at-once",
-        pytest.param(
-            "good",
-            marks=pytest.mark.xfail(
-                strict=True, reason="the job does not look at Probe.refused: each position becomes a problem"
-            ),
-        ),
-    ],
-)
+@pytest.mark.parametrize("scenario", ["exits-at-once", "good"])
 def test_an_engine_that_is_no_use_ends_the_job_at_once(lines: Path, tmp_path: Path, scenario: str) -> None:
     """Measured as it is, the scripted engine fails at once, or is refused: it knows one position."""
     with pytest.raises(EngineError):

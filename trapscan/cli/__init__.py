@@ -9,6 +9,7 @@ from collections.abc import Sequence
 from types import FrameType
 
 from trapscan.cli.parser import build_parser
+from trapscan.cli.plain import plain
 from trapscan.errors import EXIT_INTERRUPTED, TrapscanError
 
 __all__ = ["main"]
@@ -24,7 +25,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
         sys.stdout.flush()
         return code
     except TrapscanError as exc:
-        print(f"trapscan: {exc}", file=sys.stderr)
+        print(f"trapscan: {plain(str(exc))}", file=sys.stderr)
         return exc.exit_code
     except KeyboardInterrupt:
         print("\ntrapscan: interrupted; what is finished is kept, the same command goes on from there", file=sys.stderr)

@@ -10,6 +10,7 @@ from pathlib import Path
 from typing import Any
 
 from trapscan.cli.bar import Bar
+from trapscan.cli.plain import plain
 from trapscan.errors import EXIT_DONE, EXIT_PROBLEMS, InputError, SettingsError
 
 
@@ -31,9 +32,7 @@ def scan(options: argparse.Namespace) -> int:
             store=options.store,
             title=options.title,
             progress=bar,
-            level=options.level,
-            beyond=options.beyond,
-            **_overrides(options.overrides),
+            **(_overrides(options.overrides) | _given(level=options.level, beyond=options.beyond)),
         )
     report.write_scan(result.scan, folder)
     report.write_reports(result.scan, folder)
@@ -45,7 +44,7 @@ def scan(options: argparse.Namespace) -> int:
         print(f"\nThe report is {folder / 'report.html'}; all files are in {folder}.")
     for problem in result.scan.problems[:20] if not options.quiet else ():
         where = f"{problem.file}, game {problem.game}, ply {problem.ply}: " if problem.file else ""
-        print(f"trapscan: {where}{problem.text}", file=sys.stderr)
+        print(f"trapscan: {plain(where + problem.text)}", file=sys.stderr)
     more = len(result.scan.problems) - 20
     if more > 0 and not options.quiet:
         print(f"trapscan: and {more} more problems, all in {folder / 'scan.json'}", file=sys.stderr)
@@ -140,13 +139,22 @@ def _name(files: list[Path]) -> str:
     return stem if len(files) == 1 else f"{stem}-and-{len(files) - 1}-more"
 
 
+def _given(**options: object) -> dict[str, object]:
+    """The options that were given."""
+    return {name: value for name, value in options.items() if value is not None}
+
+
 def _overrides(pairs: list[str]) -> dict[str, Any]:
     """`NAME=VALUE` options as plain values; a value that is no TOML is taken as text."""
+    from trapscan.settings import Settings
+
     values: dict[str, Any] = {}
     for pair in pairs:
         name, equals, text = pair.partition("=")
         if not equals or not re.fullmatch(r"\w+", name):
             raise SettingsError(f"--set {pair!r}: write NAME=VALUE, for example --set threshold=0.15")
+        if name not in Settings.__struct_fields__:
+            raise SettingsError(f"--set {pair!r}: no such setting; they are {', '.join(Settings.__struct_fields__)}")
         try:
             values[name] = tomllib.loads(f"value = {text}")["value"]
         except tomllib.TOMLDecodeError:

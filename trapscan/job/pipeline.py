@@ -13,7 +13,7 @@ import joblib
 
 import trapscan
 from trapscan import engines, graph, rank, repertoire, settings
-from trapscan.errors import InputError
+from trapscan.errors import EngineRefusedError, InputError
 from trapscan.graph import Graph
 from trapscan.job.assemble import Seen, findings
 from trapscan.job.run import Job, Progress, Stats
@@ -60,6 +60,8 @@ def scan(
         raise InputError(f"side '{side}' is none of white, black, both")
     spec = engines.choose(engine)
     probe = engines.probe(spec, options=chosen.engine_options)
+    if probe.refused:
+        raise EngineRefusedError(probe.refused, engine=spec.name)
     store_path = store or engines.default_store_path()
     identity = engines.engine_identity(spec, probe, chosen.hash_mb, chosen.engine_options)
     tools = Tools(spec, probe, identity, chosen, store_path)
@@ -172,7 +174,7 @@ def _reach(
 
 
 def _problems(job: Job, seen: Seen) -> tuple[Problem, ...]:
-    """Positions that could not be examined, and oddities of the engine's answers; in the order of the positions."""
+    """Positions that could not be examined, in the order of the positions."""
     failed = dict(job.problems)
     return tuple(
         Problem(file="", game=0, ply=len(position.moves), text=f"{text} (position {epd})")

@@ -7,7 +7,10 @@ another machine. A worker keeps its engine and its chance model from task to tas
 from __future__ import annotations
 
 import atexit
+import functools
+import os
 import signal
+import threading
 import time
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
@@ -168,6 +171,9 @@ def work(tools: Tools, position: Position) -> Finished:
         problem = ""
     except EngineError as exc:
         outcome, problem = None, str(exc)
+    except (AssertionError, ArithmeticError, LookupError, TypeError, ValueError) as exc:
+        # a fault of ours in one position must not cost a night's work in the others: it is listed, not hidden
+        outcome, problem = None, f"a fault in trapscan, please report it: {type(exc).__name__} {exc}".strip()
     fresh = tuple(recorder.fresh.items())
     return Finished(
         position.epd,
@@ -183,7 +189,23 @@ def work(tools: Tools, position: Position) -> Finished:
 def work_in_process(tools: Tools, position: Position) -> Finished:
     """`work` in a process of its own: Ctrl-C is the parent's affair."""
     signal.signal(signal.SIGINT, signal.SIG_IGN)
+    _end_with_parent()
     return work(tools, position)
+
+
+@functools.cache
+def _end_with_parent() -> None:
+    """Where the parent is killed nobody ends its workers: each watches for it, and takes its engine along."""
+    parent = os.getppid()
+
+    def watch() -> None:
+        while os.getppid() == parent:
+            time.sleep(1.0)
+        close_engines()
+        os._exit(1)
+
+    if os.name == "posix":
+        threading.Thread(target=watch, daemon=True).start()
 
 
 def close_engines() -> None:
