@@ -45,4 +45,4 @@ class Bar(Progress):
     def note(self, text: str) -> None:
         """Print a line for the user."""
         if self._shown:
-            tqdm.write(text, file=sys.stderr)
+            print(text, flush=True)

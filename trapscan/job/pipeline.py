@@ -55,6 +55,7 @@ def scan(
     chosen = settings.load(preset, {name: value for name, value in overrides.items() if value is not None})
     read = repertoire.read_files([Path(file) for file in files])
     tree = graph.build(read)
+    read_off = side is None
     side = side or graph.guess_side(tree)
     if side not in ("white", "black", "both"):
         raise InputError(f"side '{side}' is none of white, black, both")
@@ -62,6 +63,10 @@ def scan(
     probe = engines.probe(spec, options=chosen.engine_options)
     if probe.refused:
         raise EngineRefusedError(probe.refused, engine=spec.name)
+    if read_off:
+        progress.note(f"Side: {side} (read off the tree; --side says otherwise)")
+    if spec.embedded:
+        progress.note("Engine: the embedded one; a strong engine finds more and errs less (README says how to get one)")
     store_path = store or engines.default_store_path()
     identity = engines.engine_identity(spec, probe, chosen.hash_mb, chosen.engine_options)
     tools = Tools(spec, probe, identity, chosen, store_path)
