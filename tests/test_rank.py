@@ -64,17 +64,6 @@ def test_toll_is_points_per_hundred_games() -> None:
         rank.tolls((0.1,), (0.2, 0.0), (0.5, 0.5))
 
 
-@pytest.mark.parametrize(
-    ("level", "value"), [(600, 1.0), (1000, 1.0), (1100, 1.5), (1400, 3.0), (1700, 1.5), (2000, 0.0), (2600, 0.0)]
-)
-def test_at_level(level: int, value: float) -> None:
-    assert rank.at_level((1.0, 3.0, 0.0), LEVELS, level) == pytest.approx(value)
-
-
-def test_at_the_only_level() -> None:
-    assert [rank.at_level((7.0,), (1500,), level) for level in (600, 1500, 2600)] == [7.0, 7.0, 7.0]
-
-
 def test_must_know_where_few_find_it_and_much_hangs_on_it() -> None:
     find, toll = (0.49, 0.5, 0.1, 0.1), (0.05, 1.0, 0.049, 2.0)
     assert rank.must_know(find, toll) == (True, False, False, True)

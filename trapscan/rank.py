@@ -7,6 +7,7 @@ from collections.abc import Callable, Collection, Iterable, Sequence
 
 import chess
 
+from trapscan.levels import at_level
 from trapscan.model import KINDS, Finding
 from trapscan.score import Score
 
@@ -53,16 +54,6 @@ HIGH_TOLL = 0.05
 def must_know(find: Sequence[float], toll: Sequence[float]) -> tuple[bool, ...]:
     """Per level: whether the refutation must be known, since few find it unprepared and much hangs on it."""
     return tuple(f < SELDOM_FOUND and t >= HIGH_TOLL for f, t in zip(find, toll, strict=True))
-
-
-def at_level(values: Sequence[float], levels: Sequence[int], level: int) -> float:
-    """A per-level list read at any level: linear between its levels, the end values beyond them."""
-    if level <= levels[0]:
-        return values[0]
-    for low, high, a, b in zip(levels, levels[1:], values, values[1:], strict=False):
-        if level <= high:
-            return a + (b - a) * (level - low) / (high - low)
-    return values[-1]
 
 
 def finding_id(kind: str, epd: str, move: str) -> str:

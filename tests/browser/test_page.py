@@ -14,10 +14,12 @@ import msgspec
 import pytest
 from sample_scans import HOSTILE, bulk_scan, hostile_scan, make_scan, trap_finding, trap_scan, traps
 
+from trapscan.levels import at_level
 from trapscan.model import Finding, MoveText, Refutation, Scan
-from trapscan.report import at_level, compare, comparison_html, lesson, write_lesson, write_reports
+from trapscan.plain import plain
+from trapscan.report import compare, comparison_html, lesson, write_lesson, write_reports
 from trapscan.report.levels import by_toll, must_know_at
-from trapscan.report.text import plain, position_words
+from trapscan.report.text import position_words
 from trapscan.report.view import SECTIONS, owner
 
 pytestmark = pytest.mark.browser

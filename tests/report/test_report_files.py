@@ -17,7 +17,7 @@ from sample_scans import bulk_scan, hostile_scan, make_scan, trap_scan
 
 from trapscan.errors import ReportError
 from trapscan.model import Scan, encode_scan
-from trapscan.report import at_level, read_scan, scan_schema, write_reports, write_scan
+from trapscan.report import read_scan, scan_schema, write_reports, write_scan
 from trapscan.report.files import decode_scan, write_aside
 from trapscan.report.schema import shipped_schema
 
@@ -174,12 +174,3 @@ def test_another_level_and_side(tmp_path: Path) -> None:
         write_reports(scan, tmp_path, level=99_999)
     with pytest.raises(ReportError):
         write_reports(scan, tmp_path, shown=0)
-
-
-def test_numbers_between_levels() -> None:
-    levels = (1000, 1200, 1600)
-    assert at_level((1, 2, 4), levels, 1100) == pytest.approx(1.5)
-    assert at_level((1, 2, 4), levels, 1400) == pytest.approx(3)
-    assert [at_level((1, 2, 4), levels, level) for level in (100, 1000, 1600, 3000)] == [1, 1, 4, 4]
-    with pytest.raises(ValueError):
-        at_level((1, 2), levels, 1000)

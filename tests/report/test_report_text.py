@@ -13,9 +13,10 @@ from hypothesis import strategies as st
 from markdown_it import MarkdownIt
 from sample_scans import HOSTILE, bulk_scan, hostile_scan, make_scan, trap_scan
 
+from trapscan.plain import plain
 from trapscan.report import tables, terminal_summary
 from trapscan.report.markdown import escape, markdown
-from trapscan.report.text import numbered, percent, plain, points, position_words, score_words
+from trapscan.report.text import numbered, percent, points, position_words, score_words
 from trapscan.report.view import sections, title_of
 
 

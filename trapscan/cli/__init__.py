@@ -9,8 +9,8 @@ from collections.abc import Sequence
 from types import FrameType
 
 from trapscan.cli.parser import build_parser
-from trapscan.cli.plain import plain
 from trapscan.errors import EXIT_INTERRUPTED, TrapscanError
+from trapscan.plain import plain
 
 __all__ = ["main"]
 

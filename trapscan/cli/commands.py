@@ -10,8 +10,8 @@ from pathlib import Path
 from typing import Any
 
 from trapscan.cli.bar import Bar
-from trapscan.cli.plain import plain
 from trapscan.errors import EXIT_DONE, EXIT_PROBLEMS, InputError, SettingsError
+from trapscan.plain import plain
 
 
 def scan(options: argparse.Namespace) -> int:

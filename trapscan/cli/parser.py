@@ -96,8 +96,12 @@ def _scan(subparsers: Commands) -> None:
     output.add_argument("--json", action="store_true", help="print scan.json to standard output")
 
 
-def _side(parser: argparse.ArgumentParser, what: str) -> None:
-    parser.add_argument("--side", choices=("white", "black"), help=what)
+def _written_report(parser: argparse.ArgumentParser, *, level: str, level_required: bool, side: str, out: str) -> None:
+    """What the commands that render a written report have in common; the texts are help."""
+    parser.add_argument("folder", metavar="DIR", type=Path, help="folder of a report, or its scan.json")
+    parser.add_argument("--level", type=int, required=level_required, metavar="ELO", help=level)
+    parser.add_argument("--side", choices=("white", "black"), help=side)
+    parser.add_argument("--out", type=Path, metavar="DIR", help=out)
 
 
 def _report(subparsers: Commands) -> None:
@@ -108,12 +112,15 @@ def _report(subparsers: Commands) -> None:
         "  trapscan report reports/black --level 1800\n  trapscan report reports/both --side white --out reports/white",
     )
     parser.set_defaults(run=commands.report)
-    parser.add_argument("folder", metavar="DIR", type=Path, help="folder of a report, or its scan.json")
-    parser.add_argument("--level", type=int, metavar="ELO", help="level to rank for (default: the scan's)")
-    _side(parser, "one side of a scan of both")
+    _written_report(
+        parser,
+        level="level to rank for (default: the scan's)",
+        level_required=False,
+        side="one side of a scan of both",
+        out="another folder for the files (default DIR)",
+    )
     parser.add_argument("--shown", type=int, metavar="N", help="findings of a kind shown at first")
     parser.add_argument("--ascii", action="store_true", help="keep the PGN and EPD files within ASCII")
-    parser.add_argument("--out", type=Path, metavar="DIR", help="another folder for the files (default DIR)")
 
 
 def _lesson(subparsers: Commands) -> None:
@@ -125,17 +132,20 @@ def _lesson(subparsers: Commands) -> None:
         "  trapscan lesson reports/black --level 1200 --count 6 --motif fork --title 'Tuesday group' --paper letter",
     )
     parser.set_defaults(run=commands.lesson)
-    parser.add_argument("folder", metavar="DIR", type=Path, help="folder of a report, or its scan.json")
-    parser.add_argument("--level", type=int, required=True, metavar="ELO", help="level of the group")
+    _written_report(
+        parser,
+        level="level of the group",
+        level_required=True,
+        side="only positions where this side may go wrong",
+        out="folder for the sheets (default DIR/lesson)",
+    )
     parser.add_argument("--count", type=int, required=True, metavar="N", help="how many positions")
-    _side(parser, "only positions where this side may go wrong")
     parser.add_argument("--motif", action="append", default=[], metavar="M", help="only these motifs; can be repeated")
     parser.add_argument("--seed", type=int, default=0, metavar="N", help="another choice of the same worth")
     parser.add_argument("--pin", action="append", default=[], metavar="ID", help="a position that must be there")
     parser.add_argument("--drop", action="append", default=[], metavar="ID", help="a position that must not be there")
     parser.add_argument("--title", default="", help="title of the sheets")
     parser.add_argument("--paper", choices=("a4", "letter"), default="a4", help="paper size (default a4)")
-    parser.add_argument("--out", type=Path, metavar="DIR", help="folder for the sheets (default DIR/lesson)")
 
 
 def _compare(subparsers: Commands) -> None:

@@ -18,6 +18,7 @@ from trapscan.graph import Graph
 from trapscan.job.assemble import Seen, findings
 from trapscan.job.run import Job, Progress, Stats
 from trapscan.job.work import Outcome, Tools
+from trapscan.levels import at_level
 from trapscan.model import SCHEMA, Counters, EngineUsed, Input, InputFile, Position, Problem, Scan, Tool
 from trapscan.settings import Settings
 
@@ -148,12 +149,10 @@ def _moves_onward(position: Position, outcome: Outcome, side: str, chosen: Setti
         yield best
         return
     slips = {told.slip.move for told in outcome.told}
-    at_level = {
-        move: rank.at_level(by_level, chosen.levels, chosen.level) for move, by_level in examined.chances.items()
-    }
+    chance = {move: at_level(by_level, chosen.levels, chosen.level) for move, by_level in examined.chances.items()}
     likely = sorted(
-        (move for move, p in at_level.items() if p >= chosen.beyond_chance and move not in slips),
-        key=lambda move: (-at_level[move], move),
+        (move for move, p in chance.items() if p >= chosen.beyond_chance and move not in slips),
+        key=lambda move: (-chance[move], move),
     )
     yield from likely[: chosen.beyond_width] or [best]
 

@@ -3,7 +3,6 @@
 from trapscan.report.changes import Comparison, compare, comparison_html, comparison_text
 from trapscan.report.files import read_scan, write_scan
 from trapscan.report.lessons import Lesson, lesson
-from trapscan.report.levels import at_level
 from trapscan.report.render import write_reports
 from trapscan.report.schema import scan_schema
 from trapscan.report.sheets import write_lesson
@@ -12,7 +11,6 @@ from trapscan.report.tables import terminal_summary
 __all__ = [
     "Comparison",
     "Lesson",
-    "at_level",
     "compare",
     "comparison_html",
     "comparison_text",

@@ -9,12 +9,14 @@ from dataclasses import dataclass
 import chess
 from markupsafe import Markup
 
+from trapscan.levels import at_level
 from trapscan.model import Finding, Scan
+from trapscan.plain import plain
 from trapscan.report.diagrams import Arrow, board_svg
-from trapscan.report.levels import at_level, by_toll
+from trapscan.report.levels import by_toll
 from trapscan.report.men import symbols
 from trapscan.report.page import asset, environment, page_title, policy
-from trapscan.report.text import FAIR_PLAY, numbered, plain, points, score_words
+from trapscan.report.text import FAIR_PLAY, numbered, points, score_words
 from trapscan.report.view import board_of_finding, opening_text, refutation_line, title_of
 
 TOLL_SHARE, TOLL_FLOOR = 0.10, 0.02

@@ -12,7 +12,7 @@ import msgspec
 
 from trapscan.errors import ReportError
 from trapscan.model import GAINS, KINDS, SCHEMA, Finding, Scan, encode_scan
-from trapscan.report.text import plain
+from trapscan.plain import plain
 
 SCAN_NAME = "scan.json"
 MAX_BYTES = 512 * 2**20

@@ -14,9 +14,11 @@ from collections.abc import Iterable, Sequence
 import chess
 import chess.pgn
 
+from trapscan.levels import at_level
 from trapscan.model import Cp, Finding, Scan
-from trapscan.report.levels import at_level, by_toll
-from trapscan.report.text import FAIR_PLAY, GAIN_WORDS, ascii_only, percent, plain, points, score_words
+from trapscan.plain import plain
+from trapscan.report.levels import by_toll
+from trapscan.report.text import FAIR_PLAY, GAIN_WORDS, ascii_only, percent, points, score_words
 from trapscan.report.view import (
     alternatives,
     board_at,

@@ -17,9 +17,10 @@ from dataclasses import dataclass
 import chess
 
 from trapscan.errors import ReportError
+from trapscan.levels import at_level
 from trapscan.model import Finding, Scan
-from trapscan.report.levels import at_level, must_know_at
-from trapscan.report.text import plain
+from trapscan.plain import plain
+from trapscan.report.levels import must_know_at
 from trapscan.report.view import board_of_finding, refutation_line
 
 MUST_KNOW_WEIGHT = 1.5

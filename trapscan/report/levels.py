@@ -1,27 +1,12 @@
-"""Reading the per-level lists of a finding at any level between."""
+"""What is read off the per-level lists of findings: what must be known, and the ranking."""
 
 from __future__ import annotations
 
 import math
 from collections.abc import Sequence
 
+from trapscan.levels import at_level
 from trapscan.model import Finding, Scan
-
-
-def at_level(values: Sequence[float], levels: Sequence[int], level: float) -> float:
-    """The value at `level`, linearly between the neighbours in `levels` (rising, in Elo), clamped at both ends.
-
-    Raises ValueError when the two lists are empty or differ in length.
-    """
-    if not levels or len(values) != len(levels):
-        raise ValueError(f"{len(values)} values for {len(levels)} levels")
-    if level <= levels[0]:
-        return float(values[0])
-    for left, right, low, high in zip(levels, levels[1:], values, values[1:], strict=False):
-        if level <= right:
-            share = (level - left) / (right - left)
-            return low + (high - low) * share
-    return float(values[-1])
 
 
 def must_know_at(finding: Finding, levels: Sequence[int], level: float) -> bool:

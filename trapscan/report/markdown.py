@@ -7,7 +7,8 @@ import re
 import jinja2
 
 from trapscan.model import Scan
-from trapscan.report.text import FAIR_PLAY, plain, side_name
+from trapscan.plain import plain
+from trapscan.report.text import FAIR_PLAY, side_name
 from trapscan.report.view import sections
 
 _SPECIAL = re.compile(r"([\\`*_\[\]<>|&~$])")

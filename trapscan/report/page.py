@@ -15,9 +15,10 @@ import jinja2
 from markupsafe import Markup
 
 from trapscan.model import Finding, Scan
+from trapscan.plain import plain
 from trapscan.report.markdown import summary
 from trapscan.report.men import symbols
-from trapscan.report.text import FAIR_PLAY, GAIN_WORDS, plain, score_words
+from trapscan.report.text import FAIR_PLAY, GAIN_WORDS, score_words
 from trapscan.report.view import (
     SECTIONS,
     board_at,

@@ -10,6 +10,7 @@ import chess
 from markupsafe import Markup
 
 from trapscan.errors import ReportError
+from trapscan.plain import plain
 from trapscan.report import games
 from trapscan.report.diagrams import Arrow, board_svg
 from trapscan.report.files import write_aside
@@ -18,7 +19,7 @@ from trapscan.report.men import symbols
 from trapscan.report.page import asset, environment, policy
 from trapscan.report.pdf import Item, sheet_pdf
 from trapscan.report.tables import question
-from trapscan.report.text import FAIR_PLAY, plain
+from trapscan.report.text import FAIR_PLAY
 from trapscan.report.view import Card, card
 
 PAPERS = ("a4", "letter")

@@ -6,9 +6,11 @@ import csv
 import io
 from collections.abc import Iterable, Sequence
 
+from trapscan.levels import at_level
 from trapscan.model import Finding, Scan
-from trapscan.report.levels import at_level, by_toll
-from trapscan.report.text import GAIN_WORDS, numbered, percent, plain, points, side_name
+from trapscan.plain import plain
+from trapscan.report.levels import by_toll
+from trapscan.report.text import GAIN_WORDS, numbered, percent, points, side_name
 from trapscan.report.view import (
     SECTIONS,
     Card,

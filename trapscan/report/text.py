@@ -1,20 +1,14 @@
-"""Text that is safe to put anywhere: one line, nothing that steers a terminal or turns the reading direction."""
+"""The words that all forms of the report share: moves with numbers, figures, scores, positions for the ear."""
 
 from __future__ import annotations
 
-import re
 import unicodedata
 from collections.abc import Sequence
 
 import chess
 
 from trapscan.model import Cp
-
-# Unicode Bidirectional Algorithm (UAX #9), section 2: the explicit formatting characters.
-_DIRECTION = re.compile("[\u061c\u200e\u200f\u202a-\u202e\u2066-\u2069]")
-_SPACES = re.compile(r"\s+")
-
-KIND_WORDS = {"unsound": "unsound", "trick": "trick", "pitfall": "pitfall", "bait": "bait"}
+from trapscan.plain import plain
 
 GAIN_WORDS = {
     "mate": "mate",
@@ -30,18 +24,6 @@ FAIR_PLAY = (
     "For preparation and teaching. An engine may not be used during play: see the FIDE Laws of Chess and the "
     "fair-play rules of each site and organiser."
 )
-
-
-def plain(text: str, *, limit: int = 2000) -> str:
-    """`text` as one line: control characters, lone surrogates and direction marks dropped, spaces joined, at most
-    `limit` characters (an ellipsis tells of the cut)."""
-    kept = "".join(
-        " " if char in "\t\n\r\v\f\u2028\u2029" else char
-        for char in _DIRECTION.sub("", text[: limit * 4])
-        if char in "\t\n\r\v\f\u2028\u2029" or unicodedata.category(char) not in ("Cc", "Cs")
-    )
-    line = _SPACES.sub(" ", kept).strip()
-    return line if len(line) <= limit else line[: limit - 1] + "…"
 
 
 def ascii_only(text: str) -> str:

@@ -10,9 +10,11 @@ import chess
 import msgspec
 
 from trapscan.errors import ReportError
+from trapscan.levels import at_level
 from trapscan.model import BaitReply, Cp, Finding, Instead, Scan
-from trapscan.report.levels import at_level, by_toll, must_know_at
-from trapscan.report.text import GAIN_WORDS, and_list, numbered, percent, plain, points, score_words
+from trapscan.plain import plain
+from trapscan.report.levels import by_toll, must_know_at
+from trapscan.report.text import GAIN_WORDS, and_list, numbered, percent, points, score_words
 from trapscan.score import CP_CEILING
 
 BLUNDER = 0.30
