@@ -220,12 +220,15 @@ class Depth(Record, frozen=True, kw_only=True):
 
 
 class SecondOpinion(Record, frozen=True, kw_only=True):
-    """What a second engine says: its two scores (victim's view), its name, and whether it agrees."""
+    """What a second engine says: its two scores (victim's view), its name, and whether it agrees that the move is a
+    slip. `reply` is how it would punish (SAN, or empty), `nodes` the budget behind its score of the slip."""
 
     engine: str
     cp_best: Cp
     cp_slip: Cp
     agrees: bool
+    reply: str = ""
+    nodes: int = 0
 
 
 class Verified(Record, frozen=True, kw_only=True):
@@ -315,6 +318,11 @@ class Finding(Record, frozen=True, kw_only=True):
     depth: Depth
     verified: Verified
 
+    @property
+    def disputed(self) -> bool:
+        """Whether a second engine was asked and denies it: such findings are set apart, not hidden."""
+        return self.verified.second_engine is not None and not self.verified.second_engine.agrees
+
 
 class Tool(Record, frozen=True, kw_only=True):
     """Which trapscan made the report."""
@@ -372,6 +380,7 @@ class Scan(Record, frozen=True, kw_only=True):
     schema: str
     tool: Tool
     engine: EngineUsed
+    second_engine: EngineUsed | None = None
     settings: dict[str, Any]
     side: str
     level: int

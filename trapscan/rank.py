@@ -62,10 +62,11 @@ def finding_id(kind: str, epd: str, move: str) -> str:
 
 
 def order(findings: Iterable[Finding], levels: Sequence[int], level: int) -> tuple[Finding, ...]:
-    """Unsound moves first, then by toll at the level, highest first; equal tolls by id."""
+    """Unsound moves first, then by toll at the level, highest first; equal tolls by id. Last what a second engine
+    denies, in the same order."""
     return tuple(
         sorted(
             findings,
-            key=lambda f: (f.kind != KINDS[0], -round(at_level(f.toll, levels, level), 6), f.id),
+            key=lambda f: (f.disputed, f.kind != KINDS[0], -round(at_level(f.toll, levels, level), 6), f.id),
         )
     )

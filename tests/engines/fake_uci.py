@@ -1,7 +1,9 @@
-"""A scripted UCI engine for tests: `fake_uci.py SCENARIO [MARK]`. It plays one fault of the list in SCENARIOS.
+"""A scripted UCI engine for tests: `fake_uci.py SCENARIO [MARK [TABLE]]`. It plays one fault of the list in SCENARIOS.
 
 It knows only the starting position, where its best move is e2e4 at +31. MARK is a file: scenarios ending in "-once"
-misbehave only while it does not exist, and make it when they do.
+misbehave only while it does not exist, and make it when they do. With the scenario "table" it knows the positions in
+the file TABLE: each line holds a position (four fields of its FEN), a limit in nodes or "*", and what follows `info`;
+at a position that is not there it dies.
 """
 
 from __future__ import annotations
@@ -95,7 +97,27 @@ def hang(obey_stop: bool = False) -> None:
         time.sleep(60)
 
 
-def go() -> None:
+def look_up(words: list[str]) -> list[str]:
+    """What the table says of the position, for this limit if it names it."""
+    found = {}
+    with open(sys.argv[3]) as file:  # noqa: PTH123
+        for line in file:
+            fields = line.split()
+            if fields[:4] == position:
+                found[fields[4]] = fields[5:]
+    info = found.get(words[2]) or found.get("*")
+    if info is None:
+        os._exit(3)
+    return ["info " + " ".join(info), "bestmove " + info[info.index("pv") + 1]]
+
+
+def go(words: list[str]) -> None:
+    if scenario.startswith("table"):
+        if scenario.endswith("-once") and first_time():
+            os._exit(3)
+        for line in look_up(words):
+            say(line)
+        return
     fault = scenario.removesuffix("-once")
     if fault != scenario and not first_time():
         fault = "good"
@@ -169,8 +191,10 @@ def main() -> None:
             if scenario == "hangs-on-isready":
                 hang()
             say("readyok")
+        elif word == "position":
+            position[:] = line.split()[2:6]
         elif word == "go":
-            go()
+            go(line.split())
         elif word == "quit":
             if scenario == "deaf-to-quit":
                 hang()
@@ -178,5 +202,6 @@ def main() -> None:
 
 
 scenario = sys.argv[1]
+position: list[str] = []
 if __name__ == "__main__":
     main()

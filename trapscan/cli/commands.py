@@ -27,6 +27,7 @@ def scan(options: argparse.Namespace) -> int:
             options.files,
             side=options.side,
             engine=options.engine,
+            second_engine=options.second_engine,
             preset=options.preset,
             jobs=options.jobs,
             store=options.store,
@@ -42,6 +43,8 @@ def scan(options: argparse.Namespace) -> int:
         print(report.terminal_summary(result.scan))
         print(result.stats.text())
         print(f"\nThe report is {folder / 'report.html'}; all files are in {folder}.")
+    for note in result.stats.notes if not options.quiet else ():
+        print(f"trapscan: {plain(note)}", file=sys.stderr)
     for problem in result.scan.problems[:20] if not options.quiet else ():
         where = f"{problem.file}, game {problem.game}, ply {problem.ply}: " if problem.file else ""
         print(f"trapscan: {plain(where + problem.text)}", file=sys.stderr)

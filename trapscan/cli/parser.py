@@ -63,6 +63,7 @@ def _scan(subparsers: Commands) -> None:
         "  trapscan scan black.pgn\n"
         "  trapscan scan white.pgn notes.txt --side white --level 1400\n"
         "  trapscan scan black.pgn --preset deep --jobs 8 --out reports/black-deep\n"
+        "  trapscan scan black.pgn --engine stockfish --second-engine ./my-engine\n"
         "  trapscan scan black.pgn --set threshold=0.15 --set max_candidates=20",
     )
     parser.set_defaults(run=commands.scan)
@@ -72,6 +73,11 @@ def _scan(subparsers: Commands) -> None:
     )
     parser.add_argument("--level", type=int, metavar="ELO", help="level to rank for (default 1500)")
     _engine_options(parser)
+    parser.add_argument(
+        "--second-engine",
+        metavar="PATH",
+        help="another engine that every finding is put to; what it denies is set apart (default: none)",
+    )
     parser.add_argument(
         "--preset",
         default="standard",

@@ -10,13 +10,15 @@ from pathlib import Path
 from typing import Any
 
 import joblib
+import msgspec
 
 import trapscan
 from trapscan import engines, graph, rank, repertoire, settings
-from trapscan.errors import EngineRefusedError, InputError
+from trapscan.errors import EngineError, EngineRefusedError, InputError
 from trapscan.graph import Graph
 from trapscan.job.assemble import Seen, findings
 from trapscan.job.run import Job, Progress, Stats
+from trapscan.job.second import Second
 from trapscan.job.work import Outcome, Tools
 from trapscan.levels import at_level
 from trapscan.model import SCHEMA, Counters, EngineUsed, Input, InputFile, Position, Problem, Scan, Tool
@@ -36,6 +38,7 @@ def scan(
     *,
     side: str | None = None,
     engine: str | None = None,
+    second_engine: str | None = None,
     preset: str = "standard",
     jobs: int | None = None,
     store: Path | None = None,
@@ -46,7 +49,8 @@ def scan(
     """Scan repertoire files (PGN, EPD/FEN lists, SAN lines) for tricks and pitfalls.
 
     `side` is whose repertoire it is ("white", "black", "both"; None: read off the tree). `engine` is a path, a command
-    line or "embedded" (None: the best one found). `preset` is a name or a TOML file; `overrides` are fields of
+    line or "embedded" (None: the best one found); `second_engine`, in the same words, is another one that every finding
+    is put to (None: nobody). `preset` is a name or a TOML file; `overrides` are fields of
     `trapscan.settings.Settings`, such as level=1800. `jobs` is the number of worker processes (None: one per core).
     `store` is the file that keeps every engine answer (None: the user's cache folder).
 
@@ -60,27 +64,31 @@ def scan(
     side = side or graph.guess_side(tree)
     if side not in ("white", "black", "both"):
         raise InputError(f"side '{side}' is none of white, black, both")
-    spec = engines.choose(engine)
-    probe = engines.probe(spec, options=chosen.engine_options)
-    if probe.refused:
-        raise EngineRefusedError(probe.refused, engine=spec.name)
+    store_path = store or engines.default_store_path()
+    tools = _tools(engine, chosen, store_path)
+    other = _second_tools(second_engine, chosen, store_path) if second_engine else None
     if read_off:
         progress.note(f"Side: {side} (read off the tree; --side says otherwise)")
-    if spec.embedded:
+    if tools.spec.embedded:
         progress.note("Engine: the embedded one; a strong engine finds more and errs less (README says how to get one)")
-    store_path = store or engines.default_store_path()
-    identity = engines.engine_identity(spec, probe, chosen.hash_mb, chosen.engine_options)
-    tools = Tools(spec, probe, identity, chosen, store_path)
+    if other is not None and other.identity == tools.identity:
+        progress.note("The second engine is the first one again: its agreement says nothing")
     with contextlib.closing(engines.Store(store_path)) as kept:
         job = Job(tools, kept, jobs or joblib.cpu_count(), progress)
+        second = Second(other, kept, job.jobs, progress, job.stats) if other is not None else None
         seen = _examine_all(job, tree, side, chosen)
         found = findings(seen)
+        if second is not None:
+            found = rank.order(second.judge(found), chosen.levels, chosen.level)
+        job.stats.notes += kept.notices
     outcomes = seen.outcomes
     asked = [query for outcome in outcomes.values() for query in outcome.asked]
+    heard = second.heard.values() if second is not None else ()
     report = Scan(
         schema=SCHEMA,
         tool=Tool(version=trapscan.__version__),
-        engine=EngineUsed(name=probe.name, options=dict(chosen.engine_options), limit_kind=probe.limit_kind),
+        engine=_used(tools),
+        second_engine=_used(other) if other is not None else None,
         settings=chosen.public(),
         side=side,
         level=chosen.level,
@@ -95,15 +103,39 @@ def scan(
         counters=Counters(
             positions=len(outcomes),
             candidates=sum(outcome.examined.candidates for outcome in outcomes.values()),
-            searches=sum(outcome.examined.searches for outcome in outcomes.values()),
-            engine_nodes=sum(outcome.examined.nodes for outcome in outcomes.values()),
+            searches=sum(outcome.examined.searches for outcome in outcomes.values()) + len(heard),
+            engine_nodes=sum(outcome.examined.nodes for outcome in outcomes.values()) + sum(e.nodes for e in heard),
             store_hits=len(asked) - len(set(asked)),
         ),
-        problems=(*read.problems, *_problems(job, seen)),
+        problems=(*read.problems, *_problems(job, seen), *(second.problems(found) if second is not None else ())),
         findings=found,
     )
     job.stats.wall_seconds = time.perf_counter() - started
     return Result(report, job.stats)
+
+
+def _tools(engine: str | None, chosen: Settings, store: Path) -> Tools:
+    """An engine found, measured and ready; EngineError when there is none or it gives no usable verdict."""
+    spec = engines.choose(engine)
+    probe = engines.probe(spec, options=chosen.engine_options)
+    if probe.refused:
+        raise EngineRefusedError(probe.refused, engine=spec.name)
+    identity = engines.engine_identity(spec, probe, chosen.hash_mb, chosen.engine_options)
+    return Tools(spec, probe, identity, chosen, store)
+
+
+def _second_tools(engine: str, chosen: Settings, store: Path) -> Tools:
+    """The same for the second engine, which the settings' UCI options are not meant for."""
+    try:
+        return _tools(engine, msgspec.structs.replace(chosen, engine_options={}), store)
+    except EngineError as exc:
+        raise type(exc)(f"second engine: {exc.message}", engine=exc.engine, epd=exc.epd) from exc
+
+
+def _used(tools: Tools) -> EngineUsed:
+    return EngineUsed(
+        name=tools.probe.name, options=dict(tools.settings.engine_options), limit_kind=tools.probe.limit_kind
+    )
 
 
 # --- the walk through the positions ----------------------------------------------------------------------------------
@@ -178,10 +210,12 @@ def _reach(
 
 
 def _problems(job: Job, seen: Seen) -> tuple[Problem, ...]:
-    """Positions that could not be examined, in the order of the positions."""
+    """Positions that could not be examined, and odd answers of the engine, in the order of the positions."""
     failed = dict(job.problems)
-    return tuple(
-        Problem(file="", game=0, ply=len(position.moves), text=f"{text} (position {epd})")
-        for epd, position in seen.positions.items()
-        for text in ([failed[epd]] if epd in failed else [])
-    )
+    told = []
+    for epd, position in seen.positions.items():
+        texts = [failed[epd]] if epd in failed else []
+        if epd in seen.outcomes:
+            texts += seen.outcomes[epd].examined.problems
+        told += [Problem(file="", game=0, ply=len(position.moves), text=f"{text} (position {epd})") for text in texts]
+    return tuple(told)

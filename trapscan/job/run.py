@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import hashlib
 import time
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
+from typing import TypeVar
 
 import joblib
 import msgspec
@@ -26,6 +27,10 @@ ROOMS_BEHIND_AN_OUTCOME = ("chance", "explain", "search", "model.py", "score.py"
 
 NOT_DECISIVE = frozenset({"beyond", "beyond_width", "beyond_chance", "shown"})
 """Settings that say where to look or what to show, not what is found in a position."""
+
+
+Item = TypeVar("Item")
+Result = TypeVar("Result")
 
 
 class Progress:
@@ -54,16 +59,22 @@ class Stats:
     search_wall_seconds: float = 0.0
     jobs: int = 1
     slips: int = 0
+    restarts: int = 0
+    second_asked: int = 0
+    second_searched: int = 0
     notes: list[str] = field(default_factory=list)
 
     def text(self) -> str:
         """One line for the user."""
-        searched = self.positions - self.from_store
+        searched = self.positions - self.from_store + self.second_searched
         if not searched:
             return f"{self.positions} positions, all from the store; {self.wall_seconds:.1f} s, no engine started."
+        second = f"{self.second_asked} questions to the second engine, " if self.second_asked else ""
+        restarts = f" An engine that failed was started again {self.restarts} times." if self.restarts else ""
         return (
-            f"{self.positions} positions ({self.from_store} from the store), {self.searched_nodes:,} engine nodes, "
-            f"{self.wall_seconds:.1f} s with {self.jobs} worker{'s' * (self.jobs > 1)}, engines busy {self.busy:.0%}."
+            f"{self.positions} positions ({self.from_store} from the store), {second}{self.searched_nodes:,} engine "
+            f"nodes, {self.wall_seconds:.1f} s with {self.jobs} worker{'s' * (self.jobs > 1)}, engines busy "
+            f"{self.busy:.0%}.{restarts}"
         )
 
     @property
@@ -131,32 +142,45 @@ class Job:
         self.stats.engine_seconds += finished.engine_seconds
         self.stats.worker_seconds += finished.seconds
         self.stats.searched_nodes += finished.searched_nodes
+        self.stats.restarts += finished.restarts
         self.store.put(self.tools.identity, finished.fresh)
         if finished.outcome is not None:
             self.store.put_blobs(OUTCOMES, {key: msgspec.msgpack.encode(finished.outcome)})
 
     def _search(self, positions: Sequence[Position]) -> Iterator[Finished]:
-        if not positions:
-            return
-        if self.jobs == 1:
-            try:
-                for position in positions:
-                    yield work(self.tools, position)
-            finally:
-                close_engines()
-            return
-        pool = joblib.Parallel(n_jobs=self.jobs, return_as="generator_unordered", batch_size=1, pre_dispatch="3*n_jobs")
-        finished = False
-        try:
-            yield from pool(joblib.delayed(work_in_process)(self.tools, position) for position in positions)
-            finished = True
-        finally:
-            # the workers' engines end with them; after an interrupt nobody waits for the positions in flight
-            get_reusable_executor().shutdown(wait=True, kill_workers=not finished)
+        return in_parallel(self.jobs, work, work_in_process, self.tools, positions)
 
     def _key(self, position: Position) -> str:
         text = "|".join((self._salt, position.start_fen, " ".join(position.moves), " ".join(position.prepared)))
         return hashlib.sha256(text.encode()).hexdigest()
+
+
+def in_parallel(
+    jobs: int,
+    here: Callable[[Tools, Item], Result],
+    there: Callable[[Tools, Item], Result],
+    tools: Tools,
+    items: Sequence[Item],
+) -> Iterator[Result]:
+    """The results for `items` as they come, in any order: from `here` in this process when there is one worker, else
+    from `there` (at module level) in processes of their own. At the end the engines end."""
+    if not items:
+        return
+    if jobs == 1:
+        try:
+            for item in items:
+                yield here(tools, item)
+        finally:
+            close_engines()
+        return
+    pool = joblib.Parallel(n_jobs=jobs, return_as="generator_unordered", batch_size=1, pre_dispatch="3*n_jobs")
+    finished = False
+    try:
+        yield from pool(joblib.delayed(there)(tools, item) for item in items)
+        finished = True
+    finally:
+        # the workers' engines end with them; after an interrupt nobody waits for the items in flight
+        get_reusable_executor().shutdown(wait=True, kill_workers=not finished)
 
 
 def code_digest() -> str:
@@ -184,4 +208,4 @@ def _decode(blob: bytes) -> Outcome | None:
         return None  # written by other code after all: search again
 
 
-__all__ = ["Job", "Progress", "Stats", "code_digest"]
+__all__ = ["Job", "Progress", "Stats", "code_digest", "in_parallel"]

@@ -63,7 +63,7 @@ class Outcome:
 @dataclass(frozen=True, slots=True)
 class Finished:
     """What a worker sends back: the outcome, or why there is none; the new answers for the store; seconds its engine
-    was busy and seconds it took in all; engine nodes really searched."""
+    was busy and seconds it took in all; engine nodes really searched; how often its engine had to be started again."""
 
     epd: str
     outcome: Outcome | None
@@ -72,6 +72,7 @@ class Finished:
     engine_seconds: float = 0.0
     seconds: float = 0.0
     searched_nodes: int = 0
+    restarts: int = 0
 
 
 @dataclass(slots=True)
@@ -164,8 +165,8 @@ _stores: dict[Path, Store] = {}
 
 def work(tools: Tools, position: Position) -> Finished:
     """One task: examine `position`. An engine that fails here, even after its restart, makes a problem, not an end."""
-    start = time.perf_counter()
-    recorder = Recorder(tools.probe.multipv, _stored(tools), lambda query: _engine(tools).evaluate(query))
+    start, restarts = time.perf_counter(), restarts_so_far(tools)
+    recorder = Recorder(tools.probe.multipv, _stored(tools), lambda query: engine_of(tools).evaluate(query))
     try:
         outcome = solve(position, recorder, load_model(), tools.settings)
         problem = ""
@@ -183,14 +184,20 @@ def work(tools: Tools, position: Position) -> Finished:
         recorder.engine_seconds,
         time.perf_counter() - start,
         sum(evaluation.nodes for _, evaluation in fresh),
+        restarts_so_far(tools) - restarts,
     )
 
 
 def work_in_process(tools: Tools, position: Position) -> Finished:
-    """`work` in a process of its own: Ctrl-C is the parent's affair."""
+    """`work` in a process of its own."""
+    settle_in()
+    return work(tools, position)
+
+
+def settle_in() -> None:
+    """In a worker process: Ctrl-C is the parent's affair, and the parent's end is the worker's."""
     signal.signal(signal.SIGINT, signal.SIG_IGN)
     _end_with_parent()
-    return work(tools, position)
 
 
 @functools.cache
@@ -217,13 +224,19 @@ def close_engines() -> None:
 atexit.register(close_engines)
 
 
-def _engine(tools: Tools) -> Engine:
+def engine_of(tools: Tools) -> Engine:
+    """This process's engine for `tools`, made when first asked for."""
     if tools.identity not in _engines:
         settings = tools.settings
         _engines[tools.identity] = Engine(
             tools.spec, tools.probe, hash_mb=settings.hash_mb, options=settings.engine_options
         )
     return _engines[tools.identity]
+
+
+def restarts_so_far(tools: Tools) -> int:
+    """How often this process's engine failed in a query and was started again."""
+    return _engines[tools.identity].restarts if tools.identity in _engines else 0
 
 
 def _stored(tools: Tools) -> Callable[[Query], Evaluation | None]:
@@ -241,4 +254,16 @@ def _stored(tools: Tools) -> Callable[[Query], Evaluation | None]:
     return look
 
 
-__all__ = ["Finished", "Outcome", "Told", "Tools", "close_engines", "solve", "work", "work_in_process"]
+__all__ = [
+    "Finished",
+    "Outcome",
+    "Told",
+    "Tools",
+    "close_engines",
+    "engine_of",
+    "restarts_so_far",
+    "settle_in",
+    "solve",
+    "work",
+    "work_in_process",
+]
