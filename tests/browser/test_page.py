@@ -12,7 +12,7 @@ from typing import Any
 import chess
 import msgspec
 import pytest
-from sample_scans import HOSTILE, bulk_scan, hostile_scan, make_scan, trap_finding, trap_scan, traps
+from sample_scans import HOSTILE, bulk_scan, disputed_scan, hostile_scan, make_scan, trap_finding, trap_scan, traps
 
 from trapscan.levels import at_level
 from trapscan.model import Finding, MoveText, Refutation, Scan
@@ -20,7 +20,7 @@ from trapscan.plain import plain
 from trapscan.report import compare, comparison_html, lesson, write_lesson, write_reports
 from trapscan.report.levels import by_toll, must_know_at
 from trapscan.report.text import position_words
-from trapscan.report.view import SECTIONS, owner
+from trapscan.report.view import SECTIONS, owner, section_of
 
 pytestmark = pytest.mark.browser
 
@@ -34,6 +34,7 @@ def pages(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Path]:
         "hostile": hostile_scan(),
         "bulk": bulk_scan(),
         "special": special_scan(),
+        "disputed": disputed_scan(),
         "none": make_scan(()),
     }
     return {name: write_reports(scan, tmp_path_factory.mktemp(name))[0] for name, scan in scans.items()}
@@ -81,7 +82,7 @@ def expected(scan: Scan, level: float, keep: Callable[[Finding], bool] = lambda 
     """The titles' ids in the page's order, by the library."""
     out = []
     for kind, _, _ in SECTIONS:
-        out += [f.id for f in by_toll([f for f in scan.findings if f.kind == kind and keep(f)], scan, level)]
+        out += [f.id for f in by_toll([f for f in scan.findings if section_of(f) == kind and keep(f)], scan, level)]
     return out
 
 
@@ -143,6 +144,21 @@ def test_every_filter(visit: Visit, pages: dict[str, Path]) -> None:
     )
     page.get_by_role("searchbox", name="Text").fill("no such words")
     assert shown(page) == [] and page.locator("#none").is_visible()
+
+
+def test_what_a_second_engine_denies_is_a_section_and_a_filter(visit: Visit, pages: dict[str, Path]) -> None:
+    page, scan = visit().open(pages["disputed"]), disputed_scan()
+    assert shown(page) == expected(scan, 1500)
+    last = page.locator("#cards section:not([hidden])").last
+    assert last.locator("h2").text_content().startswith("Where the engines disagree")
+    assert last.locator("article").count() == sum(f.disputed for f in scan.findings) > 5
+    assert "disputed:" in last.locator("h3").first.text_content()
+    assert "Second 1.0 does not agree" in last.locator("article").first.text_content()
+    page.get_by_role("checkbox", name="Where the engines disagree").check()
+    assert shown(page) == expected(scan, 1500, lambda f: f.disputed)
+    page.get_by_role("checkbox", name="Where the engines disagree").uncheck()
+    page.get_by_role("checkbox", name="Tricks to set").check()
+    assert shown(page) == expected(scan, 1500, lambda f: f.kind == "trick" and not f.disputed)
 
 
 def test_the_state_lives_in_the_address(visit: Visit, pages: dict[str, Path]) -> None:

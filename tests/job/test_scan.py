@@ -20,6 +20,7 @@ import pytest
 
 import trapscan.job.run
 from trapscan.engines import Engine, EngineSpec, Probe
+from trapscan.engines.process import EngineProcess
 from trapscan.errors import EngineError, InputError
 from trapscan.job import Result, scan
 from trapscan.job.work import Finished, Tools
@@ -292,6 +293,28 @@ engine.wait()
 """
 
 
+TAIL = """#!{python} -IS
+# Passes everything on to an engine and back; at one position its lines end in a move that nobody can make.
+import subprocess, sys, threading
+engine = subprocess.Popen([{engine!r}], stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True, bufsize=1)
+odd = False
+def back():
+    for line in engine.stdout:
+        if odd and " pv " in line:
+            line = line.rstrip() + " a1a1\\n"
+        sys.stdout.write(line)
+        sys.stdout.flush()
+threading.Thread(target=back, daemon=True).start()
+for line in sys.stdin:
+    if line.startswith("position"):
+        odd = {at!r} in line
+    engine.stdin.write(line)
+    engine.stdin.flush()
+engine.stdin.close()
+engine.wait()
+"""
+
+
 def test_a_position_that_kills_the_engine_is_a_problem_and_the_rest_goes_on(
     first: Spied, lines: Path, stockfish: Stockfish, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -306,6 +329,60 @@ def test_a_position_that_kills_the_engine_is_a_problem_and_the_rest_goes_on(
     assert all("\n" not in text for text in texts)
     whole = {f.id: f for f in first.result.scan.findings if len(f.line) < 2}
     assert whole and whole.keys() <= {f.id for f in report.findings}
+
+
+@needs_linux
+def test_fifty_kills_change_no_byte(first: Spied, lines: Path, stockfish: Stockfish, tmp_path: Path) -> None:
+    """SIGKILL right after `go`, in the midst of a scan, every second search until 50 engines are dead."""
+    killed: list[int] = []
+    searches = 0
+    send = EngineProcess.send
+
+    def deadly(self: EngineProcess, text: str) -> None:
+        nonlocal searches
+        send(self, text)
+        if "\ngo " in text:
+            searches += 1
+            if searches % 2 and len(killed) < 50:
+                killed.append(self.pid)
+                os.kill(self.pid, signal.SIGKILL)
+
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(EngineProcess, "send", deadly)
+        result = scan([lines], engine=stockfish[0].command[0], jobs=1, store=tmp_path / "store.db", **SMALL)
+    assert len(set(killed)) == 50 == result.stats.restarts
+    assert result.scan.problems == ()
+    assert encode_scan(result.scan) == encode_scan(first.result.scan)
+
+
+def test_odd_answers_are_told_and_kept(
+    first: Spied, lines: Path, stockfish: Stockfish, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A line with an illegal tail at one position: the same problem from the store and with two workers."""
+    proxy = tmp_path / "proxy"
+    proxy.write_text(TAIL.format(python=sys.executable, engine=stockfish[0].command[0], at=AFTER_NF6))
+    proxy.chmod(0o755)
+    monkeypatch.setattr("trapscan.engines.probe", lambda spec, **_: stockfish[1])
+    store = tmp_path / "store.db"
+    runs = [
+        scan([lines], engine=str(proxy), jobs=jobs, store=path, **SMALL).scan
+        for jobs, path in ((1, store), (1, store), (2, tmp_path / "other.db"))
+    ]
+    texts = [(problem.ply, problem.text) for problem in runs[0].problems]
+    assert [ply for ply, _ in texts] == [5, 6]
+    assert all("line cut before illegal move 'a1a1'" in text for _, text in texts)
+    assert "position " + BEFORE_NF6[:40] in texts[0][1] and AFTER_NF6 in texts[1][1]
+    assert runs[0] == runs[1] == runs[2]
+    assert runs[0].findings == first.result.scan.findings
+
+
+def test_a_store_set_aside_is_told(lines: Path, stockfish: Stockfish, tmp_path: Path) -> None:
+    store = tmp_path / "evaluations.sqlite"
+    store.write_bytes(b"SQLite format 3\0" + b"broken" * 500)
+    tiny = SMALL | {"beyond": 0, "max_candidates": 1, "best_nodes": 1000}
+    result = scan([lines], engine=stockfish[0].command[0], jobs=1, store=store, **tiny)
+    (note,) = result.stats.notes
+    assert "set aside as evaluations.sqlite.aside-1" in note
 
 
 def fake_engine(scenario: str) -> str:

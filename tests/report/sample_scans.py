@@ -239,6 +239,25 @@ def trap_scan() -> Scan:
     return make_scan((*findings, bait_finding()))
 
 
+def disputed_scan() -> Scan:
+    """The documented traps as a second engine might see them: it denies each fourth."""
+    findings = []
+    for number, finding in enumerate(trap_scan().findings):
+        opinion = SecondOpinion(
+            engine="Second 1.0",
+            cp_best=12,
+            cp_slip=-23 if number % 4 == 0 else -234,
+            agrees=number % 4 != 0,
+            reply=finding.refutation.san if finding.refutation else "",
+            nodes=400_000,
+        )
+        verified = Verified(nodes=200_000, second_engine=opinion)
+        findings.append(msgspec.structs.replace(finding, verified=verified))
+    second = EngineUsed(name="Second 1.0", options={}, limit_kind="depth")
+    findings.sort(key=lambda finding: finding.disputed)
+    return make_scan(tuple(findings), second_engine=second)
+
+
 def hostile_scan() -> Scan:
     """Every free text of the contract filled with hostile text."""
     findings = []

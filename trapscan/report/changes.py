@@ -17,7 +17,7 @@ from trapscan.report.levels import by_toll
 from trapscan.report.men import symbols
 from trapscan.report.page import asset, environment, page_title, policy
 from trapscan.report.text import FAIR_PLAY, numbered, points, score_words
-from trapscan.report.view import board_of_finding, opening_text, refutation_line, title_of
+from trapscan.report.view import board_of_finding, kind_words, opening_text, refutation_line, title_of
 
 TOLL_SHARE, TOLL_FLOOR = 0.10, 0.02
 """A toll has changed when it moved by a tenth of the larger one, and by at least 0.02 points per 100 games."""
@@ -85,6 +85,8 @@ def differences(old: Finding, new: Finding, before: Scan, after: Scan) -> tuple[
     what = []
     if old.kind != new.kind:
         what.append(f"{old.kind}, now {new.kind}")
+    if old.disputed != new.disputed:
+        what.append("now disputed by the second engine" if new.disputed else "no longer disputed")
     toll, now = at_level(old.toll, before.levels, before.level), at_level(new.toll, after.levels, after.level)
     if abs(now - toll) >= max(TOLL_FLOOR, TOLL_SHARE * max(abs(toll), abs(now))):
         what.append(f"toll {points(toll)}, now {points(now)}")
@@ -113,6 +115,7 @@ def notes(old: Scan, new: Scan) -> tuple[str, ...]:
         ("level", old.level, new.level),
         ("side", old.side, new.side),
         ("engine", old.engine.name, new.engine.name),
+        ("second engine", _second(old), _second(new)),
         ("engine options", _text(old.engine.options), _text(new.engine.options)),
         ("positions", old.input.positions, new.input.positions),
     ):
@@ -126,6 +129,10 @@ def notes(old: Scan, new: Scan) -> tuple[str, ...]:
         if was != now:
             out.append(plain(f"setting {name}: {_text(was)}, now {_text(now)}", limit=300))
     return tuple(out)
+
+
+def _second(scan: Scan) -> str:
+    return scan.second_engine.name if scan.second_engine is not None else "none"
 
 
 def _text(value: object) -> str:
@@ -157,7 +164,7 @@ def comparison_text(result: Comparison) -> str:
 def entry(finding: Finding, scan: Scan) -> str:
     """One finding in a line: toll, kind, what."""
     toll = points(at_level(finding.toll, scan.levels, scan.level))
-    return f"{toll:>6}  {finding.kind:<8} {title_of(finding)}"
+    return f"{toll:>6}  {kind_words(finding):<8} {title_of(finding)}"
 
 
 def comparison_html(result: Comparison, *, shown: int = 40) -> str:
@@ -207,7 +214,7 @@ def _part(
         entries.append(
             {
                 "board": Markup(board_svg(board, black_below=finding.victim == "black", arrows=arrows, use=True)),
-                "title": f"{finding.kind}: {title_of(finding)}",
+                "title": f"{kind_words(finding)}: {title_of(finding)}",
                 "rows": [(name, text) for name, text in rows if text],
             }
         )

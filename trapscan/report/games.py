@@ -23,8 +23,10 @@ from trapscan.report.view import (
     alternatives,
     board_at,
     board_of_finding,
+    kind_words,
     opening_text,
     refutation_line,
+    second_words,
     slip_sign,
     title_of,
 )
@@ -43,9 +45,9 @@ def pgn(findings: Iterable[Finding], scan: Scan, level: float, *, event: str = "
 
 
 def ordered(scan: Scan, level: float) -> list[Finding]:
-    """Unsound moves first, then everything by toll."""
+    """Unsound moves first, then everything by toll; last what a second engine denies."""
     ranked = by_toll(scan.findings, scan, level)
-    return sorted(ranked, key=lambda finding: finding.kind != "unsound")
+    return sorted(ranked, key=lambda finding: (finding.disputed, finding.kind != "unsound"))
 
 
 def game_of(finding: Finding, scan: Scan, level: float, *, event: str = "", round_: int = 1) -> chess.pgn.Game:
@@ -53,7 +55,7 @@ def game_of(finding: Finding, scan: Scan, level: float, *, event: str = "", roun
     start = board_at(finding.start_fen)
     game = chess.pgn.Game()
     game.setup(start)
-    kind = finding.kind.capitalize()
+    kind = kind_words(finding).capitalize()
     game.headers["Event"] = tag(event or f"{kind}: {title_of(finding)}")
     game.headers["Site"] = "?"
     game.headers["Date"] = "????.??.??"
@@ -70,7 +72,10 @@ def game_of(finding: Finding, scan: Scan, level: float, *, event: str = "", roun
     for san in finding.line:
         node = node.add_variation(board.push_san(san))
     intro = _join(
-        f"{kind}.", numbers_text(finding, scan, level), opening_text(finding) + "." if finding.opening else ""
+        f"{kind}.",
+        numbers_text(finding, scan, level),
+        opening_text(finding) + "." if finding.opening else "",
+        second_words(finding),
     )
     node.comment = comment(_join(intro, FAIR_PLAY))
     if finding.kind == "bait":
@@ -192,7 +197,8 @@ def epd(findings: Iterable[Finding], *, seven_bit: bool = False) -> str:
 def epd_records(finding: Finding) -> list[str]:
     """The EPD lines of one finding."""
     board = board_of_finding(finding)
-    about = _string(_join(title_of(finding) + ".", finding.why_tempting, finding.why_it_fails))
+    disputed = "Disputed." if finding.disputed else ""
+    about = _string(_join(disputed, title_of(finding) + ".", finding.why_tempting, finding.why_it_fails))
     name = _string(finding.id, limit=80)
     if finding.kind == "bait":
         if finding.bait is None:

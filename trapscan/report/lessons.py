@@ -3,8 +3,9 @@
 The worth of a position is the fourth root of its toll at the level (reach falls by an order of magnitude within a few
 moves, and a lesson is not about the first two moves only), raised where the refutation must be known, and lowered
 where the slip is too rare at the level, the refutation too hard to find even when told to look, or where there is no
-clear gain and no motif to name. Then one after the other is taken, each time the one worth most after what was taken
-has lowered its like: the same motif, opening, gain, side. Last, they are put from easy to hard.
+clear gain and no motif to name. What a second engine denies is left out, unless it is pinned. Then one after the other
+is taken, each time the one worth most after what was taken has lowered its like: the same motif, opening, gain, side.
+Last, they are put from easy to hard.
 """
 
 from __future__ import annotations
@@ -83,6 +84,7 @@ def lesson(
         if finding.slip is not None
         and refutation_line(finding)
         and finding.id not in drop
+        and not finding.disputed
         and finding not in pinned
         and (side is None or finding.victim == side)
         and (not wanted or wanted & {motif.casefold() for motif in finding.motifs})

@@ -36,8 +36,15 @@ def summary(scan: Scan, level: float) -> str:
         f"{sides[:1].upper()}{sides[1:]} from {files or 'no file'}: {counted.games} games, "
         f"{counted.positions} positions ({counted.merged} more were transpositions). "
         f"{len(scan.findings)} findings, ranked for level {level:.0f}. "
-        f"Engine: {plain(scan.engine.name, limit=80)}."
+        f"Engine: {plain(scan.engine.name, limit=80)}.{_second(scan)}"
     )
+
+
+def _second(scan: Scan) -> str:
+    if scan.second_engine is None:
+        return ""
+    denied = sum(finding.disputed for finding in scan.findings)
+    return f" Second engine: {plain(scan.second_engine.name, limit=80)}, which denies {denied or 'none'} of them."
 
 
 def markdown(scan: Scan, level: float, shown: int) -> str:

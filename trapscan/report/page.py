@@ -25,9 +25,11 @@ from trapscan.report.view import (
     board_of_finding,
     card,
     extra_sentences,
+    kind_words,
     marked,
     owner,
     refutation_line,
+    section_of,
     slip_sign,
 )
 
@@ -39,7 +41,9 @@ def page(scan: Scan, level: float, shown: int) -> str:
     """The report as one self-contained page, ranked for `level` at first, `shown` cards of a kind at first."""
     style = asset("page.css")
     script = "".join(asset(name) for name in SCRIPTS)
-    used = [(kind, heading, about) for kind, heading, about in SECTIONS if any(f.kind == kind for f in scan.findings)]
+    used = [
+        (kind, heading, about) for kind, heading, about in SECTIONS if any(section_of(f) == kind for f in scan.findings)
+    ]
     sections = [{"kind": kind, "heading": heading, "about": about} for kind, heading, about in used]
     data = {
         "levels": list(scan.levels),
@@ -137,7 +141,8 @@ def finding_data(finding: Finding, scan: Scan, level: float) -> dict[str, Any]:
         }  # fmt: skip
     return {
         "id": plain(finding.id, limit=100),
-        "kind": finding.kind,
+        "kind": kind_words(finding),
+        "section": section_of(finding),
         "victim": finding.victim,
         "owner": owner(finding),
         "fen": finding.fen,

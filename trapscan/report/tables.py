@@ -21,6 +21,8 @@ from trapscan.report.view import (
     opening_text,
     owner,
     refutation_line,
+    second_words,
+    section_of,
     slip_and_reply,
     title_of,
 )
@@ -28,7 +30,7 @@ from trapscan.report.view import (
 CSV_COLUMNS = (
     "id", "kind", "victim", "level", "toll", "chance", "find", "reach", "cost", "must_know", "title", "line", "fen",
     "slip", "refutation", "also", "instead", "cp_best", "cp_slip", "gain", "material", "motifs", "opening",
-    "why_tempting", "why_it_fails", "move_orders", "evidence",
+    "why_tempting", "why_it_fails", "move_orders", "evidence", "second_engine",
 )  # fmt: skip
 
 _FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r", "|", "%")
@@ -60,10 +62,16 @@ def findings_csv(findings: Iterable[Finding], scan: Scan, level: float) -> str:
                 cell(words.refutation), cell(words.also), cell(words.instead), centipawns(finding.cp_best),
                 centipawns(finding.cp_slip), finding.gain, f"{finding.material:g}", cell(words.motifs),
                 cell(words.opening), cell(words.tempting), cell(words.fails), finding.move_orders,
-                cell(words.evidence),
+                cell(words.evidence), _verdict(finding),
             ]
         )  # fmt: skip
     return out.getvalue()
+
+
+def _verdict(finding: Finding) -> str:
+    """The second engine's word on it: "agrees", "denies", or empty."""
+    second = finding.verified.second_engine
+    return "" if second is None else "agrees" if second.agrees else "denies"
 
 
 def question(finding: Finding) -> str:
@@ -86,6 +94,8 @@ def answer(words: Card) -> str:
         parts.append(f"Instead: {words.instead}.")
     if finding.kind == "bait":
         parts += words.extra
+    elif finding.disputed:
+        parts += ["The engines disagree.", second_words(finding)]
     return " ".join(part for part in parts if part)
 
 
@@ -110,7 +120,7 @@ def terminal_summary(scan: Scan, *, width: int = 80, count: int = 10, level: flo
     at = scan.level if level is None else level
     blocks = []
     for kind, heading, _ in SECTIONS:
-        ranked = by_toll([finding for finding in scan.findings if finding.kind == kind], scan, at)
+        ranked = by_toll([finding for finding in scan.findings if section_of(finding) == kind], scan, at)
         if not ranked:
             continue
         rows = [_row(finding, scan, at) for finding in ranked[:count]]

@@ -28,8 +28,10 @@ SECTIONS = (
     ("trick", "Tricks to set", "What the other side may do wrong, and how to punish it."),
     ("pitfall", "Pitfalls to avoid", "What our side may do wrong, and what it meets."),
     ("bait", "Baits", "Moves of ours that set tricks, and their price if nobody falls for them."),
+    ("disputed", "Where the engines disagree", "The second engine sees no slip here: check before you rely on one."),
 )
-"""Kind, heading and what stands below it, in the order of the report."""
+"""Section, heading and what stands below it, in the order of the report: one for each kind, and one for what a second
+engine denies."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,6 +57,16 @@ class Card:
     motifs: str
     evidence: str
     extra: tuple[str, ...]
+
+
+def section_of(finding: Finding) -> str:
+    """The section a finding stands in: its kind, or "disputed" when a second engine denies it."""
+    return "disputed" if finding.disputed else finding.kind
+
+
+def kind_words(finding: Finding) -> str:
+    """Its kind, and whether it is disputed: "trick", "trick, disputed"."""
+    return f"{finding.kind}, disputed" if finding.disputed else finding.kind
 
 
 def board_of_finding(finding: Finding) -> chess.Board:
@@ -200,13 +212,8 @@ def extra_sentences(finding: Finding) -> tuple[str, ...]:
         out.append(
             f"This position lies {finding.beyond} pl{'y' if finding.beyond == 1 else 'ies'} past the line's end."
         )
-    second = finding.verified.second_engine
-    if second is not None:
-        verdict = "agrees" if second.agrees else "does not agree"
-        out.append(
-            f"{plain(second.engine, limit=60)} {verdict}: {score_words(second.cp_best)} before, "
-            f"{score_words(second.cp_slip)} after."
-        )
+    if second_words(finding):
+        out.append(second_words(finding))
     details = finding.bait_details
     if details is not None:
         board = board_of_finding(finding)
@@ -219,6 +226,19 @@ def extra_sentences(finding: Finding) -> tuple[str, ...]:
         if details.otherwise:
             out.append(f"If they do not fall for it: {numbered(after_move(board), details.otherwise)}.")
     return tuple(out)
+
+
+def second_words(finding: Finding) -> str:
+    """What the second engine says, in a sentence, or empty. Scores are the victim's."""
+    second = finding.verified.second_engine
+    if second is None:
+        return ""
+    verdict = "agrees" if second.agrees else "does not agree"
+    reply = f"; its reply is {plain(second.reply, limit=12)}" if second.reply else ""
+    return (
+        f"{plain(second.engine, limit=60)} {verdict}: {score_words(second.cp_best)} before, "
+        f"{score_words(second.cp_slip)} after{reply}."
+    )
 
 
 def after_move(board: chess.Board) -> chess.Board:
@@ -307,7 +327,7 @@ def for_side(scan: Scan, side: str | None) -> Scan:
 
 @dataclass(frozen=True, slots=True)
 class Section:
-    """The findings of one kind, in order; `hidden` are those beyond what is shown."""
+    """The findings of one section, in order; `hidden` are those beyond what is shown."""
 
     kind: str
     heading: str
@@ -320,7 +340,7 @@ def sections(scan: Scan, level: float, shown: int) -> list[Section]:
     """The report's sections that hold anything, each by toll at `level`, at most `shown` cards in each."""
     out = []
     for kind, heading, about in SECTIONS:
-        ordered = by_toll([finding for finding in scan.findings if finding.kind == kind], scan, level)
+        ordered = by_toll([finding for finding in scan.findings if section_of(finding) == kind], scan, level)
         if ordered:
             cards = tuple(card(finding, scan, level) for finding in ordered[:shown])
             out.append(Section(kind, heading, about, cards, len(ordered) - len(cards)))

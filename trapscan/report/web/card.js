@@ -121,7 +121,7 @@ class Card {
     if (finding.opening) say("Opening", el("bdi", { textContent: finding.opening }));
     if (finding.tempting) say("Why it tempts", el("bdi", { textContent: finding.tempting }));
     if (finding.fails) say("Why it fails", el("bdi", { textContent: finding.fails }));
-    say(finding.kind === "bait" ? "Continuation" : "Refutation", this.moves);
+    say(finding.kind.startsWith("bait") ? "Continuation" : "Refutation", this.moves);
     if (finding.also) say("Punishes too", finding.also);
     if (finding.instead) say("Instead", el("bdi", { textContent: finding.instead }));
     if (finding.motifs.length) say("Motifs", el("bdi", { textContent: finding.motifs.join(", ") }));

@@ -12,7 +12,7 @@ for (const finding of DATA.findings) {
 }
 
 function fits(finding) {
-  return (!STATE.kinds.length || STATE.kinds.includes(finding.kind)) &&
+  return (!STATE.kinds.length || STATE.kinds.includes(finding.section)) &&
     (!STATE.wrong || finding.victim === STATE.wrong) && (!STATE.motif || finding.motifs.includes(STATE.motif)) &&
     (!STATE.gain || finding.gain === STATE.gain) && (!STATE.opening || finding.group === STATE.opening) &&
     (!STATE.known || knownAt(finding.known, STATE.level)) &&
@@ -74,7 +74,7 @@ function refresh() {
   found.sort((a, b) => b.toll - a.toll || (a.finding.id < b.finding.id ? -1 : 1));
   order = [];
   for (const section of DATA.sections) {
-    const cards = found.filter((card) => card.finding.kind === section.kind);
+    const cards = found.filter((card) => card.finding.section === section.kind);
     const box = $("s-" + section.kind);
     box.hidden = !cards.length;
     const most = SHOWN[section.kind] || DATA.shown;
@@ -125,10 +125,10 @@ function moveOn(card, by) {
 function showFinding(finding) {
   STATE.view = "toll";
   const card = CARDS.find((one) => one.finding === finding);
-  const before = CARDS.filter((one) => one.finding.kind === finding.kind && fits(one.finding)).length;
+  const before = CARDS.filter((one) => one.finding.section === finding.section && fits(one.finding)).length;
   showControls();
   refresh();
-  if (!order.includes(card)) { SHOWN[finding.kind] = before; refresh(); }
+  if (!order.includes(card)) { SHOWN[finding.section] = before; refresh(); }
   if (!order.includes(card)) return;
   card.stage.focus();
   card.node.scrollIntoView({ block: "start" });
