@@ -6,6 +6,7 @@
     │   ├── SettingsError        2  a settings file or value
     │   └── ReportError          2  a scan.json or report folder that cannot be read or written
     ├── StoreError               2  the evaluation store cannot be opened, read or written
+    ├── WorkerError              2  worker processes are killed again and again
     └── EngineError              3  an engine problem; carries the engine's name and the position, where known
         ├── NoEngineError        3  no usable engine was found
         ├── EngineRefusedError   3  the engine runs but can give no usable verdict, or an option does not fit it
@@ -49,6 +50,10 @@ class ReportError(InputError):
 
 class StoreError(TrapscanError):
     """The evaluation store cannot be opened, read or written."""
+
+
+class WorkerError(TrapscanError):
+    """Worker processes are killed from outside, again and again."""
 
 
 class EngineError(TrapscanError):

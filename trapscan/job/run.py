@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+import os
 import time
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
@@ -12,10 +13,12 @@ from typing import TypeVar
 import joblib
 import msgspec
 from joblib.externals.loky import get_reusable_executor
+from joblib.externals.loky.process_executor import BrokenProcessPool
 
 import trapscan
 from trapscan.engines import Store
-from trapscan.job.work import Finished, Outcome, Tools, close_engines, work, work_in_process
+from trapscan.errors import WorkerError
+from trapscan.job.work import Finished, Outcome, Tools, close_engines, end_with, work, work_in_process
 from trapscan.model import Position
 
 OUTCOMES = "outcomes"
@@ -28,6 +31,9 @@ ROOMS_BEHIND_AN_OUTCOME = ("chance", "explain", "search", "model.py", "score.py"
 NOT_DECISIVE = frozenset({"beyond", "beyond_width", "beyond_chance", "shown"})
 """Settings that say where to look or what to show, not what is found in a position."""
 
+
+MOST_BREAKS = 3
+"""So often in a row workers may be killed from outside without one result in between."""
 
 Item = TypeVar("Item")
 Result = TypeVar("Result")
@@ -163,7 +169,10 @@ def in_parallel(
     items: Sequence[Item],
 ) -> Iterator[Result]:
     """The results for `items` as they come, in any order: from `here` in this process when there is one worker, else
-    from `there` (at module level) in processes of their own. At the end the engines end."""
+    from `there` (at module level) in processes of their own. At the end the engines end.
+
+    A worker that is killed from outside is replaced, and what it had in hand is done again; WorkerError when that
+    happens MOST_BREAKS times without a result in between."""
     if not items:
         return
     if jobs == 1:
@@ -173,14 +182,47 @@ def in_parallel(
         finally:
             close_engines()
         return
-    pool = joblib.Parallel(n_jobs=jobs, return_as="generator_unordered", batch_size=1, pre_dispatch="3*n_jobs")
+    left = dict(enumerate(items))
+    breaks = 0
+    while left:
+        try:
+            for number, result in _in_pool(jobs, there, tools, list(left.items())):
+                del left[number]
+                breaks = 0
+                yield result
+        except BrokenProcessPool as exc:
+            # somebody killed a worker (the system, short of memory?): a night's work goes on with new ones
+            breaks += 1
+            if breaks == MOST_BREAKS:
+                raise WorkerError(
+                    f"worker processes are killed again and again, {len(left)} positions are left (is memory short? "
+                    "try fewer --jobs); what is finished is kept, the same command goes on from there"
+                ) from exc
+
+
+def _in_pool(
+    jobs: int, there: Callable[[Tools, Item], Result], tools: Tools, numbered: Sequence[tuple[int, Item]]
+) -> Iterator[tuple[int, Result]]:
+    """Each item's number and result, as they come. Raises BrokenProcessPool when a worker is killed."""
+    pool = joblib.Parallel(
+        n_jobs=jobs,
+        return_as="generator_unordered",
+        batch_size=1,
+        pre_dispatch="3*n_jobs",
+        initializer=end_with,
+        initargs=(os.getpid(),),
+    )
     finished = False
     try:
-        yield from pool(joblib.delayed(there)(tools, item) for item in items)
+        yield from pool(joblib.delayed(_numbered)(number, there, tools, item) for number, item in numbered)
         finished = True
     finally:
         # the workers' engines end with them; after an interrupt nobody waits for the items in flight
         get_reusable_executor().shutdown(wait=True, kill_workers=not finished)
+
+
+def _numbered(number: int, there: Callable[[Tools, Item], Result], tools: Tools, item: Item) -> tuple[int, Result]:
+    return number, there(tools, item)
 
 
 def code_digest() -> str:

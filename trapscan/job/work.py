@@ -7,7 +7,6 @@ another machine. A worker keeps its engine and its chance model from task to tas
 from __future__ import annotations
 
 import atexit
-import functools
 import os
 import signal
 import threading
@@ -195,18 +194,16 @@ def work_in_process(tools: Tools, position: Position) -> Finished:
 
 
 def settle_in() -> None:
-    """In a worker process: Ctrl-C is the parent's affair, and the parent's end is the worker's."""
+    """In a worker process: Ctrl-C is the parent's affair."""
     signal.signal(signal.SIGINT, signal.SIG_IGN)
-    _end_with_parent()
 
 
-@functools.cache
-def _end_with_parent() -> None:
-    """Where the parent is killed nobody ends its workers: each watches for it, and takes its engine along."""
-    parent = os.getppid()
+def end_with(owner: int) -> None:
+    """The first thing in a worker process: where the scan (process `owner`) is killed nobody ends its workers, so each
+    watches for it, and takes its engine along. It may have been killed before the worker had started."""
 
     def watch() -> None:
-        while os.getppid() == parent:
+        while os.getppid() == owner:
             time.sleep(1.0)
         close_engines()
         os._exit(1)
@@ -260,6 +257,7 @@ __all__ = [
     "Told",
     "Tools",
     "close_engines",
+    "end_with",
     "engine_of",
     "restarts_so_far",
     "settle_in",
