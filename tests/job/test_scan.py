@@ -385,6 +385,13 @@ def test_a_store_set_aside_is_told(lines: Path, stockfish: Stockfish, tmp_path: 
     assert "set aside as evaluations.sqlite.aside-1" in note
 
 
+def test_an_engine_driven_by_time_is_told(lines: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    facts = Probe(name="Fake 1.0", limit_kind="movetime", nps=1_000_000, notes=("results vary from run to run",))
+    monkeypatch.setattr("trapscan.engines.probe", lambda spec, **_: facts)
+    result = scan([lines], engine=fake_engine("good"), jobs=1, store=tmp_path / "store.db", **SMALL)
+    assert result.stats.notes == ["Fake 1.0: results vary from run to run"]
+
+
 def fake_engine(scenario: str) -> str:
     return f"{sys.executable} -I -S {FAKE} {scenario}"
 

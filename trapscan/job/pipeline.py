@@ -81,6 +81,7 @@ def scan(
         if second is not None:
             found = rank.order(second.judge(found), chosen.levels, chosen.level)
         job.stats.notes += kept.notices
+        job.stats.notes += [note for used in (tools, other) if used is not None for note in _varying(used.probe)]
     outcomes = seen.outcomes
     asked = [query for outcome in outcomes.values() for query in outcome.asked]
     heard = second.heard.values() if second is not None else ()
@@ -130,6 +131,12 @@ def _second_tools(engine: str, chosen: Settings, store: Path) -> Tools:
         return _tools(engine, msgspec.structs.replace(chosen, engine_options={}), store)
     except EngineError as exc:
         raise type(exc)(f"second engine: {exc.message}", engine=exc.engine, epd=exc.epd) from exc
+
+
+def _varying(probe: engines.Probe) -> Iterator[str]:
+    """What to tell the user of an engine that does not repeat itself."""
+    if probe.limit_kind == "movetime" or not probe.reproducible:
+        yield from (f"{probe.name}: {note}" for note in probe.notes)
 
 
 def _used(tools: Tools) -> EngineUsed:
