@@ -17,6 +17,7 @@ from trapscan.errors import EngineError
 from trapscan.job import Progress, Stats, scan
 from trapscan.job.second import Second
 from trapscan.job.work import Tools, close_engines
+from trapscan.job.workers import Processes
 from trapscan.model import Depth, Evaluation, Finding, MoveText, Query, Verified, encode_scan
 from trapscan.settings import Settings
 
@@ -71,7 +72,7 @@ def judge(tmp_path: Path) -> Iterator[Judge]:
         spec = EngineSpec("table", (sys.executable, "-I", "-S", str(FAKE), scenario, str(tmp_path / "mark"), str(path)))
         tools = Tools(spec, FACTS, f"identity {scenario}", SETTINGS, None)
         stores.append(Store(tmp_path / "store.db"))
-        second = Second(tools, stores[-1], 1, Progress(), Stats())
+        second = Second(tools, stores[-1], Processes(1), Progress(), Stats())
         (judged,) = second.judge([case or finding()])
         return second, judged
 

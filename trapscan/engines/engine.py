@@ -159,6 +159,11 @@ class Engine:
         """The live process, for tests and reports."""
         return self._session.process.pid if self._session is not None else None
 
+    @property
+    def cpu_seconds(self) -> float:
+        """Processor time that the live process has taken; 0 where the system does not tell."""
+        return self._session.process.cpu_seconds if self._session is not None else 0.0
+
     def _drop(self) -> None:
         if self._session is not None:
             session, self._session = self._session, None

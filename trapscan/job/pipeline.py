@@ -20,6 +20,7 @@ from trapscan.job.assemble import Seen, findings
 from trapscan.job.run import Job, Progress, Stats
 from trapscan.job.second import Second
 from trapscan.job.work import Outcome, Tools
+from trapscan.job.workers import Processes
 from trapscan.levels import at_level
 from trapscan.model import SCHEMA, Counters, EngineUsed, Input, InputFile, Position, Problem, Scan, Tool
 from trapscan.settings import Settings
@@ -73,9 +74,12 @@ def scan(
         progress.note("Engine: the embedded one; a strong engine finds more and errs less (README says how to get one)")
     if other is not None and other.identity == tools.identity:
         progress.note("The second engine is the first one again: its agreement says nothing")
-    with contextlib.closing(engines.Store(store_path)) as kept:
-        job = Job(tools, kept, jobs or joblib.cpu_count(), progress)
-        second = Second(other, kept, job.jobs, progress, job.stats) if other is not None else None
+    with (
+        contextlib.closing(engines.Store(store_path)) as kept,
+        Processes(jobs or joblib.cpu_count()) as workers,
+    ):
+        job = Job(tools, kept, workers, progress)
+        second = Second(other, kept, workers, progress, job.stats) if other is not None else None
         seen = _examine_all(job, tree, side, chosen)
         found = findings(seen)
         if second is not None:
@@ -83,7 +87,6 @@ def scan(
         job.stats.notes += kept.notices
         job.stats.notes += [note for used in (tools, other) if used is not None for note in _varying(used.probe)]
     outcomes = seen.outcomes
-    asked = [query for outcome in outcomes.values() for query in outcome.asked]
     heard = second.heard.values() if second is not None else ()
     report = Scan(
         schema=SCHEMA,
@@ -106,7 +109,7 @@ def scan(
             candidates=sum(outcome.examined.candidates for outcome in outcomes.values()),
             searches=sum(outcome.examined.searches for outcome in outcomes.values()) + len(heard),
             engine_nodes=sum(outcome.examined.nodes for outcome in outcomes.values()) + sum(e.nodes for e in heard),
-            store_hits=len(asked) - len(set(asked)),
+            store_hits=job.small.asked_again,
         ),
         problems=(*read.problems, *_problems(job, seen), *(second.problems(found) if second is not None else ())),
         findings=found,

@@ -16,8 +16,9 @@ import msgspec
 
 from trapscan.engines import Store
 from trapscan.errors import EngineError
-from trapscan.job.run import Progress, Stats, in_parallel
-from trapscan.job.work import Tools, engine_of, restarts_so_far, settle_in
+from trapscan.job.run import Progress, Stats
+from trapscan.job.work import Tools, cpu_so_far, engine_of, restarts_so_far
+from trapscan.job.workers import Workers
 from trapscan.model import Evaluation, Finding, Problem, Query, SecondOpinion
 from trapscan.score import Score, loss
 
@@ -53,30 +54,27 @@ def case_of(finding: Finding, best_nodes: int) -> Case | None:
 
 @dataclass(frozen=True, slots=True)
 class Answered:
-    """What a worker sends back: the answer, or why there is none; seconds it took; restarts of its engine."""
+    """What a worker sends back: the answer, or why there is none; seconds it took, and of the engine's processor time;
+    restarts of its engine."""
 
     query: Query
     evaluation: Evaluation | None
     problem: str
     seconds: float
+    cpu: float
     restarts: int
 
 
 def answer(tools: Tools, query: Query) -> Answered:
     """One task: put `query` to the engine of `tools`."""
-    start, restarts = time.perf_counter(), restarts_so_far(tools)
+    start, restarts, cpu = time.perf_counter(), restarts_so_far(tools), cpu_so_far(tools)
     evaluation, problem = None, ""
     try:
         evaluation = engine_of(tools).evaluate(query)
     except EngineError as exc:
         problem = str(exc)
-    return Answered(query, evaluation, problem, time.perf_counter() - start, restarts_so_far(tools) - restarts)
-
-
-def answer_in_process(tools: Tools, query: Query) -> Answered:
-    """`answer` in a process of its own."""
-    settle_in()
-    return answer(tools, query)
+    taken, processor = time.perf_counter() - start, max(0.0, cpu_so_far(tools) - cpu)
+    return Answered(query, evaluation, problem, taken, processor, restarts_so_far(tools) - restarts)
 
 
 @dataclass(slots=True)
@@ -85,7 +83,7 @@ class Second:
 
     tools: Tools
     store: Store
-    jobs: int
+    workers: Workers
     progress: Progress
     stats: Stats
     heard: dict[Query, Evaluation] = field(default_factory=dict)
@@ -131,7 +129,7 @@ class Second:
         self.stats.second_asked += len(queries)
         waiting = [query for query in queries if query not in known]
         start = time.perf_counter()
-        for answered in in_parallel(self.jobs, answer, answer_in_process, self.tools, waiting):
+        for answered in self.workers.each(answer, self.tools, waiting):
             if answered.evaluation is None:
                 self.failed[answered.query] = answered.problem
             else:
@@ -140,6 +138,7 @@ class Second:
                 self.stats.searched_nodes += answered.evaluation.nodes
             self.stats.second_searched += 1
             self.stats.engine_seconds += answered.seconds
+            self.stats.engine_cpu += answered.cpu
             self.stats.restarts += answered.restarts
             self.progress.step(1, 0)
         if waiting:
@@ -170,4 +169,4 @@ class Second:
         return msgspec.structs.replace(finding, verified=verified)
 
 
-__all__ = ["Case", "Second", "answer", "answer_in_process", "case_of"]
+__all__ = ["Case", "Second", "answer", "case_of"]

@@ -62,13 +62,15 @@ class Outcome:
 @dataclass(frozen=True, slots=True)
 class Finished:
     """What a worker sends back: the outcome, or why there is none; the new answers for the store; seconds its engine
-    was busy and seconds it took in all; engine nodes really searched; how often its engine had to be started again."""
+    was busy, seconds of processor time it took (0 where the system does not tell), and seconds the task took in all;
+    engine nodes really searched; how often its engine had to be started again."""
 
     epd: str
     outcome: Outcome | None
     fresh: tuple[tuple[Query, Evaluation], ...] = ()
     problem: str = ""
     engine_seconds: float = 0.0
+    engine_cpu: float = 0.0
     seconds: float = 0.0
     searched_nodes: int = 0
     restarts: int = 0
@@ -158,13 +160,14 @@ def _digest(query: Query) -> int:
 
 # --- in the worker process -------------------------------------------------------------------------------------------
 
-_engines: dict[str, Engine] = {}
+_engines: dict[tuple[str, int], Engine] = {}
+"""By identity and thread: a worker of a cluster may run several tasks at once, each with an engine of its own."""
 _stores: dict[Path, Store] = {}
 
 
 def work(tools: Tools, position: Position) -> Finished:
     """One task: examine `position`. An engine that fails here, even after its restart, makes a problem, not an end."""
-    start, restarts = time.perf_counter(), restarts_so_far(tools)
+    start, restarts, cpu = time.perf_counter(), restarts_so_far(tools), cpu_so_far(tools)
     recorder = Recorder(tools.probe.multipv, _stored(tools), lambda query: engine_of(tools).evaluate(query))
     try:
         outcome = solve(position, recorder, load_model(), tools.settings)
@@ -181,16 +184,11 @@ def work(tools: Tools, position: Position) -> Finished:
         fresh,
         problem,
         recorder.engine_seconds,
+        max(0.0, cpu_so_far(tools) - cpu),
         time.perf_counter() - start,
         sum(evaluation.nodes for _, evaluation in fresh),
         restarts_so_far(tools) - restarts,
     )
-
-
-def work_in_process(tools: Tools, position: Position) -> Finished:
-    """`work` in a process of its own."""
-    settle_in()
-    return work(tools, position)
 
 
 def settle_in() -> None:
@@ -222,18 +220,24 @@ atexit.register(close_engines)
 
 
 def engine_of(tools: Tools) -> Engine:
-    """This process's engine for `tools`, made when first asked for."""
-    if tools.identity not in _engines:
+    """This thread's engine for `tools`, made when first asked for."""
+    key = tools.identity, threading.get_ident()
+    if key not in _engines:
         settings = tools.settings
-        _engines[tools.identity] = Engine(
-            tools.spec, tools.probe, hash_mb=settings.hash_mb, options=settings.engine_options
-        )
-    return _engines[tools.identity]
+        _engines[key] = Engine(tools.spec, tools.probe, hash_mb=settings.hash_mb, options=settings.engine_options)
+    return _engines[key]
 
 
 def restarts_so_far(tools: Tools) -> int:
-    """How often this process's engine failed in a query and was started again."""
-    return _engines[tools.identity].restarts if tools.identity in _engines else 0
+    """How often this thread's engine failed in a query and was started again."""
+    engine = _engines.get((tools.identity, threading.get_ident()))
+    return engine.restarts if engine is not None else 0
+
+
+def cpu_so_far(tools: Tools) -> float:
+    """Seconds of processor time this thread's engine has taken, 0 where the system does not tell."""
+    engine = _engines.get((tools.identity, threading.get_ident()))
+    return engine.cpu_seconds if engine is not None else 0.0
 
 
 def _stored(tools: Tools) -> Callable[[Query], Evaluation | None]:
@@ -257,11 +261,11 @@ __all__ = [
     "Told",
     "Tools",
     "close_engines",
+    "cpu_so_far",
     "end_with",
     "engine_of",
     "restarts_so_far",
     "settle_in",
     "solve",
     "work",
-    "work_in_process",
 ]

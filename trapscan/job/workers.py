@@ -1,4 +1,4 @@
-"""Who does the work: this process, processes of this machine, or (`trapscan.job.cluster`) a cluster that the user names.
+"""Who does the work: this process, processes of this machine, or a cluster that the user names (`job.cluster`).
 
 All are asked in one way: `each` gives results as they come, in any order. Workers keep their engines from one call to
 the next, so that a scan starts each engine once.
@@ -6,49 +6,64 @@ the next, so that a scan starts each engine once.
 
 from __future__ import annotations
 
+import os
+from abc import ABC, abstractmethod
 from collections.abc import Callable, Iterator, Sequence
 from types import TracebackType
-from typing import Protocol, TypeVar
+from typing import Self, TypeVar
 
 import joblib
 from joblib.externals.loky import get_reusable_executor
+from joblib.externals.loky.process_executor import BrokenProcessPool
 
-from trapscan.job.work import Tools, close_engines, settle_in
+from trapscan.errors import WorkerError
+from trapscan.job.work import Tools, close_engines, end_with, settle_in
 
 Item = TypeVar("Item")
 Result = TypeVar("Result")
 
 AHEAD = 3
-"""Tasks handed out for each worker: the one it works on, and what it takes up next without waiting for us."""
+"""Tasks handed out for each worker: the one it works on, and those it takes up next without waiting for us."""
 
 
-class Workers(Protocol):
-    """Something that does tasks in parallel. `jobs` is how many at once."""
+MOST_BREAKS = 3
+"""So often in a row workers may be killed from outside without one result in between."""
+
+
+class Workers(ABC):
+    """Something that does tasks in parallel; `jobs` is how many at once. A context manager: left by an exception or
+    Ctrl-C, it waits for nothing that is in flight."""
 
     jobs: int
 
-    def each(
-        self, task: Callable[[Tools, Item], Result], tools: Tools, items: Sequence[Item]
-    ) -> Iterator[Result]:
+    @abstractmethod
+    def each(self, task: Callable[[Tools, Item], Result], tools: Tools, items: Sequence[Item]) -> Iterator[Result]:
         """`task(tools, item)` for every item, results as they come. `task` lies at module level."""
-        ...
 
+    @abstractmethod
     def close(self, *, at_once: bool = False) -> None:
-        """End the workers' engines; `at_once`: do not wait for what is in flight."""
-        ...
+        """End the workers' engines; may be called again. `at_once`: do not wait for what is in flight."""
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(
+        self, kind: type[BaseException] | None, exc: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        self.close(at_once=kind is not None)
 
 
-class Processes:
-    """Worker processes of this machine, or this process alone when `jobs` is 1. A context manager: left by an
-    exception, it waits for nothing that is in flight."""
+class Processes(Workers):
+    """Worker processes of this machine, or this process alone when `jobs` is 1.
+
+    A worker that is killed from outside is replaced, and what it had in hand is done again; WorkerError when that
+    happens MOST_BREAKS times without a result in between."""
 
     def __init__(self, jobs: int) -> None:
         self.jobs = jobs
         self._begun = False
 
-    def each(
-        self, task: Callable[[Tools, Item], Result], tools: Tools, items: Sequence[Item]
-    ) -> Iterator[Result]:
+    def each(self, task: Callable[[Tools, Item], Result], tools: Tools, items: Sequence[Item]) -> Iterator[Result]:
         """See `Workers`."""
         if not items:
             return
@@ -57,13 +72,39 @@ class Processes:
                 yield task(tools, item)
             return
         self._begun = True
+        left = dict(enumerate(items))
+        breaks = 0
+        while left:
+            try:
+                for number, result in self._in_pool(task, tools, list(left.items())):
+                    del left[number]
+                    breaks = 0
+                    yield result
+            except BrokenProcessPool as exc:
+                # somebody killed a worker (the system, short of memory?): a night's work goes on with new ones
+                breaks += 1
+                if breaks == MOST_BREAKS:
+                    raise WorkerError(
+                        f"worker processes are killed again and again, {len(left)} positions are left (is memory short?"
+                        " try fewer --jobs); what is finished is kept, the same command goes on from there"
+                    ) from exc
+
+    def _in_pool(
+        self, task: Callable[[Tools, Item], Result], tools: Tools, numbered: Sequence[tuple[int, Item]]
+    ) -> Iterator[tuple[int, Result]]:
+        """Each item's number and result, as they come. Raises BrokenProcessPool when a worker is killed."""
         pool = joblib.Parallel(
-            n_jobs=self.jobs, return_as="generator_unordered", batch_size=1, pre_dispatch=f"{AHEAD}*n_jobs"
+            n_jobs=self.jobs,
+            return_as="generator_unordered",
+            batch_size=1,
+            pre_dispatch=f"{AHEAD}*n_jobs",
+            initializer=end_with,
+            initargs=(os.getpid(),),
         )
-        yield from pool(joblib.delayed(_in_process)(task, tools, item) for item in items)
+        yield from pool(joblib.delayed(_in_process)(number, task, tools, item) for number, item in numbered)
 
     def close(self, *, at_once: bool = False) -> None:
-        """See `Workers`; may be called again."""
+        """See `Workers`."""
         close_engines()
         if self._begun:
             # the workers' engines end with them
@@ -71,24 +112,9 @@ class Processes:
             self._begun = False
 
 
-def _in_process(task: Callable[[Tools, Item], Result], tools: Tools, item: Item) -> Result:
+def _in_process(number: int, task: Callable[[Tools, Item], Result], tools: Tools, item: Item) -> tuple[int, Result]:
     settle_in()
-    return task(tools, item)
+    return number, task(tools, item)
 
 
-class closing:  # noqa: N801 - reads like contextlib.closing, which does not tell close() of an exception
-    """Close workers at the end of a block: at once where an exception or Ctrl-C ends it."""
-
-    def __init__(self, workers: Workers) -> None:
-        self.workers = workers
-
-    def __enter__(self) -> Workers:
-        return self.workers
-
-    def __exit__(
-        self, kind: type[BaseException] | None, exc: BaseException | None, trace: TracebackType | None
-    ) -> None:
-        self.workers.close(at_once=kind is not None)
-
-
-__all__ = ["AHEAD", "Processes", "Workers", "closing"]
+__all__ = ["AHEAD", "Processes", "Workers"]
