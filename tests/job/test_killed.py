@@ -13,12 +13,11 @@ from pathlib import Path
 import pytest
 from processes import children, needs_proc
 
-import trapscan.job.run
 from trapscan.engines import Probe
 from trapscan.errors import WorkerError
 from trapscan.job import scan
-from trapscan.job.run import MOST_BREAKS, in_parallel
 from trapscan.job.work import Tools
+from trapscan.job.workers import MOST_BREAKS, Processes
 from trapscan.model import encode_scan
 
 ENGINE = Path(__file__).parent.parent / "engines" / "material_uci.py"
@@ -79,11 +78,11 @@ def test_workers_that_are_killed_without_end(monkeypatch: pytest.MonkeyPatch) ->
     """A task that kills its own worker each time: the others' results come, then one error of one line."""
     tools = Tools(None, None, "", None, None)  # type: ignore[arg-type] - the task looks at none of it
     got = []
-    with pytest.raises(WorkerError, match=r"1 positions are left .* --jobs") as told:
-        for result in in_parallel(2, fatal_four, fatal_four, tools, [1, 2, 3, 4, 5]):
+    with pytest.raises(WorkerError, match=r"1 positions are left .* --jobs") as told, Processes(2) as processes:
+        for result in processes.each(fatal_four, tools, [1, 2, 3, 4, 5]):
             got.append(result)
     assert sorted(got) == [1, 2, 3, 5] and "\n" not in str(told.value) and MOST_BREAKS > 1
-    assert workers() == [] and trapscan.job.run.in_parallel is in_parallel
+    assert workers() == []
 
 
 def fatal_four(tools: Tools, item: int) -> int:
