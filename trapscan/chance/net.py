@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+import os
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import cache
@@ -12,11 +13,18 @@ from typing import Any
 import chess
 import numpy as np
 import numpy.typing as npt
-import onnxruntime
 
 from trapscan.chance import encode
 from trapscan.chance.joined import JOIN, Join
 from trapscan.model import Chances
+
+# onnxruntime's official builds send usage data to their maker unless this stands in the environment before they are
+# loaded (its Privacy.md; seen in 1.32). trapscan sends nothing, so it is set whatever the user's environment says.
+os.environ["ORT_DISABLE_TELEMETRY"] = "1"
+
+import onnxruntime
+
+onnxruntime.disable_telemetry_events()  # where another program had loaded it before us
 
 WEIGHTS = "policy.onnx"
 HISTORY = 3
