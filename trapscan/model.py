@@ -354,6 +354,14 @@ class Input(Record, frozen=True, kw_only=True):
     merged: int
 
 
+class MoveTree(Record, frozen=True, kw_only=True):
+    """The merged lines from one start position as PGN movetext: SAN without numbers, variations in round brackets. A
+    position goes on where its shortest move order arrives; any other move that leads to it ends its variation."""
+
+    start_fen: str
+    moves: str
+
+
 class Counters(Record, frozen=True, kw_only=True):
     """What the scan's answers cost, counted over the answers used, wherever they came from: a count that depended on
     what earlier runs left in the store would make equal scans differ. `store_hits` are answers used more than once."""
@@ -390,6 +398,7 @@ class Scan(Record, frozen=True, kw_only=True):
     counters: Counters
     problems: tuple[Problem, ...]
     findings: tuple[Finding, ...]
+    tree: tuple[MoveTree, ...] = ()
 
 
 KINDS = ("unsound", "trick", "pitfall", "bait")

@@ -83,3 +83,21 @@ def axe() -> str:
     if not AXE.is_file():
         pytest.skip("axe-core is not there: run scripts/get_axe")
     return AXE.read_text(encoding="utf-8")
+
+
+@pytest.fixture(scope="session")
+def pages(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Path]:
+    from browser_pages import special_scan
+    from sample_scans import bulk_scan, disputed_scan, hostile_scan, make_scan, trap_scan
+
+    from trapscan.report import write_reports
+
+    scans = {
+        "traps": trap_scan(),
+        "disputed": disputed_scan(),
+        "hostile": hostile_scan(),
+        "bulk": bulk_scan(),
+        "special": special_scan(),
+        "none": make_scan(()),
+    }
+    return {name: write_reports(scan, tmp_path_factory.mktemp(name))[0] for name, scan in scans.items()}

@@ -25,6 +25,7 @@ from trapscan.model import (
     Instead,
     LookAlike,
     MoveText,
+    MoveTree,
     Opening,
     Prepared,
     Problem,
@@ -209,6 +210,28 @@ def bait_finding(number: int = 0) -> Finding:
     )
 
 
+QUIET_LINES = ("e4 e5 Nf3 Nc6 Bb5 a6 Bxc6 dxc6", "b3 e5 Bb2 d6 e3", "b3 d6 Bb2 e5")
+"""Lines without a finding; the last leads into the one before it."""
+
+
+def tree_of(lines: list[tuple[str, ...]]) -> MoveTree:
+    """Lines from the usual start position as one tree; those that share a beginning share its moves."""
+    root: dict[str, Any] = {}
+    for line in lines:
+        node = root
+        for san in line:
+            node = node.setdefault(san, {})
+
+    def words(node: dict[str, Any]) -> list[str]:
+        if not node:
+            return []
+        (main, below), *others = node.items()
+        inside = [f"({' '.join([san, *words(child)])})" for san, child in others]
+        return [main, *inside, *words(below)]
+
+    return MoveTree(start_fen=chess.STARTING_FEN, moves=" ".join(words(root)))
+
+
 def make_scan(findings: tuple[Finding, ...], **changes: Any) -> Scan:
     base: dict[str, Any] = {
         "schema": SCHEMA,
@@ -236,7 +259,9 @@ def trap_scan() -> Scan:
         elif finding.kind == "trick" and index % 6 == 0:
             prepared = Prepared(answers=("Be2",), right=False)
             findings[index] = msgspec.structs.replace(finding, in_repertoire=True, prepared=prepared)
-    return make_scan((*findings, bait_finding()))
+    findings.append(bait_finding())
+    lines = [finding.line for finding in findings] + [tuple(line.split()) for line in QUIET_LINES]
+    return make_scan(tuple(findings), tree=(tree_of(lines),))
 
 
 def disputed_scan() -> Scan:

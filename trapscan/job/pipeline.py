@@ -17,6 +17,7 @@ from trapscan import engines, graph, rank, repertoire, settings
 from trapscan.errors import EngineError, EngineRefusedError, InputError
 from trapscan.graph import Graph
 from trapscan.job.assemble import Seen, findings
+from trapscan.job.merged import move_trees
 from trapscan.job.run import Job, Progress, Stats
 from trapscan.job.second import Second
 from trapscan.job.work import Outcome, Tools
@@ -113,6 +114,7 @@ def scan(
         ),
         problems=(*read.problems, *_problems(job, seen), *(second.problems(found) if second is not None else ())),
         findings=found,
+        tree=move_trees(tree),
     )
     job.stats.wall_seconds = time.perf_counter() - started
     return Result(report, job.stats)

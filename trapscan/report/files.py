@@ -13,6 +13,7 @@ import msgspec
 from trapscan.errors import ReportError
 from trapscan.model import GAINS, KINDS, SCHEMA, Finding, Scan, encode_scan
 from trapscan.plain import plain
+from trapscan.report.lines import lines_of
 
 SCAN_NAME = "scan.json"
 MAX_BYTES = 512 * 2**20
@@ -81,7 +82,7 @@ def decode_scan(data: bytes, *, source: str = SCAN_NAME) -> Scan:
 
 def check(scan: Scan) -> None:
     """Raise ValueError when the scan's values cannot be what they say: unknown words, numbers without a level,
-    positions that are none, moves that cannot be played."""
+    positions that are none, moves that cannot be played, a tree that is none."""
     levels = scan.levels
     if not levels or list(levels) != sorted(set(levels)):
         raise ValueError("`levels` must rise")
@@ -96,6 +97,7 @@ def check(scan: Scan) -> None:
         if finding.id in seen:
             raise ValueError(f"two findings with the id {plain(finding.id, limit=60)}")
         seen.add(finding.id)
+    lines_of(scan)
 
 
 def _check_finding(finding: Finding, levels: int) -> None:

@@ -22,7 +22,7 @@ from trapscan.levels import at_level
 from trapscan.model import Finding, Scan
 from trapscan.plain import plain
 from trapscan.report.levels import must_know_at
-from trapscan.report.view import board_of_finding, refutation_line
+from trapscan.report.view import board_of_finding, opening_family, refutation_line
 
 MUST_KNOW_WEIGHT = 1.5
 GAIN_WEIGHTS = {"mate": 1.3, "queen": 1.2, "rook": 1.1, "piece": 1.1, "exchange": 0.9, "pawn": 0.7, "attack": 0.3}
@@ -151,7 +151,7 @@ def _lower(
         factor = 1.0
         if set(other.motifs[:1]) & set(taken.motifs[:1]):
             factor *= LIKE_FACTORS["motif"]
-        if family(other) == family(taken):
+        if _family(other) == _family(taken):
             factor *= LIKE_FACTORS["opening"]
         if other.gain == taken.gain:
             factor *= LIKE_FACTORS["gain"]
@@ -176,11 +176,9 @@ def alike(
     return sum(men.get(square) != others.get(square) for square in chess.SQUARES) <= SAME_STRUCTURE
 
 
-def family(finding: Finding) -> str:
-    """The opening's name up to its first colon or comma; without one, the first two moves."""
-    if finding.opening is not None:
-        return finding.opening.name.split(":")[0].split(",")[0]
-    return " ".join(finding.line[:3])
+def _family(finding: Finding) -> str:
+    """The opening; without a name, the first two moves."""
+    return opening_family(finding) or " ".join(finding.line[:3])
 
 
 def _lot(seed: int, name: str) -> float:

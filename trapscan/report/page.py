@@ -16,6 +16,7 @@ from markupsafe import Markup
 
 from trapscan.model import Finding, Scan
 from trapscan.plain import plain
+from trapscan.report.lines import lines_of
 from trapscan.report.markdown import summary
 from trapscan.report.men import symbols
 from trapscan.report.text import FAIR_PLAY, GAIN_WORDS, score_words
@@ -27,13 +28,14 @@ from trapscan.report.view import (
     extra_sentences,
     kind_words,
     marked,
+    opening_family,
     owner,
     refutation_line,
     section_of,
     slip_sign,
 )
 
-SCRIPTS = ("board.js", "card.js", "tree.js", "page.js")
+SCRIPTS = ("data.js", "board.js", "card.js", "groups.js", "tree.js", "page.js")
 MAX_PROBLEMS = 200
 
 
@@ -50,8 +52,10 @@ def page(scan: Scan, level: float, shown: int) -> str:
         "level": min(max(level, scan.levels[0]), scan.levels[-1]),
         "shown": shown,
         "sections": sections,
+        "kinds": [kind for kind, _, _ in SECTIONS],
         "standard": chess.STARTING_FEN,
         "findings": [finding_data(finding, scan, level) for finding in scan.findings],
+        "tree": tree_data(scan),
     }
     problems = [
         plain(f"{problem.file}, game {problem.game}, ply {problem.ply}: {problem.text}", limit=400)
@@ -73,7 +77,6 @@ def page(scan: Scan, level: float, shown: int) -> str:
             low=scan.levels[0],
             high=scan.levels[-1],
             sections=sections,
-            shown=shown,
             footer=plain(
                 f"trapscan {scan.tool.version}; {scan.engine.name}; {scan.counters.positions} positions, "
                 f"{scan.counters.candidates} moves examined, {scan.counters.engine_nodes} engine nodes."
@@ -153,7 +156,8 @@ def finding_data(finding: Finding, scan: Scan, level: float) -> dict[str, Any]:
         "orders": words.orders,
         "plays": _plays(finding),
         "opening": words.opening,
-        "group": plain(finding.opening.name.split(":")[0], limit=100) if finding.opening else "",
+        "eco": plain(finding.opening.eco, limit=10) if finding.opening else "",
+        "group": plain(opening_family(finding), limit=100),
         "gain": GAIN_WORDS.get(finding.gain, finding.gain).split(" ")[-1],
         "motifs": [plain(motif, limit=60) for motif in finding.motifs],
         "tempting": words.tempting,
@@ -173,6 +177,20 @@ def finding_data(finding: Finding, scan: Scan, level: float) -> dict[str, Any]:
             }
             for twin in finding.look_alikes[:3]
         ],
+    }
+
+
+def tree_data(scan: Scan) -> dict[str, Any]:
+    """The repertoire's tree: parents, moves, start positions, where moves join other lines, the findings' nodes."""
+    lines = lines_of(scan)
+    return {
+        "up": lines.parents,
+        "san": [san for san, _ in lines.moves],
+        "uci": [uci for _, uci in lines.moves],
+        "starts": lines.starts,
+        "joins": lines.joins,
+        "at": lines.at,
+        "beyond": lines.beyond,
     }
 
 

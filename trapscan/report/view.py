@@ -191,6 +191,11 @@ def opening_text(finding: Finding) -> str:
     return plain(f"{finding.opening.eco} {finding.opening.name}") if finding.opening else ""
 
 
+def opening_family(finding: Finding) -> str:
+    """The opening's name up to its first colon or comma, "Ruy Lopez", or empty."""
+    return finding.opening.name.split(":")[0].split(",")[0] if finding.opening is not None else ""
+
+
 def extra_sentences(finding: Finding) -> tuple[str, ...]:
     """What else is worth a sentence at any level: preparation, move order, a second engine, a bait's terms."""
     out: list[str] = []

@@ -64,12 +64,15 @@ class Card {
     this.node = null;
   }
 
-  // The side at the bottom of the board, by the page's choice and this card's own turn.
-  get flip() {
+  // The side at the bottom of the board by the page's choice.
+  get below() {
     const { victim, owner } = this.finding;
     const other = victim === "white" ? "black" : "white";
-    const below = { ours: owner, wrong: victim, right: other, white: "white", black: "black" }[STATE.board];
-    return (below === "black") !== this.turned;
+    return { ours: owner, wrong: victim, right: other, white: "white", black: "black" }[STATE.board];
+  }
+
+  get flip() {
+    return (this.below === "black") !== this.turned;
   }
 
   // All positions from the first of the line to the last of the shown continuation; `zero` is the finding's own.

@@ -1,15 +1,13 @@
 // The page: its state (kept in the address), filters, order, sections, printing.
-const DATA = JSON.parse(document.getElementById("data").textContent);
-const STATE = { level: DATA.level, kinds: [], wrong: "", motif: "", gain: "", opening: "", known: false, text: "", board: "ours", view: "toll" };
-const $ = (id) => document.getElementById(id);
 const CARDS = DATA.findings.map((finding, index) => new Card(finding, index));
-const SHOWN = {};
 let order = [];
 
-for (const finding of DATA.findings) {
+DATA.findings.forEach((finding, index) => {
+  finding.index = index;
+  finding.node = TREE.at[index];
   finding.hay = [finding.id, finding.title, finding.lineText, finding.opening, finding.tempting, finding.fails,
     finding.instead, finding.motifs.join(" "), finding.extra.join(" ")].join(" ").toLowerCase();
-}
+});
 
 function fits(finding) {
   return (!STATE.kinds.length || STATE.kinds.includes(finding.section)) &&
@@ -29,7 +27,8 @@ function readAddress() {
   STATE.wrong = ["white", "black"].includes(given.get("wrong")) ? given.get("wrong") : "";
   STATE.known = given.get("known") === "1";
   STATE.board = ["ours", "wrong", "right", "white", "black"].includes(given.get("board")) ? given.get("board") : "ours";
-  STATE.view = given.get("view") === "lines" ? "lines" : "toll";
+  STATE.view = ["openings", "lines"].includes(given.get("view")) ? given.get("view") : "toll";
+  STATE.found = given.get("found") === "1";
   return given.get("at");
 }
 
@@ -41,6 +40,7 @@ function writeAddress(at) {
   if (STATE.known) out.set("known", "1");
   if (STATE.board !== "ours") out.set("board", STATE.board);
   if (STATE.view !== "toll") out.set("view", STATE.view);
+  if (STATE.found) out.set("found", "1");
   if (at) out.set("at", at);
   const address = "#" + out.toString();
   if (address !== location.hash && !(address === "#" && !location.hash)) history.replaceState(null, "", address);
@@ -72,26 +72,10 @@ function refresh() {
   const found = CARDS.filter((card) => fits(card.finding));
   for (const card of found) card.toll = Math.floor(1e6 * atLevel(card.finding.n.toll, level) + 0.5);
   found.sort((a, b) => b.toll - a.toll || (a.finding.id < b.finding.id ? -1 : 1));
-  order = [];
-  for (const section of DATA.sections) {
-    const cards = found.filter((card) => card.finding.section === section.kind);
-    const box = $("s-" + section.kind);
-    box.hidden = !cards.length;
-    const most = SHOWN[section.kind] || DATA.shown;
-    const shown = cards.slice(0, most);
-    order.push(...shown);
-    if (STATE.view === "toll") {
-      const nodes = shown.map(nodeOf), list = box.querySelector(".cards"), now = list.children;
-      if (nodes.length !== now.length || nodes.some((node, index) => node !== now[index])) list.replaceChildren(...nodes);
-    }
-    box.querySelector(".count").textContent = cards.length;
-    const more = box.querySelector(".more");
-    more.hidden = cards.length <= most;
-    more.querySelector("span").textContent = `${cards.length - shown.length} more, by lower toll. `;
-  }
-  $("cards").hidden = STATE.view !== "toll";
+  if (STATE.view !== "lines") drawGroups(STATE.view === "openings" ? byOpening(found, level) : byKind(found));
+  $("cards").hidden = STATE.view === "lines";
   $("tree").hidden = STATE.view !== "lines";
-  if (STATE.view === "lines") drawTree($("lines"), found.map((card) => card.finding), level, Boolean(STATE.text));
+  if (STATE.view === "lines") drawTree(found.map((card) => card.finding), level);
   $("none").hidden = found.length > 0;
   $("status").textContent = `${found.length} of ${CARDS.length} findings, ranked for level ${level}`;
   $("level-out").textContent = level;
@@ -102,6 +86,7 @@ function showControls() {
   for (const key of ["wrong", "motif", "gain", "opening", "text", "board"]) $(key).value = STATE[key];
   for (const key of ["motif", "gain", "opening"]) if ($(key).value !== STATE[key]) { STATE[key] = ""; $(key).value = ""; }
   $("known").checked = STATE.known;
+  $("found").checked = STATE.found;
   for (const box of document.querySelectorAll("[name=kind]")) box.checked = STATE.kinds.includes(box.value);
   for (const box of document.querySelectorAll("[name=view]")) box.checked = box.value === STATE.view;
 }
@@ -123,12 +108,11 @@ function moveOn(card, by) {
 }
 
 function showFinding(finding) {
-  STATE.view = "toll";
-  const card = CARDS.find((one) => one.finding === finding);
-  const before = CARDS.filter((one) => one.finding.section === finding.section && fits(one.finding)).length;
+  if (STATE.view === "lines") STATE.view = "toll";
+  const card = CARDS[finding.index];
   showControls();
   refresh();
-  if (!order.includes(card)) { SHOWN[finding.section] = before; refresh(); }
+  if (!order.includes(card)) { SHOWN[groupKey(finding)] = Infinity; refresh(); }
   if (!order.includes(card)) return;
   card.stage.focus();
   card.node.scrollIntoView({ block: "start" });
@@ -173,15 +157,12 @@ function start() {
     showControls();
     change();
   });
-  for (const section of DATA.sections) {
-    const box = $("s-" + section.kind);
-    box.querySelector(".some").addEventListener("click", () => { SHOWN[section.kind] = (SHOWN[section.kind] || DATA.shown) + DATA.shown; refresh(); });
-    box.querySelector(".all").addEventListener("click", () => { SHOWN[section.kind] = Infinity; refresh(); });
-  }
+  $("found").addEventListener("change", (event) => { STATE.found = event.target.checked; change(); });
+  wireTree();
   $("controls").addEventListener("submit", (event) => event.preventDefault());
   window.addEventListener("hashchange", arrive);
   // Boards are drawn as they come into view; paper sees them all.
-  window.addEventListener("beforeprint", () => { if (STATE.view === "toll") for (const card of order) card.catchUp(); });
+  window.addEventListener("beforeprint", () => { if (STATE.view !== "lines") for (const card of order) card.catchUp(); });
   arrive();
 }
 

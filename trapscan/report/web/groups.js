@@ -1,0 +1,81 @@
+// Cards under headings: by kind, or by opening.
+const SHOWN = {};
+const GROUPS = new Map();
+const FEW = 5;
+
+function byKind(found) {
+  return DATA.sections.map(({ kind, heading, about }) =>
+    ({ key: kind, heading, about, cards: found.filter((card) => card.finding.section === kind), few: DATA.shown }));
+}
+
+function groupKey(finding) {
+  return STATE.view === "openings" ? "opening " + finding.group : finding.section;
+}
+
+// The opening that costs most comes first; what has no name comes last.
+function byOpening(found, level) {
+  const groups = new Map();
+  for (const card of found) {
+    const name = card.finding.group;
+    if (!groups.has(name)) groups.set(name, { key: groupKey(card.finding), name, cards: [], toll: 0, eco: [], few: FEW });
+    const group = groups.get(name);
+    group.cards.push(card);
+    group.toll += atLevel(card.finding.n.toll, level);
+    if (card.finding.eco) group.eco.push(card.finding.eco);
+  }
+  const list = [...groups.values()].sort((a, b) => !a.name - !b.name || b.toll - a.toll || (a.name < b.name ? -1 : 1));
+  for (const group of list) {
+    group.eco.sort();
+    const low = group.eco[0] || "", high = group.eco[group.eco.length - 1] || "";
+    group.heading = group.name ? `${low === high ? low : low + "–" + high} ${group.name}` : "No named opening";
+    group.about = `Toll ${points(group.toll)} in all.`;
+  }
+  return list;
+}
+
+// The section of a group, made when it is first needed.
+function sectionOf(group) {
+  if (!GROUPS.has(group.key)) {
+    const number = GROUPS.size, id = DATA.kinds.includes(group.key) ? group.key : "g" + number;
+    const button = (className, textContent, count) => {
+      const node = el("button", { type: "button", className, textContent });
+      node.addEventListener("click", () => { SHOWN[group.key] = count(); refresh(); });
+      return node;
+    };
+    const box = {
+      heading: el("bdi"), count: el("span", { className: "count" }), about: el("p", { className: "about" }),
+      list: el("div", { className: "cards" }), rest: el("span"), shown: [],
+    };
+    box.more = el("p", { className: "more" }, box.rest,
+      button("some", `Show ${group.few} more`, () => (SHOWN[group.key] || group.few) + group.few), " ",
+      button("all", "Show all", () => Infinity));
+    box.node = el("section", { id: "s-" + id, "aria-labelledby": "h-" + id },
+      el("h2", { id: "h-" + id }, box.heading, " ", box.count), box.about, box.list, box.more);
+    GROUPS.set(group.key, box);
+  }
+  return GROUPS.get(group.key);
+}
+
+function sameNodes(box, nodes) {
+  return nodes.length === box.children.length && nodes.every((node, index) => node === box.children[index]);
+}
+
+function drawGroups(groups) {
+  order = [];
+  const sections = [];
+  for (const group of groups) {
+    if (!group.cards.length) continue;
+    const box = sectionOf(group), most = SHOWN[group.key] || group.few;
+    const shown = group.cards.slice(0, most);
+    order.push(...shown);
+    const nodes = shown.map(nodeOf);
+    if (!sameNodes(box.list, nodes)) box.list.replaceChildren(...nodes);
+    box.heading.textContent = group.heading;
+    box.count.textContent = group.cards.length;
+    box.about.textContent = group.about;
+    box.more.hidden = group.cards.length <= most;
+    box.rest.textContent = `${group.cards.length - shown.length} more, by lower toll. `;
+    sections.push(box.node);
+  }
+  if (!sameNodes($("cards"), sections)) $("cards").replaceChildren(...sections);
+}
