@@ -362,6 +362,14 @@ class MoveTree(Record, frozen=True, kw_only=True):
     moves: str
 
 
+class GamesUsed(Record, frozen=True, kw_only=True):
+    """The game files behind `evidence`: how many games they hold, and whose moves alone count (empty: everybody's)."""
+
+    files: tuple[InputFile, ...]
+    games: int
+    player: str = ""
+
+
 class Counters(Record, frozen=True, kw_only=True):
     """What the scan's answers cost, counted over the answers used, wherever they came from: a count that depended on
     what earlier runs left in the store would make equal scans differ. `store_hits` are answers used more than once."""
@@ -390,6 +398,7 @@ class Scan(Record, frozen=True, kw_only=True):
     engine: EngineUsed
     second_engine: EngineUsed | None = None
     settings: dict[str, Any]
+    evidence: GamesUsed | None = None
     side: str
     level: int
     levels: tuple[int, ...]

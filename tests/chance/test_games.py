@@ -122,8 +122,8 @@ def test_a_broken_game_counts_up_to_the_break_and_the_next_is_read(tmp_path: Pat
     assert found.played(second.epd(), "e7e5") == 1
     assert found.total(third.epd()) == 0
     assert found.broken == 2
-    assert "Qxf7" in found.problems[0]
-    assert "nonsense" in found.problems[1]
+    assert (found.problems[0].game, found.problems[0].ply) == (1, 2) and "Qxf7" in found.problems[0].text
+    assert (found.problems[1].game, found.problems[1].ply) == (3, 0) and "nonsense" in found.problems[1].text
 
 
 def test_a_missing_file_is_an_input_error(tmp_path: Path) -> None:

@@ -1,7 +1,8 @@
 """How likely a player of a given level is to choose each move, and what a score is worth at that level."""
 
 from trapscan.chance.cli_text import boards_from_lines, chance_report, report_json, report_text
-from trapscan.chance.games import BLEND_K, PLAYER_K, Evidence, blend, count_games
+from trapscan.chance.evidence import BLEND_K, PLAYER_K, CountedModel, Evidence, blend
+from trapscan.chance.games import count_games
 from trapscan.chance.net import Conditions, NetModel, load_model
 from trapscan.chance.value import expected, k_at
 
@@ -9,6 +10,7 @@ __all__ = [
     "BLEND_K",
     "PLAYER_K",
     "Conditions",
+    "CountedModel",
     "Evidence",
     "NetModel",
     "blend",

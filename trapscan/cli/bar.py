@@ -17,6 +17,7 @@ class Bar(Progress):
         self._shown = shown
         self._slips = 0
         self._bar: tqdm[None] | None = None
+        self._games: tqdm[None] | None = None
 
     def __enter__(self) -> Bar:
         return self
@@ -24,6 +25,7 @@ class Bar(Progress):
     def __exit__(
         self, kind: type[BaseException] | None, exc: BaseException | None, trace: TracebackType | None
     ) -> None:
+        self._end_reading()
         if self._bar is not None:
             self._bar.close()
 
@@ -41,6 +43,26 @@ class Bar(Progress):
             self._slips += slips
             self._bar.set_postfix_str(f"{self._slips} slips", refresh=False)
             self._bar.update(positions)
+
+    def reading(self, size: int) -> None:
+        """A bar of its own while game files are counted."""
+        self._end_reading()
+        quiet = not (self._shown and sys.stderr.isatty())
+        self._games = tqdm(
+            total=size, unit="B", unit_scale=True, desc="games", disable=quiet, leave=False, file=sys.stderr
+        )
+
+    def read(self, size: int) -> None:
+        """Bytes are counted."""
+        if self._games is not None:
+            self._games.update(size)
+            if self._games.total is not None and self._games.n >= self._games.total:
+                self._end_reading()
+
+    def _end_reading(self) -> None:
+        if self._games is not None:
+            self._games.close()
+            self._games = None
 
     def note(self, text: str) -> None:
         """Print a line for the user."""

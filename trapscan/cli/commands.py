@@ -31,6 +31,8 @@ def scan(options: argparse.Namespace) -> int:
             preset=options.preset,
             jobs=options.jobs,
             store=options.store,
+            games=options.games,
+            player=options.player,
             title=options.title,
             progress=bar,
             **(_overrides(options.overrides) | _given(level=options.level, beyond=options.beyond)),

@@ -64,6 +64,8 @@ def _scan(subparsers: Commands) -> None:
         "  trapscan scan white.pgn notes.txt --side white --level 1400\n"
         "  trapscan scan black.pgn --preset deep --jobs 8 --out reports/black-deep\n"
         "  trapscan scan black.pgn --engine stockfish --second-engine ./my-engine\n"
+        "  trapscan scan black.pgn --games club.pgn book.bin\n"
+        "  trapscan scan black.pgn --games her-games.pgn.gz --player 'Otter, Olga'\n"
         "  trapscan scan black.pgn --set threshold=0.15 --set max_candidates=20",
     )
     parser.set_defaults(run=commands.scan)
@@ -93,6 +95,16 @@ def _scan(subparsers: Commands) -> None:
         metavar="NAME=VALUE",
         help="override any setting of the preset, in TOML spelling; can be repeated",
     )
+    parser.add_argument(
+        "--games",
+        metavar="FILE",
+        nargs="+",
+        action="extend",
+        default=[],
+        type=Path,
+        help="games that tell what is played: PGN (also .gz, .bz2) or Polyglot .bin",
+    )
+    parser.add_argument("--player", metavar="NAME", help="count only this player's moves, named as in the games' tags")
     parser.add_argument("--jobs", type=int, metavar="N", help="positions examined at once (default: one per core)")
     parser.add_argument("--out", type=Path, metavar="DIR", help="folder for the report (default reports/<name>)")
     parser.add_argument("--title", default="", help="title of the report (default: the files' names)")

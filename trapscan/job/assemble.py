@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 
 import chess
@@ -13,6 +13,7 @@ from trapscan.chance import expected
 from trapscan.job.work import Outcome, Told
 from trapscan.model import (
     Depth,
+    Evidence,
     Finding,
     LookAlike,
     MoveText,
@@ -39,6 +40,8 @@ class Seen:
     reach: Mapping[tuple[str, chess.Color], tuple[float, ...]]
     side: str
     settings: Settings
+    evidence: Callable[[str, str], Evidence | None] = lambda epd, move: None
+    """How often a position (EPD) and a move of it occur in the games given, if any were."""
 
 
 def findings(seen: Seen) -> tuple[Finding, ...]:
@@ -107,6 +110,7 @@ def _finding(
         reach=_rounded(reach, 6),
         cost=_rounded(cost, 4),
         toll=_rounded(toll, 6),
+        evidence=seen.evidence(position.epd, slip.move),
         look_alikes=look_alikes,
         move_order_hint=hint,
         depth=Depth(exposed=slip.exposed),

@@ -17,6 +17,7 @@ from trapscan import engines, graph, rank, repertoire, settings
 from trapscan.errors import EngineError, EngineRefusedError, InputError
 from trapscan.graph import Graph
 from trapscan.job.assemble import Seen, findings
+from trapscan.job.counts import Counts, hashes_of
 from trapscan.job.merged import move_trees
 from trapscan.job.run import Job, Progress, Stats
 from trapscan.job.second import Second
@@ -44,6 +45,8 @@ def scan(
     preset: str = "standard",
     jobs: int | None = None,
     store: Path | None = None,
+    games: Sequence[str | Path] = (),
+    player: str | None = None,
     title: str = "",
     progress: Progress | None = None,
     **overrides: Any,
@@ -54,7 +57,8 @@ def scan(
     line or "embedded" (None: the best one found); `second_engine`, in the same words, is another one that every finding
     is put to (None: nobody). `preset` is a name or a TOML file; `overrides` are fields of
     `trapscan.settings.Settings`, such as level=1800. `jobs` is the number of worker processes (None: one per core).
-    `store` is the file that keeps every engine answer (None: the user's cache folder).
+    `store` is the file that keeps every engine answer (None: the user's cache folder). `games` are PGN files or
+    Polyglot books that tell what is played; with `player`, only the moves of the player of that name count.
 
     Raises a subclass of trapscan.errors.TrapscanError; KeyboardInterrupt leaves all finished work in the store.
     """
@@ -66,6 +70,10 @@ def scan(
     side = side or graph.guess_side(tree)
     if side not in ("white", "black", "both"):
         raise InputError(f"side '{side}' is none of white, black, both")
+    if player is not None and not games:
+        raise InputError("a player's moves are looked for in games: give files of them")
+    game_files = [Path(file) for file in games]
+    game_hashes = hashes_of(game_files)
     store_path = store or engines.default_store_path()
     tools = _tools(engine, chosen, store_path)
     other = _second_tools(second_engine, chosen, store_path) if second_engine else None
@@ -81,7 +89,8 @@ def scan(
     ):
         job = Job(tools, kept, workers, progress)
         second = Second(other, kept, workers, progress, job.stats) if other is not None else None
-        seen = _examine_all(job, tree, side, chosen)
+        counts = Counts(game_files, game_hashes, player, kept, workers.jobs, progress)
+        seen = _examine_all(job, counts, tree, side, chosen)
         found = findings(seen)
         if second is not None:
             found = rank.order(second.judge(found), chosen.levels, chosen.level)
@@ -95,6 +104,7 @@ def scan(
         engine=_used(tools),
         second_engine=_used(other) if other is not None else None,
         settings=chosen.public(),
+        evidence=counts.used(),
         side=side,
         level=chosen.level,
         levels=chosen.levels,
@@ -112,7 +122,12 @@ def scan(
             engine_nodes=sum(outcome.examined.nodes for outcome in outcomes.values()) + sum(e.nodes for e in heard),
             store_hits=job.small.asked_again,
         ),
-        problems=(*read.problems, *_problems(job, seen), *(second.problems(found) if second is not None else ())),
+        problems=(
+            *read.problems,
+            *counts.problems(),
+            *_problems(job, seen),
+            *(second.problems(found) if second is not None else ()),
+        ),
         findings=found,
         tree=move_trees(tree),
     )
@@ -156,10 +171,15 @@ Edge = tuple[str, str, str]
 """(EPD before, move, EPD after)."""
 
 
-def _examine_all(job: Job, tree: Graph, side: str, chosen: Settings) -> Seen:
+def _examine_all(job: Job, counts: Counts, tree: Graph, side: str, chosen: Settings) -> Seen:
     """Examine the tree, then go on past its ends, one ply after the other."""
+
+    def examine(wave: Sequence[Position]) -> dict[str, Outcome]:
+        counts.learn(wave)
+        return job.run([counts.task(position) for position in wave])
+
     positions = {position.epd: position for position in tree.positions}
-    outcomes = job.run(tree.positions)
+    outcomes = examine(tree.positions)
     onward: list[Edge] = []
     ends = [position for position in tree.positions if not position.prepared]
     for _ in range(chosen.beyond):
@@ -173,13 +193,14 @@ def _examine_all(job: Job, tree: Graph, side: str, chosen: Settings) -> Seen:
                     fresh.setdefault(child.epd, child)
         positions |= fresh
         ends = list(fresh.values())
-        outcomes |= job.run(ends)
+        outcomes |= examine(ends)
+    choices = counts.choices(tree.positions)
     reach = {
         (epd, ours): by_level
         for ours in ((rank.SIDES[side],) if side in rank.SIDES else (True, False))
-        for epd, by_level in _reach(tree, outcomes, onward, ours, chosen.levels).items()
+        for epd, by_level in _reach(tree, outcomes, onward, ours, chosen.levels, choices).items()
     }
-    return Seen(positions, outcomes, reach, side, chosen)
+    return Seen(positions, outcomes, reach, side, chosen, counts.of)
 
 
 def _moves_onward(position: Position, outcome: Outcome, side: str, chosen: Settings) -> Iterator[str]:
@@ -202,10 +223,15 @@ def _moves_onward(position: Position, outcome: Outcome, side: str, chosen: Setti
 
 
 def _reach(
-    tree: Graph, outcomes: Mapping[str, Outcome], onward: Iterable[Edge], ours: bool, levels: tuple[int, ...]
+    tree: Graph,
+    outcomes: Mapping[str, Outcome],
+    onward: Iterable[Edge],
+    ours: bool,
+    levels: tuple[int, ...],
+    choices: Mapping[str, Mapping[str, float]],
 ) -> dict[str, tuple[float, ...]]:
     chances = {epd: outcome.examined.chances for epd, outcome in outcomes.items()}
-    reach = graph.reach(tree, chances, ours, levels)
+    reach = graph.reach(tree, chances, ours, levels, weights=choices)
     followed = list(onward)
     from_here: dict[str, int] = {}
     for before, _, _ in followed:

@@ -13,9 +13,8 @@ import msgspec
 import trapscan
 from trapscan.engines import Store
 from trapscan.job.compact import Compactor
-from trapscan.job.work import Finished, Outcome, Tools, work
+from trapscan.job.work import Finished, Outcome, Task, Tools, work
 from trapscan.job.workers import Workers
-from trapscan.model import Position
 
 OUTCOMES = "outcomes"
 """The store's table of finished positions."""
@@ -36,6 +35,12 @@ class Progress:
 
     def step(self, positions: int, slips: int) -> None:
         """So many positions are done, with so many slips found in them."""
+
+    def reading(self, size: int) -> None:
+        """Game files of `size` bytes are about to be counted."""
+
+    def read(self, size: int) -> None:
+        """So many more bytes of them are done."""
 
     def note(self, text: str) -> None:
         """A line for the user."""
@@ -105,27 +110,27 @@ class Job:
         self._salt = f"{self.tools.identity}|{hashlib.sha256(settings).hexdigest()}|{code_digest()}"
         self.stats.jobs = self.workers.jobs
 
-    def run(self, positions: Sequence[Position]) -> dict[str, Outcome]:
+    def run(self, tasks: Sequence[Task]) -> dict[str, Outcome]:
         """Outcomes by EPD, without `asked`; positions that failed are missing and stand in `problems`.
 
         Each result is in the store before the next is looked at, so that a kill loses only what was in flight.
         """
-        self.progress.add(len(positions))
-        keys = {position.epd: self._key(position) for position in positions}
+        self.progress.add(len(tasks))
+        keys = {task.epd: self._key(task) for task in tasks}
         done: dict[str, Outcome] = {}
         waiting = []
-        for part in _parts(positions):  # in parts, because thousands of outcomes as they lie in the store are much
-            known = self.store.get_blobs(OUTCOMES, [keys[position.epd] for position in part])
-            for position in part:
-                blob = known.get(keys[position.epd])
+        for part in _parts(tasks):  # in parts, because thousands of outcomes as they lie in the store are much
+            known = self.store.get_blobs(OUTCOMES, [keys[task.epd] for task in part])
+            for task in part:
+                blob = known.get(keys[task.epd])
                 outcome = _decode(blob) if blob is not None else None
                 if outcome is None:
-                    waiting.append(position)
+                    waiting.append(task)
                 else:
-                    self._done(done, position.epd, outcome)
+                    self._done(done, task.epd, outcome)
                     self.stats.from_store += 1
         start = time.perf_counter()
-        waiting.sort(key=lambda position: keys[position.epd])  # as good as shuffled: what is done is a fair sample
+        waiting.sort(key=lambda task: keys[task.epd])  # as good as shuffled: what is done is a fair sample
         for finished in self.workers.each(work, self.tools, waiting):
             self._keep(finished, keys[finished.epd])
             if finished.outcome is None:
@@ -153,14 +158,17 @@ class Job:
         if finished.outcome is not None:
             self.store.put_blobs(OUTCOMES, {key: msgspec.msgpack.encode(finished.outcome)})
 
-    def _key(self, position: Position) -> str:
-        text = "|".join((self._salt, position.start_fen, " ".join(position.moves), " ".join(position.prepared)))
-        return hashlib.sha256(text.encode()).hexdigest()
+    def _key(self, task: Task) -> str:
+        position = task.position
+        parts = [self._salt, position.start_fen, " ".join(position.moves), " ".join(position.prepared)]
+        if task.evidence is not None:
+            parts += [task.evidence.digest(), str(task.one_player)]
+        return hashlib.sha256("|".join(parts).encode()).hexdigest()
 
 
-def _parts(positions: Sequence[Position], size: int = 500) -> Iterator[Sequence[Position]]:
-    for start in range(0, len(positions), size):
-        yield positions[start : start + size]
+def _parts(tasks: Sequence[Task], size: int = 500) -> Iterator[Sequence[Task]]:
+    for start in range(0, len(tasks), size):
+        yield tasks[start : start + size]
 
 
 def code_digest() -> str:

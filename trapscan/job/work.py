@@ -19,7 +19,7 @@ from pathlib import Path
 import chess
 
 from trapscan import explain
-from trapscan.chance import load_model
+from trapscan.chance import CountedModel, Evidence, load_model
 from trapscan.engines import Engine, EngineSpec, Probe, Store
 from trapscan.errors import EngineError
 from trapscan.explain import Explanation
@@ -38,6 +38,27 @@ class Tools:
     identity: str
     settings: Settings
     store: Path | None
+
+
+@dataclass(frozen=True, slots=True)
+class Task:
+    """A position to examine, and what was played there in game files, if any were given and came there."""
+
+    position: Position
+    evidence: Evidence | None = None
+    one_player: bool = False
+
+    @property
+    def epd(self) -> str:
+        """The position's EPD."""
+        return self.position.epd
+
+    def model(self) -> ChanceModel:
+        """The chances to examine it with."""
+        base = load_model()
+        if self.evidence is None:
+            return base
+        return CountedModel(base, self.position.board(), self.evidence, one_player=self.one_player)
 
 
 @dataclass(frozen=True, slots=True)
@@ -165,12 +186,12 @@ _engines: dict[tuple[str, int], Engine] = {}
 _stores: dict[Path, Store] = {}
 
 
-def work(tools: Tools, position: Position) -> Finished:
-    """One task: examine `position`. An engine that fails here, even after its restart, makes a problem, not an end."""
+def work(tools: Tools, task: Task) -> Finished:
+    """Examine one position. An engine that fails here, even after its restart, makes a problem, not an end."""
     start, restarts, cpu = time.perf_counter(), restarts_so_far(tools), cpu_so_far(tools)
     recorder = Recorder(tools.probe.multipv, _stored(tools), lambda query: engine_of(tools).evaluate(query))
     try:
-        outcome = solve(position, recorder, load_model(), tools.settings)
+        outcome = solve(task.position, recorder, task.model(), tools.settings)
         problem = ""
     except EngineError as exc:
         outcome, problem = None, str(exc)
@@ -179,7 +200,7 @@ def work(tools: Tools, position: Position) -> Finished:
         outcome, problem = None, f"a fault in trapscan, please report it: {type(exc).__name__} {exc}".strip()
     fresh = tuple(recorder.fresh.items())
     return Finished(
-        position.epd,
+        task.epd,
         outcome,
         fresh,
         problem,

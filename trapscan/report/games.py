@@ -23,6 +23,7 @@ from trapscan.report.view import (
     alternatives,
     board_at,
     board_of_finding,
+    evidence_text,
     kind_words,
     opening_text,
     refutation_line,
@@ -94,9 +95,10 @@ def numbers_text(finding: Finding, scan: Scan, level: float) -> str:
     def value(numbers: Sequence[float]) -> float:
         return at_level(numbers, scan.levels, level)
 
+    seen = f" In the games: {evidence_text(finding)}." if finding.evidence is not None else ""
     return (
         f"At {level:.0f}: toll {points(value(finding.toll))} points per 100 games, "
-        f"played by {percent(value(finding.chance))}, punished by {percent(value(finding.find))}."
+        f"played by {percent(value(finding.chance))}, punished by {percent(value(finding.find))}.{seen}"
     )
 
 

@@ -36,8 +36,17 @@ def summary(scan: Scan, level: float) -> str:
         f"{sides[:1].upper()}{sides[1:]} from {files or 'no file'}: {counted.games} games, "
         f"{counted.positions} positions ({counted.merged} more were transpositions). "
         f"{len(scan.findings)} findings, ranked for level {level:.0f}. "
-        f"Engine: {plain(scan.engine.name, limit=80)}.{_second(scan)}"
+        f"Engine: {plain(scan.engine.name, limit=80)}.{_second(scan)}{_games(scan)}"
     )
+
+
+def _games(scan: Scan) -> str:
+    """Which games tell what is played, if any were given."""
+    if scan.evidence is None:
+        return ""
+    files = ", ".join(plain(file.name, limit=80) for file in scan.evidence.files)
+    whose = f", moves of {plain(scan.evidence.player, limit=80)} only" if scan.evidence.player else ""
+    return f" What was played is counted in {files} ({scan.evidence.games} games{whose})."
 
 
 def _second(scan: Scan) -> str:

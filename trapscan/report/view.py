@@ -281,6 +281,15 @@ def reply_sentence(finding: Finding, reply: BaitReply, levels: Sequence[int], le
     return f"{numbered(board, moves)}: {GAIN_WORDS.get(reply.gain, reply.gain)}; played by {share}."
 
 
+def evidence_text(finding: Finding) -> str:
+    """ "played 7 of 41 times", or empty where no games were given."""
+    if finding.evidence is None:
+        return ""
+    if not finding.evidence.games:
+        return "the position never arose"
+    return f"played {finding.evidence.played} of {finding.evidence.games} times"
+
+
 def card(finding: Finding, scan: Scan, level: float) -> Card:
     """The finding in words at `level`."""
 
@@ -289,7 +298,6 @@ def card(finding: Finding, scan: Scan, level: float) -> Card:
 
     board = board_of_finding(finding)
     start = board_at(finding.start_fen)
-    evidence = finding.evidence
     return Card(
         finding=finding,
         title=title_of(finding),
@@ -308,7 +316,7 @@ def card(finding: Finding, scan: Scan, level: float) -> Card:
         also=and_list([plain(san, limit=12) for san in finding.also]),
         instead=_instead(finding),
         motifs=", ".join(plain(motif, limit=60) for motif in finding.motifs),
-        evidence=f"{evidence.played} of {evidence.games} games" if evidence is not None else "",
+        evidence=evidence_text(finding),
         extra=(*bait_sentences(finding, scan, level), *extra_sentences(finding)),
     )
 

@@ -128,7 +128,7 @@ class Card {
     if (finding.also) say("Punishes too", finding.also);
     if (finding.instead) say("Instead", el("bdi", { textContent: finding.instead }));
     if (finding.motifs.length) say("Motifs", el("bdi", { textContent: finding.motifs.join(", ") }));
-    if (finding.evidence) say("In your games", finding.evidence);
+    if (finding.evidence) say("In the games", finding.evidence);
     say("Id", el("small", {}, el("bdi", { textContent: finding.id })));
     this.balance = el("span");
     if (finding.balance) say("Balance", this.balance);

@@ -1,0 +1,140 @@
+"""Counts from game files for the positions of a scan, as the walk comes to them."""
+
+from __future__ import annotations
+
+import hashlib
+from collections import Counter
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from pathlib import Path
+
+import msgspec
+
+from trapscan import chance
+from trapscan.chance import count_games
+from trapscan.chance.evidence import position_of
+from trapscan.engines import Store
+from trapscan.errors import InputError
+from trapscan.job.run import Progress
+from trapscan.job.work import Task
+from trapscan.model import Evidence, GamesUsed, InputFile, Position, Problem
+
+COUNTS = "counts"
+"""The store's table of finished counts: large files are read once."""
+
+LATER = 10
+"""Plies by which a game may come to a position later than the repertoire does."""
+
+
+@dataclass(slots=True)
+class Counts:
+    """What was played in the positions learnt so far, over all `files`; with `player`, what that player played."""
+
+    files: Sequence[Path]
+    hashes: tuple[InputFile, ...]
+    player: str | None
+    store: Store
+    jobs: int
+    progress: Progress
+    evidence: chance.Evidence = field(default_factory=chance.Evidence)
+    known: set[str] = field(default_factory=set)
+    places: dict[str, list[str]] = field(default_factory=dict)
+
+    def learn(self, positions: Sequence[Position]) -> None:
+        """Count the moves of these positions, unless they are known. InputError: see chance.count_games."""
+        fresh = {position.epd for position in positions} - self.known
+        if not self.files or not fresh:
+            return
+        deepest = LATER + max(len(position.moves) for position in positions)
+        key = self._key(fresh, deepest)
+        blob = self.store.get_blobs(COUNTS, [key]).get(key)
+        found = _decode(blob) if blob is not None else None
+        if found is None:
+            found = self._count(fresh, deepest)
+            self.store.put_blobs(COUNTS, {key: msgspec.msgpack.encode(found)})
+        if self.known:  # the same games again: only their moves are new
+            found.games = found.theirs = found.unread = found.broken = 0
+            found.problems = []
+        self.evidence.merge(found)
+        self.known |= fresh
+        for place in sorted(found.counts):
+            self.places.setdefault(position_of(place), []).append(place)
+
+    def _count(self, positions: set[str], deepest: int) -> chance.Evidence:
+        self.progress.reading(sum(file.stat().st_size for file in self.files))
+        return count_games(
+            self.files,
+            positions,
+            player=self.player,
+            answers=True,
+            max_ply=deepest,
+            jobs=self.jobs,
+            tell=self.progress.read,
+        )
+
+    def task(self, position: Position) -> Task:
+        """The position with the counts that concern it."""
+        return Task(position, self.evidence.only(self.places.get(position.epd, ())), self.player is not None)
+
+    def of(self, epd: str, move: str) -> Evidence | None:
+        """How often position and move occurred; None where no games were given."""
+        if not self.files:
+            return None
+        return Evidence(games=self.evidence.total(epd), played=self.evidence.played(epd, move))
+
+    def choices(self, positions: Sequence[Position]) -> dict[str, Mapping[str, float]]:
+        """For graph.reach: how the side to move shares itself among the prepared moves of each position, where games
+        reached it. One game is added for each of the moves: what has not been played yet is not ruled out."""
+        out: dict[str, Mapping[str, float]] = {}
+        for position in positions:
+            counter = self.evidence.counts.get(position.epd, Counter())
+            if any(counter[move] for move in position.prepared):
+                out[position.epd] = {move: 1.0 + counter[move] for move in position.prepared}
+        return out
+
+    def used(self) -> GamesUsed | None:
+        """For the report: which files, how many games."""
+        if not self.files:
+            return None
+        return GamesUsed(files=self.hashes, games=self.evidence.games, player=self.player or "")
+
+    def problems(self) -> tuple[Problem, ...]:
+        """Games that broke off, the first of them word for word."""
+        told = self.evidence.problems
+        more = self.evidence.broken - len(told)
+        if more > 0:
+            told = [*told, Problem(file=told[-1].file, game=0, ply=0, text=f"and {more} more games that broke off")]
+        return tuple(told)
+
+    def _key(self, positions: set[str], deepest: int) -> str:
+        code = hashlib.sha256()
+        for room in ("games.py", "evidence.py"):
+            code.update((Path(chance.__file__).parent / room).read_bytes())
+        parts = (
+            code.hexdigest(),
+            self.player or "",
+            str(deepest),
+            *(f.sha256 for f in self.hashes),
+            *sorted(positions),
+        )
+        return hashlib.sha256("|".join(parts).encode()).hexdigest()
+
+
+def hashes_of(files: Sequence[Path]) -> tuple[InputFile, ...]:
+    """Name and hash of each file; InputError where one cannot be read."""
+    out = []
+    for path in files:
+        try:
+            with path.open("rb") as file:
+                digest = hashlib.file_digest(file, "sha256").hexdigest()
+        except (OSError, ValueError) as exc:  # ValueError: no possible file name
+            raise InputError(f"cannot read the games in '{path.name}': {getattr(exc, 'strerror', exc)}") from exc
+        out.append(InputFile(name=path.name, sha256=digest))
+    return tuple(out)
+
+
+def _decode(blob: bytes) -> chance.Evidence | None:
+    try:
+        return msgspec.msgpack.decode(blob, type=chance.Evidence)
+    except msgspec.MsgspecError:
+        return None  # written by other code after all: count again
