@@ -1,6 +1,6 @@
 """How likely a player of a given level is to choose each move, and what a score is worth at that level."""
 
-from trapscan.chance.cli_text import boards_from_lines, chance_report, report_json, report_text
+from trapscan.chance.cli_text import boards_from_lines, chance_row, report_json, report_text
 from trapscan.chance.evidence import BLEND_K, PLAYER_K, CountedModel, Evidence, blend
 from trapscan.chance.games import count_games
 from trapscan.chance.net import Conditions, NetModel, load_model
@@ -15,7 +15,7 @@ __all__ = [
     "NetModel",
     "blend",
     "boards_from_lines",
-    "chance_report",
+    "chance_row",
     "count_games",
     "expected",
     "k_at",

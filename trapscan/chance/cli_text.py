@@ -4,13 +4,13 @@ from __future__ import annotations
 
 import json
 import re
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable
 from dataclasses import dataclass
 
 import chess
 
 from trapscan.errors import InputError
-from trapscan.model import ChanceModel, Chances
+from trapscan.model import Chances
 
 _FEN = re.compile(r"^\s*[pnbrqkPNBRQK1-8]+(/[pnbrqkPNBRQK1-8]+){7}\s+[wb]\s")
 _NUMBER = re.compile(r"^\d+\.*")
@@ -64,19 +64,9 @@ def _line(text: str) -> chess.Board:
     return board
 
 
-def chance_report(
-    boards: Sequence[chess.Board],
-    levels: tuple[int, ...],
-    model: ChanceModel,
-    losses: Sequence[Mapping[str, tuple[float, float]]] | None = None,
-) -> list[ChanceRow]:
-    """The chances in each position; with `losses` (one mapping a board, see ChanceModel.join) joined with them."""
-    rows = []
-    for i, chances in enumerate(model.predict(list(boards), levels)):
-        joined = model.join(chances, losses[i], levels) if losses else chances
-        ordered = dict(sorted(joined.items(), key=lambda item: (-item[1][0], item[0])))
-        rows.append(ChanceRow(boards[i], levels, ordered))
-    return rows
+def chance_row(board: chess.Board, levels: tuple[int, ...], chances: Chances) -> ChanceRow:
+    """The chances in a position, in the order of a table."""
+    return ChanceRow(board, levels, dict(sorted(chances.items(), key=lambda item: (-item[1][0], item[0]))))
 
 
 def report_json(row: ChanceRow) -> str:

@@ -116,20 +116,23 @@ def compare(options: argparse.Namespace) -> int:
 def chance(options: argparse.Namespace) -> int:
     """`trapscan chance`."""
     from trapscan import settings
-    from trapscan.chance import boards_from_lines, chance_report, load_model, report_json, report_text
+    from trapscan.chance import boards_from_lines, chance_row, load_model, report_json, report_text
+    from trapscan.job import joined_chances
 
     path = Path(options.what)
     try:
         lines = path.read_text(encoding="utf-8-sig").splitlines() if path.is_file() else [options.what]
-    except (OSError, UnicodeDecodeError) as exc:
+    except (OSError, ValueError) as exc:  # ValueError: not UTF-8
         raise InputError(f"cannot read {path}: {exc}") from exc
-    levels = (
-        settings.build({"levels": sorted(set(options.level))}).levels if options.level else settings.Settings().levels
-    )
-    model = load_model()
-    for board in boards_from_lines(lines):
-        for row in chance_report([board], levels, model):
-            print(report_json(row) if options.json else report_text(row))
+    chosen = settings.build({"levels": sorted(set(options.level))}) if options.level else settings.Settings()
+    boards, model = boards_from_lines(lines), load_model()
+    if options.engine:
+        found = joined_chances(boards, chosen, engine=options.engine, store=options.store)
+    else:
+        found = (model.predict([board], chosen.levels)[0] for board in boards)
+    for board, chances in zip(boards, found, strict=True):
+        row = chance_row(board, chosen.levels, chances)
+        print(report_json(row) if options.json else report_text(row))
     return EXIT_DONE
 
 

@@ -186,11 +186,16 @@ def _chance(subparsers: Commands) -> None:
         "chance",
         "say how likely players of each level are to choose each move",
         "  trapscan chance 'rnbqkbnr/pppp1ppp/8/4p3/4P3/8/PPPP1PPP/RNBQKBNR w KQkq - 0 2'\n"
-        "  trapscan chance lines.txt --level 1200 --level 1800 --json",
+        "  trapscan chance lines.txt --level 1200 --level 1800 --json\n"
+        "  trapscan chance lines.txt --engine stockfish",
     )
     parser.set_defaults(run=commands.chance)
     parser.add_argument("what", metavar="FEN|FILE", help="a position, an EPD/FEN list, or a text file of SAN lines")
     parser.add_argument("--level", type=int, action="append", metavar="ELO", help="levels; can be repeated")
+    parser.add_argument(
+        "--engine", metavar="PATH", help="a UCI engine whose losses correct the chances, as in a scan (default: none)"
+    )
+    parser.add_argument("--store", type=Path, metavar="FILE", help="file that keeps all engine answers")
     parser.add_argument("--json", action="store_true", help="one JSON object a line")
 
 

@@ -75,7 +75,7 @@ def scan(
     game_files = [Path(file) for file in games]
     game_hashes = hashes_of(game_files)
     store_path = store or engines.default_store_path()
-    tools = _tools(engine, chosen, store_path)
+    tools = tools_of(engine, chosen, store_path)
     other = _second_tools(second_engine, chosen, store_path) if second_engine else None
     if read_off:
         progress.note(f"Side: {side} (read off the tree; --side says otherwise)")
@@ -135,7 +135,7 @@ def scan(
     return Result(report, job.stats)
 
 
-def _tools(engine: str | None, chosen: Settings, store: Path) -> Tools:
+def tools_of(engine: str | None, chosen: Settings, store: Path) -> Tools:
     """An engine found, measured and ready; EngineError when there is none or it gives no usable verdict."""
     spec = engines.choose(engine)
     probe = engines.probe(spec, options=chosen.engine_options)
@@ -148,7 +148,7 @@ def _tools(engine: str | None, chosen: Settings, store: Path) -> Tools:
 def _second_tools(engine: str, chosen: Settings, store: Path) -> Tools:
     """The same for the second engine, which the settings' UCI options are not meant for."""
     try:
-        return _tools(engine, msgspec.structs.replace(chosen, engine_options={}), store)
+        return tools_of(engine, msgspec.structs.replace(chosen, engine_options={}), store)
     except EngineError as exc:
         raise type(exc)(f"second engine: {exc.message}", engine=exc.engine, epd=exc.epd) from exc
 
