@@ -22,6 +22,7 @@ def scan(options: argparse.Namespace) -> int:
 
     talk = not (options.quiet or options.json)
     folder = options.out or Path("reports") / _name(options.files)
+    report.prepare_folder(folder)
     with Bar(shown=talk) as bar:
         result = run_scan(
             options.files,

@@ -1,7 +1,7 @@
 """Everything a person or another tool reads, rendered from a scan alone."""
 
 from trapscan.report.changes import Comparison, compare, comparison_html, comparison_text
-from trapscan.report.files import read_scan, write_scan
+from trapscan.report.files import prepare_folder, read_scan, write_scan
 from trapscan.report.lessons import Lesson, lesson
 from trapscan.report.render import write_reports
 from trapscan.report.schema import scan_schema
@@ -15,6 +15,7 @@ __all__ = [
     "comparison_html",
     "comparison_text",
     "lesson",
+    "prepare_folder",
     "read_scan",
     "scan_schema",
     "terminal_summary",

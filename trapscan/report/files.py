@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+import contextlib
+import errno
 import math
 import os
+import re
 from collections.abc import Sequence
 from pathlib import Path
 
@@ -39,8 +42,36 @@ def write_aside(path: Path, data: bytes) -> Path:
             aside.unlink(missing_ok=True)
             raise
     except OSError as exc:
-        raise ReportError(f"cannot write {plain(str(path))}: {exc.strerror or exc}") from exc
+        remedy = "free space" if exc.errno == errno.ENOSPC else "name another folder with --out or mend this one"
+        raise ReportError(
+            f"cannot write {plain(str(path))}: {exc.strerror or exc}; {remedy}, then run the same command again"
+        ) from exc
     return path
+
+
+def prepare_folder(folder: str | os.PathLike[str]) -> None:
+    """Make the folder of a report and see that files can be written there, so that a night's work does not end at a
+    locked door; clear away what writers that were killed left in it. Raises ReportError."""
+    target = Path(folder)
+    write_aside(target / ".ready", b"").unlink(missing_ok=True)
+    for aside in target.glob(".*.tmp"):
+        found = re.fullmatch(r"\..+\.(\d+)\.tmp", aside.name)
+        if found and not _lives(int(found[1])):
+            with contextlib.suppress(OSError):
+                aside.unlink()
+
+
+def _lives(pid: int) -> bool:
+    """Whether that process runs; where that cannot be asked, it does."""
+    if os.name != "posix":
+        return True
+    try:
+        os.kill(pid, 0)
+    except ProcessLookupError:
+        return False
+    except (OSError, OverflowError):
+        return True
+    return True
 
 
 def write_scan(scan: Scan, folder: str | os.PathLike[str]) -> Path:
