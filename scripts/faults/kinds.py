@@ -115,6 +115,7 @@ def interrupted(place: Place, rng: random.Random) -> str:
     if early and "cli" not in ended.said:  # Python itself was still starting: nothing of ours ran
         return f"{number.name} after {delay:.1f} s, before the start"
     check(ended.code == 130 and "Traceback" not in ended.said, f"exit code {ended.code}: {ended.said[-800:]!r}")
+    check(len(ended.said.strip().splitlines()) == 1, f"more than one line: {ended.said!r}")
     check("goes on" in ended.said, f"it does not say how to go on: {ended.said!r}")
     return f"{number.name} after {delay:.1f} s"
 

@@ -7,6 +7,7 @@ the next, so that a scan starts each engine once.
 from __future__ import annotations
 
 import os
+import warnings
 from abc import ABC, abstractmethod
 from collections.abc import Callable, Iterator, Sequence
 from types import TracebackType
@@ -93,6 +94,8 @@ class Processes(Workers):
         self, task: Callable[[Tools, Item], Result], tools: Tools, numbered: Sequence[tuple[int, Item]]
     ) -> Iterator[tuple[int, Result]]:
         """Each item's number and result, as they come. Raises BrokenProcessPool when a worker is killed."""
+        # joblib's advice to users of its generators, at every interrupt: no concern of a chess player
+        warnings.filterwarnings("ignore", message=".* tasks .*unnecessary computation time", category=UserWarning)
         pool = joblib.Parallel(
             n_jobs=self.jobs,
             return_as="generator_unordered",

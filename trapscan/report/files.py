@@ -50,10 +50,11 @@ def write_aside(path: Path, data: bytes) -> Path:
 
 
 def prepare_folder(folder: str | os.PathLike[str]) -> None:
-    """Make the folder of a report and see that files can be written there, so that a night's work does not end at a
-    locked door; clear away what writers that were killed left in it. Raises ReportError."""
+    """See that a report can be written into the folder (or where it will be made), so that a night's work does not end
+    at a locked door, and clear away what writers that were killed left in it. Raises ReportError."""
     target = Path(folder)
-    write_aside(target / ".ready", b"").unlink(missing_ok=True)
+    there = next((path for path in (target, *target.absolute().parents) if path.exists()), Path())
+    write_aside(there / f".{target.name or 'report'}.ready", b"").unlink(missing_ok=True)
     for aside in target.glob(".*.tmp"):
         found = re.fullmatch(r"\..+\.(\d+)\.tmp", aside.name)
         if found and not _lives(int(found[1])):
