@@ -76,7 +76,7 @@ class Engine:
     @property
     def multipv(self) -> bool:
         """Whether `lines` > 1 and `moves` may be asked for."""
-        return self.probe.multipv and self.probe.searchmoves
+        return self.probe.multiline
 
     @property
     def name(self) -> str:

@@ -92,6 +92,11 @@ class Probe(msgspec.Struct, frozen=True, kw_only=True):
     notes: tuple[str, ...] = ()
     refused: str = ""
 
+    @property
+    def multiline(self) -> bool:
+        """Whether several lines and restricted moves may be asked for: an engine must do both."""
+        return self.multipv and self.searchmoves
+
     def scaled(self, budget: int) -> int:
         """The nodes an engine of this speed spends on `budget`.
 

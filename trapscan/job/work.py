@@ -189,7 +189,7 @@ _stores: dict[Path, Store] = {}
 def work(tools: Tools, task: Task) -> Finished:
     """Examine one position. An engine that fails here, even after its restart, makes a problem, not an end."""
     start, restarts, cpu = time.perf_counter(), restarts_so_far(tools), cpu_so_far(tools)
-    recorder = Recorder(tools.probe.multipv, _stored(tools), lambda query: engine_of(tools).evaluate(query))
+    recorder = Recorder(tools.probe.multiline, _stored(tools), lambda query: engine_of(tools).evaluate(query))
     try:
         outcome = solve(task.position, recorder, task.model(), tools.settings)
         problem = ""
