@@ -14,8 +14,8 @@ from trapscan.explain.play import Play
 
 
 def removal(play: Play) -> Iterator[Motif]:
-    """Removal of the guard: a man that guards something is taken; it is taken back, and another piece takes what was
-    guarded, for nothing, which before would not have paid."""
+    """Removal of the guard: a man that guards something is taken, with check or without; it is taken back, and another
+    piece takes what was guarded, which nothing guards any longer and which before would not have paid."""
     for index in play.own():
         if index + 2 >= len(play):
             continue
@@ -28,7 +28,10 @@ def removal(play: Play) -> Iterator[Motif]:
             continue
         if not before.attacks_mask(gone[0]) & chess.BB_SQUARES[prize[0]]:
             continue
-        if exchange(play.boards[index + 2], use) >= VALUES[prize[1]] > loot(before, prize[0]):
+        later = play.boards[index + 2]
+        if later.attackers_mask(not play.side, prize[0]):
+            continue
+        if exchange(later, use) >= VALUES[prize[1]] > loot(before, prize[0]):
             yield Motif(m.REMOVAL, index + 1, take.to_square, (gone[0], prize[0]), index + 3)
 
 
