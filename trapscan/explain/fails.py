@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 
 import chess
 
 from trapscan.explain import motif as m
+from trapscan.explain import motif_causes as causes
 from trapscan.explain.deeds import deed, later, mate_threat, opening, piece_or_square
 from trapscan.explain.exchange import balance, exchange
 from trapscan.explain.gain import Gain, won_and_paid
@@ -19,10 +20,13 @@ CLEAR = 150
 """Centipawns from which a side stands clearly better."""
 
 
-def why_it_fails(play: Play, gain: Gain, motifs: list[Motif], before: Score, after: Score) -> str:
+def why_it_fails(
+    play: Play, gain: Gain, motifs: list[Motif], before: Score, after: Score, themes: Sequence[str] = ()
+) -> str:
     """One sentence on the refutation `play` (the punisher's reply first), led by the first motif that can be told.
 
-    `before` and `after` are the victim's scores of the best move and of the slip. Pieces and squares are named as they
+    `before` and `after` are the victim's scores of the best move and of the slip; `themes` are clauses that say what it
+    costs where nothing is won. Pieces and squares are named as they
     stand when the line gets there.
     """
     if not play.moves:
@@ -35,8 +39,8 @@ def why_it_fails(play: Play, gain: Gain, motifs: list[Motif], before: Score, aft
         told = _TELLERS[motif.name](play, motif)
         if told:
             lead = f"{opening(play)}, and {later(motif.ply - 1)} " if motif.ply > 1 and motif.name not in _WHOLE else ""
-            return sentence(f"{lead}{told}{_outcome(play, gain, before, after)}")
-    return sentence(f"{_story(play, gain)}{_outcome(play, gain, before, after)}")
+            return sentence(f"{lead}{told}{_outcome(play, gain, before, after, themes)}")
+    return sentence(f"{_story(play, gain)}{_outcome(play, gain, before, after, themes)}")
 
 
 def _story(play: Play, gain: Gain) -> str:
@@ -61,11 +65,14 @@ def _story(play: Play, gain: Gain) -> str:
 # --- what comes of it ------------------------------------------------------------------------------------------------
 
 
-def _outcome(play: Play, gain: Gain, before: Score, after: Score) -> str:
+def _outcome(play: Play, gain: Gain, before: Score, after: Score, themes: Sequence[str]) -> str:
     if gain.kind == "mate":
         return "" if play.end.is_checkmate() else f", and it is mate in {number(gain.mate)}"
     if gain.kind == "attack":
-        return _standing(not play.side, before, after)
+        because = f": {', and '.join(themes)}" if themes else ""
+        return f"{_standing(not play.side, before, after)}{because}"
+    if gain.missed is not None:
+        return f"; the chance to take {the_piece(play.boards[0], gain.missed)} with profit is gone"
     won, paid = won_and_paid(gain)
     if not won:
         return ""
@@ -100,7 +107,7 @@ def _fork(play: Play, motif: Motif) -> str:
         return f"{deed(play, motif.ply - 1)} and attacks {names} at the same time"
     if len(others) < 2:
         return ""
-    verb = "attacks" if play.mover(motif.ply - 1) == chess.QUEEN else "forks"
+    verb = "forks" if motif.name == m.FORK and play.mover(motif.ply - 1) != chess.QUEEN else "attacks"
     return f"{deed(play, motif.ply - 1)} and {verb} {names}"
 
 
@@ -148,7 +155,48 @@ def _double_check(play: Play, motif: Motif) -> str:
 
 
 def _hanging(play: Play, motif: Motif) -> str:
-    return f"{deed(play, 0, quiet=True)}, which nothing guards"
+    text = f"{deed(play, 0, quiet=True)}, which nothing guards"
+    for finder in (causes.guard_leaves, causes.way_opened):
+        for _ in finder(play):
+            return f"{text} now that {_slipped(play)}"
+    for _ in causes.unmet_threat(play):
+        return f"{text} and which it threatened already"
+    return text
+
+
+def _slipped(play: Play) -> str:
+    """'the knight has left f3', for the slip before the line."""
+    slip = play.boards[0].peek()
+    kind = play.boards[0].piece_type_at(slip.to_square) if slip.promotion is None else chess.PAWN
+    return f"the {chess.piece_name(kind or chess.PAWN)} has left {chess.square_name(slip.from_square)}"
+
+
+def _left(play: Play, motif: Motif) -> str:
+    return f"{deed(play, 0)}, now that {_slipped(play)}"
+
+
+def _en_prise(play: Play, motif: Motif) -> str:
+    return f"{deed(play, 0)}, which has just come within its reach"
+
+
+def _unmet(play: Play, motif: Motif) -> str:
+    return f"{deed(play, 0)}, which it threatened already"
+
+
+def _exchanges(play: Play, motif: Motif) -> str:
+    hit = motif.paid - 1
+    return f"{deed(play, 0)}, and after the exchanges {deed(play, hit)}"
+
+
+def _tempo(play: Play, motif: Motif) -> str:
+    index = motif.ply - 1
+    hunted = the_piece(play.boards[motif.ply], motif.targets[0])
+    return f"{deed(play, index)} and attacks {hunted}, and while that gets away {deed(play, index + 2)}"
+
+
+def _attacked(play: Play, motif: Motif) -> str:
+    hit = motif.paid - 1
+    return f"{deed(play, 0)} and attacks {the_piece(play.boards[1], motif.targets[0])}, and {later(hit)} {deed(play, hit)}"
 
 
 def _trapped(play: Play, motif: Motif) -> str:
@@ -256,4 +304,12 @@ _TELLERS: dict[str, Callable[[Play, Motif], str]] = {
     m.ATTACK_F2: _attack_f7,
     m.PROMOTION: _promotion,
     m.OPENED_LINE: _opened,
+    m.TEMPO: _tempo,
+    m.ATTACKED: _attacked,
+    m.LOOSE_PAWN: _hanging,
+    m.EN_PRISE: _en_prise,
+    m.GUARD_LEAVES: _left,
+    m.WAY_OPENED: _left,
+    m.UNMET: _unmet,
+    m.EXCHANGES: _exchanges,
 }

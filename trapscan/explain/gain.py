@@ -23,6 +23,7 @@ NOTHING = 0.75
 
 _EXPLAINED = 0.6
 _HORIZON = 12
+_SOON = 5
 _TRUST = 2.5
 _CEILING = 15.0
 
@@ -33,7 +34,8 @@ Tally = dict[chess.PieceType, int]
 class Gain:
     """`kind` as in model.GAINS; `material` in pawns, the punisher's view; `ply` (1-based, in the refutation) at which
     it is in hand; `line` the number of plies worth showing; `tally` what was won and given by piece type, the
-    punisher's view, as the gain is named; `mate` the mate's distance in moves, or 0."""
+    punisher's view, as the gain is named; `mate` the mate's distance in moves, or 0. `missed` is what the victim's best
+    line takes and the slip lets go: a square of the board before the slip, where nothing changed hands but that."""
 
     kind: str
     material: float
@@ -41,6 +43,7 @@ class Gain:
     line: int
     tally: tuple[tuple[chess.PieceType, int], ...] = ()
     mate: int = 0
+    missed: chess.Square | None = None
 
     def count(self, kind: chess.PieceType) -> int:
         """How many pieces of a type the punisher is ahead of the alternative; negative where it gave some."""
@@ -66,14 +69,20 @@ def weigh(board: chess.Board, slip: chess.Move, best: Line, slip_score: Score, r
     index = _plateau([value for value, _ in settled], level[0], min(drop, _CEILING), play)
     value, rest = settled[index]
     reached = _counts(_played(play.boards[index], rest), punisher)
-    tally, material = _named(_difference(reached, _counts(board, punisher)), _difference(reached, level[1]))
+    taken, better = _difference(reached, _counts(board, punisher)), _difference(reached, level[1])
+    missed = None
+    if _worth(taken) < NOTHING <= _worth(better):
+        # nothing is taken: the slip let something go, and that must be plain to see
+        missed, soon = _let_go(board, best, punisher)
+        better = _difference(reached, soon)
+    tally, material = _named(taken, better)
     kind = classify(tally) if material >= NOTHING else "attack"
     if kind == "attack":
         # nothing is in hand: what there is to see is the first strong moves
         shown = _quiet_from(play, min(3, len(play)), punisher)
         return Gain(kind, material, min(1, len(play)), shown, _frozen(tally))
     ply = _in_hand(play, value, index)
-    return Gain(kind, material, ply, _quiet_from(play, ply, punisher), _frozen(tally))
+    return Gain(kind, material, ply, _quiet_from(play, ply, punisher), _frozen(tally), missed=missed)
 
 
 def needs_more(board: chess.Board, slip: chess.Move, refutation: Sequence[str]) -> bool:
@@ -160,7 +169,7 @@ def _alternative(board: chess.Board, best: Line, plies: int, side: chess.Color) 
     or more, than the line's own score says is not believed. Where no rest is left, the board as it stands counts, or
     what the line's first capture leads to.
     """
-    play = Play.along(board, best.pv[:plies])
+    play = Play.along(board, best.pv[: min(plies, _HORIZON)])
     claimed = best.score.of(side).plain / 100
     for position in reversed(play.boards[1:]):
         value = balance(position, side)
@@ -172,6 +181,20 @@ def _alternative(board: chess.Board, best: Line, plies: int, side: chess.Color) 
         value, rest = settle(play.boards[1], side)
         return value, _counts(_played(play.boards[1], rest), side)
     return balance(board, side), _counts(board, side)
+
+
+def _let_go(board: chess.Board, best: Line, side: chess.Color) -> tuple[chess.Square | None, Tally]:
+    """(what the best line takes with its first moves, the counts it has reached then): the most valuable man that the
+    victim takes there where it stands on `board`; nothing, and the counts of the board, where it takes nothing soon."""
+    play = Play.along(board, best.pv[:_SOON])
+    prizes = [
+        (VALUES[taken[1]], -index, taken[0])
+        for index in play.own()
+        if (taken := play.taken(index)) and board.piece_at(taken[0]) == play.boards[index].piece_at(taken[0])
+    ]
+    if not prizes:
+        return None, _counts(board, side)
+    return max(prizes)[2], _alternative(board, best, _SOON, side)[1]
 
 
 def _plateau(values: list[int], level: int, drop: float, play: Play) -> int:

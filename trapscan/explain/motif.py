@@ -34,6 +34,14 @@ ATTACK_F7 = "attack on f7"
 ATTACK_F2 = "attack on f2"
 PROMOTION = "promotion"
 OPENED_LINE = "opened line to the king"
+TEMPO = "gain of tempo"
+ATTACKED = "attack that cannot be met"
+LOOSE_PAWN = "loose pawn"
+EN_PRISE = "put en prise"
+GUARD_LEAVES = "guard that leaves"
+WAY_OPENED = "line opened by the slip"
+UNMET = "unmet threat"
+EXCHANGES = "winning exchanges"
 
 NAMES = (
     FORK,
@@ -60,6 +68,14 @@ NAMES = (
     ATTACK_F2,
     PROMOTION,
     OPENED_LINE,
+    TEMPO,
+    ATTACKED,
+    LOOSE_PAWN,
+    EN_PRISE,
+    GUARD_LEAVES,
+    WAY_OPENED,
+    UNMET,
+    EXCHANGES,
 )
 
 

@@ -60,15 +60,18 @@ def fork(play: Play) -> Iterator[Motif]:
 
 
 def double_attack(play: Play) -> Iterator[Motif]:
-    """Double attack: the queen moves to where she attacks two things at once, the king or men that can be taken with
-    profit (by her, or by a piece that she backs up), and one of them is taken with one of the next two moves."""
+    """Double attack: a piece moves to where it attacks two things at once, the king or men that can be taken with
+    profit (by it, or by a piece that it backs up), and one of them is taken with one of the next two moves. Of a piece
+    other than the queen, attacks on two pieces or the king are forks, and only those with a pawn among them count here."""
     for index in play.own():
-        if play.mover(index) != chess.QUEEN or index + 2 >= len(play):
+        if index + 2 >= len(play):
             continue
         square, after = play.moves[index].to_square, play.boards[index + 1]
         targets = prey(after, square, play.side)
         targets += [t for t in threats(play.boards[index], after, play.moves[index]) if t not in targets]
         if len(targets) < 2 or loot(after, square) > 0:
+            continue
+        if play.mover(index) != chess.QUEEN and sum(after.piece_type_at(t) != chess.PAWN for t in targets) > 1:
             continue
         for later in range(index + 2, min(index + 5, len(play)), 2):
             taken = play.taken(later)

@@ -42,7 +42,7 @@ def _threatened(play: Play) -> Iterator[Motif]:
                 continue
             break
     for slider, target in opened(play, 0):
-        if after.piece_type_at(target) != chess.KING and threat_on(after, target, play.side) > 0:
+        if after.piece_type_at(target) not in (chess.KING, chess.PAWN) and threat_on(after, target, play.side) > 0:
             yield Motif(m.DISCOVERED_ATTACK, 1, slider, (target,))
     pieces = [t for t in prey(after, move.to_square, play.side) if after.piece_type_at(t) != chess.PAWN]
     if len(pieces) > 1 and loot(after, move.to_square) == 0:

@@ -7,6 +7,7 @@ from collections.abc import Callable, Iterator, Sequence
 import chess
 
 from trapscan.explain import motif_attacks as attacks
+from trapscan.explain import motif_causes as causes
 from trapscan.explain import motif_duties as duties
 from trapscan.explain import motif_lines as lines
 from trapscan.explain import motif_mates as mates
@@ -34,7 +35,15 @@ FINDERS: tuple[Callable[[Play], Iterator[Motif]], ...] = (
     mates.promotion,
     mates.attack_f7,
     lines.opened_line,
+    causes.tempo,
+    causes.simple_attack,
+    causes.exchanges,
     attacks.hanging,
+    causes.loose_pawn,
+    causes.guard_leaves,
+    causes.way_opened,
+    causes.en_prise,
+    causes.unmet_threat,
     mates.mating_net,
 )
 """Every motif, the more telling ones first."""

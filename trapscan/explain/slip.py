@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import chess
 
@@ -16,9 +16,14 @@ from trapscan.explain.motif import Motif
 from trapscan.explain.motif_threats import threatened
 from trapscan.explain.motifs import motifs_of
 from trapscan.explain.play import Play
+from trapscan.explain.themes import Theme, themes
 from trapscan.explain.tempt import is_poisoned, why_tempting
 from trapscan.model import Line
 from trapscan.score import Score
+
+
+THEMES_TOLD = 2
+"""How many themes a sentence names."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,6 +64,10 @@ def explain_slip(
     after.push(slip)
     play = Play.along(after, refutation)
     gain = gains.weigh(board, slip, best, slip_score, refutation)
+    told: list[Theme] = []
+    if gain.kind == "attack":
+        told = themes(play, Play.along(board, best.pv))[:THEMES_TOLD]
+        gain = replace(gain, line=max([gain.line, *(theme.ply for theme in told)]))
     shown = Play(play.boards[: gain.line + 1], play.moves[: gain.line])
     found = order(shown, gain, motifs_of(shown))
     if gain.kind != "mate":
@@ -68,23 +77,26 @@ def explain_slip(
         material=gain.material,
         ply=gain.ply,
         line=gain.line,
-        motifs=tuple(dict.fromkeys(motif.name for motif in found)),
+        motifs=tuple(dict.fromkeys([*(motif.name for motif in found), *(theme.name for theme in told)])),
         why_tempting=why_tempting(board, slip),
-        why_it_fails=why_it_fails(shown, gain, found, best.score, slip_score),
+        why_it_fails=why_it_fails(shown, gain, found, best.score, slip_score, [theme.clause for theme in told]),
         poisoned=is_poisoned(board, slip),
     )
 
 
 _MATES = (m.SMOTHERED, m.BACK_RANK, m.MATING_NET)
-_WEAK = (m.ATTACK_F7, m.ATTACK_F2, m.OPENED_LINE, m.HANGING, m.ZWISCHENZUG)
+_PLAIN = (m.TEMPO, m.ATTACKED, m.EXCHANGES)
+_WEAK = (m.ATTACK_F7, m.ATTACK_F2, m.OPENED_LINE, m.ZWISCHENZUG, m.HANGING)
+_CAUSES = (m.LOOSE_PAWN, m.EN_PRISE, m.GUARD_LEAVES, m.WAY_OPENED, m.UNMET)
 
 
 def order(play: Play, gain: Gain, motifs: list[Motif]) -> list[Motif]:
     """Motifs with the one that wins the material first.
 
     Those cashed in by the time the gain is in hand come before the others, and of them the one around which most
-    material changes hands; then the more telling one (the order of motifs.FINDERS). An old pin that only spares a
-    piece, and motifs that say where rather than how, come after those. Where the gain is a mate, its kind leads.
+    material changes hands; then the more telling one (the order of motifs.FINDERS). A plain attack or gain of tempo, then
+    an old pin that only spares a piece and motifs that say where rather than how, then what the slip did to allow it, come
+    after those. Where the gain is a mate, its kind leads.
     """
 
     def swing(motif: Motif) -> int:
@@ -92,13 +104,14 @@ def order(play: Play, gain: Gain, motifs: list[Motif]) -> list[Motif]:
         end = min(max(motif.paid, motif.ply + 2), len(play))
         return balance(play.boards[end], play.side) - balance(play.boards[motif.ply - 1], play.side)
 
-    def rank(item: tuple[int, Motif]) -> tuple[bool, bool, int, int]:
+    def rank(item: tuple[int, Motif]) -> tuple[bool, int, int, int]:
         place, motif = item
         if gain.kind == "mate":
-            return (motif.name not in _MATES, False, 0, place)
+            return (motif.name not in _MATES, motif.name in _CAUSES, 0, place)
         fresh = motif.actor == play.moves[motif.ply - 1].to_square
         spares = motif.name == m.PIN and len(motif.targets) == 3 and not fresh
         early = bool(motif.paid) and motif.paid <= gain.ply
-        return (not early, motif.name in _WEAK or spares, -swing(motif), place)
+        telling = 3 if motif.name in _CAUSES else 2 if motif.name in _WEAK or spares else int(motif.name in _PLAIN)
+        return (not early, telling, -swing(motif), place)
 
     return [motif for _, motif in sorted(enumerate(motifs), key=rank)]

@@ -1,0 +1,148 @@
+"""How a slip makes a capture possible: what it put within reach, left without a guard, or did nothing about.
+
+These say less than a fork or a pin, and stand after them; but most slips in openings are of this kind.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+import chess
+
+from trapscan.explain import motif as m
+from trapscan.explain.deeds import threats
+from trapscan.explain.exchange import VALUES, as_mover, balance, exchange, loot, settle
+from trapscan.explain.motif import Motif
+from trapscan.explain.motif_attacks import slip_took
+from trapscan.explain.play import Play
+
+
+def _before(play: Play) -> tuple[chess.Board, chess.Move] | None:
+    """The position before the slip, as if it were the punisher's turn, and the slip; None where it is not known."""
+    board = play.boards[0].copy(stack=1)
+    if not board.move_stack:
+        return None
+    slip = board.pop()
+    return as_mover(board, play.side), slip
+
+
+def _profit(play: Play) -> tuple[chess.Square, chess.Move] | None:
+    """(what is taken, the move) if the first move takes something with profit."""
+    taken = play.taken(0) if play.moves else None
+    if taken is None or exchange(play.boards[0], play.moves[0]) <= 0:
+        return None
+    return taken[0], play.moves[0]
+
+
+def en_prise(play: Play) -> Iterator[Motif]:
+    """Put en prise: the slip moves a man to where the first move takes it with profit (what the slip itself took there
+    does not make up for it)."""
+    hit = _profit(play)
+    if hit is None or not play.boards[0].move_stack:
+        return
+    square, move = hit
+    slip = play.boards[0].peek()
+    if square == slip.to_square and exchange(play.boards[0], move) > slip_took(play, square):
+        yield Motif(m.EN_PRISE, 1, move.to_square, (square,), 1)
+
+
+def unmet_threat(play: Play) -> Iterator[Motif]:
+    """Unmet threat: the first move takes something that it could have taken with as much profit before the slip; the slip
+    did nothing about it."""
+    hit, known = _profit(play), _before(play)
+    if hit is None or known is None:
+        return
+    (square, move), (before, slip) = hit, known
+    if square == slip.to_square or before.piece_at(square) != play.boards[0].piece_at(square):
+        return
+    if before.is_legal(move) and exchange(before, move) >= exchange(play.boards[0], move):
+        yield Motif(m.UNMET, 1, move.to_square, (square,), 1)
+
+
+def guard_leaves(play: Play) -> Iterator[Motif]:
+    """Guard that leaves: the piece that makes the slip guarded what the first move takes, and no longer does; before the
+    slip the capture would have won less."""
+    hit, known = _profit(play), _before(play)
+    if hit is None or known is None:
+        return
+    (square, move), (before, slip) = hit, known
+    if square in (slip.from_square, slip.to_square):
+        return
+    guarded = before.attacks_mask(slip.from_square) & chess.BB_SQUARES[square]
+    still = play.boards[0].attacks_mask(slip.to_square) & chess.BB_SQUARES[square]
+    if guarded and not still and before.is_legal(move) and exchange(before, move) < exchange(play.boards[0], move):
+        yield Motif(m.GUARD_LEAVES, 1, move.to_square, (square, slip.from_square, slip.to_square), 1)
+
+
+def way_opened(play: Play) -> Iterator[Motif]:
+    """Line opened by the slip: the first move takes something along a line on which the man that made the slip stood."""
+    hit, known = _profit(play), _before(play)
+    if hit is None or known is None:
+        return
+    (square, move), (_, slip) = hit, known
+    if chess.between(move.from_square, square) & chess.BB_SQUARES[slip.from_square]:
+        yield Motif(m.WAY_OPENED, 1, move.to_square, (square, slip.from_square), 1)
+
+
+def loose_pawn(play: Play) -> Iterator[Motif]:
+    """Loose pawn: the first move simply takes a pawn that nothing guards."""
+    hit = _profit(play)
+    if hit is None:
+        return
+    square, move = hit
+    taken = play.taken(0)
+    if taken and taken[1] == chess.PAWN and not play.boards[0].attackers_mask(not play.side, square):
+        if slip_took(play, square) < VALUES[chess.PAWN]:
+            yield Motif(m.LOOSE_PAWN, 1, move.to_square, (square,), 1)
+
+
+def tempo(play: Play) -> Iterator[Motif]:
+    """Gain of tempo: a move attacks a piece to some purpose, or checks; while that is met, another piece, or the same
+    one on another target, takes something with more profit than the same capture would have had before."""
+    for index in play.own():
+        if index + 2 >= len(play) or not play.is_capture(index + 2):
+            continue
+        board, after, move, use = play.boards[index], play.boards[index + 1], play.moves[index], play.moves[index + 2]
+        reply, taken = play.moves[index + 1], play.taken(index + 2)
+        if taken is None or play.is_capture(index) or play.is_capture(index + 1) or taken[0] == reply.to_square:
+            continue
+        hunted = [square for square in threats(board, after, move) if after.piece_type_at(square) != chess.PAWN]
+        if reply.from_square not in hunted or taken[0] in hunted:
+            continue
+        profit = exchange(play.boards[index + 2], use)
+        if profit > 0 and (not board.is_legal(use) or exchange(board, use) < profit):
+            yield Motif(m.TEMPO, index + 1, move.to_square, (reply.from_square, taken[0]), index + 3)
+
+
+def simple_attack(play: Play) -> Iterator[Motif]:
+    """Attack that cannot be met: the first move attacks a man to some purpose, and it is taken where it stands with one
+    of the next two moves."""
+    if len(play) < 3:
+        return
+    move, after = play.moves[0], play.boards[1]
+    for square in threats(play.boards[0], after, move):
+        for later in (2, 4):
+            if later >= len(play):
+                break
+            taken = play.taken(later)
+            if taken and taken[0] == square == play.where(square, 1, later):
+                if exchange(play.boards[later], play.moves[later]) > 0 and loot(after, move.to_square) <= 0:
+                    yield Motif(m.ATTACKED, 1, move.to_square, (square,), later + 1)
+                    return
+
+
+def exchanges(play: Play) -> Iterator[Motif]:
+    """Exchanges that win: the punisher's first two or three moves are all captures, the first alone pays nothing, and when
+    they are done and nothing is pending the punisher has won something."""
+    if not play.moves or not play.is_capture(0) or exchange(play.boards[0], play.moves[0]) > 0:
+        return
+    for index in (2, 4):
+        if index >= len(play) or not play.is_capture(index):
+            return
+        end = play.boards[index + 1]
+        value = balance(end, play.side)
+        if not end.is_check() and settle(end, play.side)[0] == value > balance(play.boards[0], play.side):
+            known = _before(play)
+            if known is None or value > balance(known[0], play.side):
+                yield Motif(m.EXCHANGES, 1, play.moves[0].to_square, (play.moves[index].to_square,), index + 1)
+            return
