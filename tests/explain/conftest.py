@@ -30,10 +30,14 @@ class Trap:
     slip: chess.Move
     line: tuple[str, ...]
 
+    @property
+    def best(self) -> tuple[str, ...]:
+        """The victim's best line, as far as the file tells it (UCI)."""
+        return (self.board.parse_san(self.data["best_instead"]).uci(),)
+
     def explain(self) -> Explanation:
         side = self.board.turn
-        instead = self.board.parse_san(self.data["best_instead"]).uci()
-        best = Line(score(side, self.data["cp_before"]), (instead,))
+        best = Line(score(side, self.data["cp_before"]), self.best)
         after = score(side, self.data["cp_after"])
         return explain_slip(self.board, self.slip, best=best, slip_score=after, refutation=self.line)
 

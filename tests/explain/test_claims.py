@@ -10,15 +10,30 @@ import pytest
 
 from trapscan.explain import explain_slip
 from trapscan.explain.claims import false_claims, squares_named
+from trapscan.explain.themes import THEMES
 from trapscan.model import Line
 from trapscan.score import Score
 
 
-def explain(board, slip, line, cp_before=0, cp_after=-300):
+def explain(board, slip, line, cp_before=0, cp_after=-300, best=()):
     side = board.turn
     return explain_slip(
-        board, slip, best=Line(Score(side, cp=cp_before), ()), slip_score=Score(side, cp=cp_after), refutation=line
+        board, slip, best=Line(Score(side, cp=cp_before), best), slip_score=Score(side, cp=cp_after), refutation=line
     )
+
+
+def lively_line(board, plies, rng):
+    """A random line from `board` that likes captures and checks (UCI)."""
+    after, line = board.copy(stack=False), []
+    for _ in range(plies):
+        moves = list(after.legal_moves)
+        if not moves:
+            break
+        lively = [move for move in moves if after.is_capture(move) or after.gives_check(move)] or moves
+        move = rng.choice(lively if rng.random() < 0.7 else moves)
+        line.append(move.uci())
+        after.push(move)
+    return tuple(line)
 
 
 def generated(count: int, seed: int):
@@ -34,38 +49,36 @@ def generated(count: int, seed: int):
         if board.is_game_over():
             continue
         slip = rng.choice(list(board.legal_moves))
-        after, line = board.copy(), []
+        after = board.copy()
         after.push(slip)
-        for _ in range(rng.randrange(1, 8)):
-            moves = list(after.legal_moves)
-            if not moves:
-                break
-            lively = [move for move in moves if after.is_capture(move) or after.gives_check(move)] or moves
-            move = rng.choice(lively)
-            line.append(move.uci())
-            after.push(move)
+        line = lively_line(after, rng.randrange(1, 12), rng)
         if line:
             count -= 1
-            yield board, slip, tuple(line)
+            yield board, slip, line, lively_line(board, rng.randrange(1, 10), rng)
 
 
 def test_sentences_on_generated_positions_are_true():
-    told = 0
-    for board, slip, line in generated(1500, seed=7):
-        explanation = explain(board, slip, line)
+    """Lines of all kinds, and scores that fall by little: then the themes are told, against a random best line."""
+    told, themes_told = 0, set()
+    for number, (board, slip, line, best) in enumerate(generated(1500, seed=7)):
+        explanation = explain(board, slip, line, cp_after=-300 if number % 2 else -90, best=best)
+        themes_told |= set(explanation.motifs) & set(THEMES)
         for sentence in (explanation.why_tempting, explanation.why_it_fails):
             told += 1
             assert sentence
-            assert false_claims(board, slip, line, sentence) == [], (board.fen(), slip, line, sentence)
+            assert false_claims(board, slip, line, sentence, best) == [], (board.fen(), slip, line, best, sentence)
     assert told == 3000
+    assert len(themes_told) >= 10, themes_told
 
 
 def test_sentences_on_real_slips_are_true(real_slips):
+    rng = random.Random(5)
     for board, slip, line in real_slips:
-        explanation = explain(board, slip, line)
+        best = lively_line(board, 8, rng)
+        explanation = explain(board, slip, line, best=best)
         for sentence in (explanation.why_tempting, explanation.why_it_fails):
             assert sentence
-            assert false_claims(board, slip, line, sentence) == [], (board.fen(), slip, line, sentence)
+            assert false_claims(board, slip, line, sentence, best) == [], (board.fen(), slip, line, best, sentence)
     assert len(real_slips) > 1500
 
 
@@ -81,9 +94,8 @@ def test_a_moved_square_or_another_piece_is_caught(traps):
                 kind = rng.choice([k for k in ("queen", "rook", "bishop", "knight") if k != found[1]])
                 for start, end, new in ((found.start(2), found.end(2), other), (found.start(1), found.end(1), kind)):
                     altered += 1
-                    caught += bool(
-                        false_claims(trap.board, trap.slip, trap.line, f"{sentence[:start]}{new}{sentence[end:]}")
-                    )
+                    false = f"{sentence[:start]}{new}{sentence[end:]}"
+                    caught += bool(false_claims(trap.board, trap.slip, trap.line, false, trap.best))
     assert altered > 100
     assert caught / altered > 0.95, f"{caught} of {altered}"
 

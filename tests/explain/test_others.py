@@ -45,6 +45,19 @@ def test_at_most_three_and_never_the_slip():
     assert len(shown) == 3 and "d2d4" not in {move.uci for move in shown}
 
 
+def test_no_slip_is_ever_advised_not_even_the_engine_s_first_choice():
+    """The best line of the first, shallower look may begin with a move that the deeper look finds to be a slip."""
+    board = after(SICILIAN)
+    white = chess.WHITE
+    best = Line(Score(white, cp=60), ("e4e5", "d8a5"))
+    others = [("b1c3", Score(white, cp=55)), ("f1d3", Score(white, cp=50)), ("f2f3", Score(white, cp=52))]
+    for slip in ("e4e5", "f2f3"):
+        shown = instead(board, best, others, {}, 0, slip=slip, punish="d8a5", slips=("e4e5", "f2f3"))
+        assert {move.uci for move in shown} == {"b1c3", "f1d3"}
+    shown = instead(board, best, others, {}, 0, slip="e4e5")
+    assert "e4e5" not in {move.uci for move in shown}
+
+
 def test_answers_name_what_a_move_does():
     board = after("e4 e5 Nf3 Nc6 Bc4 Nf6 Ng5")
     assert answers(board, board.parse_san("d5")) == "attacks the bishop on c4 and the pawn on e4"

@@ -73,7 +73,7 @@ def test_every_sentence_about_a_trap_is_true(traps):
         told = trap.explain()
         for sentence in (told.why_tempting, told.why_it_fails):
             assert sentence.endswith(".") and sentence[0].isupper()
-            assert false_claims(trap.board, trap.slip, trap.line, sentence) == [], trap.data["id"]
+            assert false_claims(trap.board, trap.slip, trap.line, sentence, trap.best) == [], trap.data["id"]
 
 
 def test_shown_line_and_ply_lie_within_the_refutation(traps):

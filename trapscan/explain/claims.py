@@ -10,6 +10,8 @@ from collections.abc import Sequence
 
 import chess
 
+from trapscan.explain.claims_themes import Scene, false_themes
+
 KINDS = {chess.piece_name(kind): kind for kind in chess.PIECE_TYPES}
 _PIECE = "(king|queen|rook|bishop|knight|pawn)"
 _SQUARE = "([a-h][1-8])"
@@ -23,7 +25,7 @@ _CHECKS = re.compile(rf"\b{_PIECE} checks on {_SQUARE}")
 _PINS = re.compile(rf"\bpins the {_PIECE} on {_SQUARE} against the {_PIECE}(?: on {_SQUARE})?")
 _PINNED = re.compile(rf"\bthe {_PIECE} on {_SQUARE} (?:is|cannot take, being) pinned against the {_PIECE} on {_SQUARE}")
 _ATTACKS = re.compile(
-    rf"\b(?:attacks|forks) the (?:{_PIECE}s on {_SQUARE} and {_SQUARE}|"
+    rf"\b(?:attacks|forks|strikes at) the (?:{_PIECE}s on {_SQUARE} and {_SQUARE}|"
     rf"{_PIECE} on {_SQUARE}(?: and the {_PIECE} on {_SQUARE})?)"
 )
 _MATES = re.compile(rf"\bmates the king on {_SQUARE}")
@@ -34,18 +36,39 @@ _DEVELOPS = re.compile(
 _ANY_SQUARE = re.compile(rf"\b{_SQUARE}\b")
 
 
-def false_claims(board: chess.Board, slip: chess.Move, refutation: Sequence[str], sentence: str) -> list[str]:
+MISSED = "what is missed is that"
+"""What follows this speaks of the victim's best line."""
+_LET_GO = re.compile(rf"the chance to take the {_PIECE} on {_SQUARE} with profit is gone")
+
+
+def false_claims(
+    board: chess.Board, slip: chess.Move, refutation: Sequence[str], sentence: str, best: Sequence[str] = ()
+) -> list[str]:
     """The claims of `sentence` that the position does not bear out; empty if all is true.
 
     `board` stands before the slip. A sentence that begins with "It" speaks of the slip, on the boards before and after
     it; any other of the refutation (UCI), on the boards from the slip on. A piece must stand on its square on one of
-    these boards, a move must be made in them, an attack or pin must hold on one of them.
+    these boards, a move must be made in them, an attack or pin must hold on one of them. What a sentence says of the
+    victim's `best` line (UCI) is looked for there.
     """
     of_slip = sentence.startswith("It ")
+    sentence, _, missed = sentence.partition(MISSED)
     boards, moves = _walk(board, [slip] if of_slip else [slip, *map(chess.Move.from_uci, refutation)])
+    rival = _walk(board, list(map(chess.Move.from_uci, best[:5])))
+    wrong = _false_in(*rival, missed, of_slip=False) if missed else []
+    for found in _LET_GO.finditer(sentence):
+        prize = KINDS[found[1]], chess.parse_square(found[2])
+        if not any(_captured(b, m) == prize for b, _, m in _steps(*rival)):
+            wrong.append(found[0])
     if not of_slip:
         boards, moves = boards[1:], moves[1:]
-    wrong = []
+        wrong += false_themes(Scene(board, slip, boards, moves), sentence)
+    return wrong + _false_in(boards, moves, sentence, of_slip=of_slip)
+
+
+def _false_in(boards: list[chess.Board], moves: list[chess.Move], sentence: str, *, of_slip: bool) -> list[str]:
+    """The claims about pieces and moves that none of these boards bears out."""
+    wrong: list[str] = []
 
     def claim(text: str, holds: bool) -> None:
         if not holds:

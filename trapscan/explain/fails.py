@@ -46,7 +46,7 @@ def why_it_fails(
 def _story(play: Play, gain: Gain) -> str:
     """The first move with what it attacks, and the capture that brings the gain home if it comes later."""
     text = opening(play)
-    if gain.kind in ("attack", "mate"):
+    if gain.kind in ("attack", "mate") or gain.missed is not None:
         return text
     # captures that win something on balance, not the second half of a trade
     captures = [
@@ -156,9 +156,8 @@ def _double_check(play: Play, motif: Motif) -> str:
 
 def _hanging(play: Play, motif: Motif) -> str:
     text = f"{deed(play, 0, quiet=True)}, which nothing guards"
-    for finder in (causes.guard_leaves, causes.way_opened):
-        for _ in finder(play):
-            return f"{text} now that {_slipped(play)}"
+    for _ in (*causes.guard_leaves(play), *causes.way_opened(play)):
+        return f"{text} now that {_slipped(play)}"
     for _ in causes.unmet_threat(play):
         return f"{text} and which it threatened already"
     return text
@@ -183,6 +182,16 @@ def _unmet(play: Play, motif: Motif) -> str:
     return f"{deed(play, 0)}, which it threatened already"
 
 
+def _shut_off(play: Play, motif: Motif) -> str:
+    board = play.boards[0]
+    _, guard, between = motif.targets
+    return f"{deed(play, 0)}, now that {the_piece(board, between)} shuts off {the_piece(board, guard)}"
+
+
+def _safe_capture(play: Play, motif: Motif) -> str:
+    return f"{deed(play, 0)} and need not give it back"
+
+
 def _exchanges(play: Play, motif: Motif) -> str:
     hit = motif.paid - 1
     return f"{deed(play, 0)}, and after the exchanges {deed(play, hit)}"
@@ -195,8 +204,8 @@ def _tempo(play: Play, motif: Motif) -> str:
 
 
 def _attacked(play: Play, motif: Motif) -> str:
-    hit = motif.paid - 1
-    return f"{deed(play, 0)} and attacks {the_piece(play.boards[1], motif.targets[0])}, and {later(hit)} {deed(play, hit)}"
+    hit, target = motif.paid - 1, the_piece(play.boards[1], motif.targets[0])
+    return f"{deed(play, 0)} and attacks {target}, and {later(hit)} {deed(play, hit)}"
 
 
 def _trapped(play: Play, motif: Motif) -> str:
@@ -312,4 +321,6 @@ _TELLERS: dict[str, Callable[[Play, Motif], str]] = {
     m.WAY_OPENED: _left,
     m.UNMET: _unmet,
     m.EXCHANGES: _exchanges,
+    m.SHUT_OFF: _shut_off,
+    m.SAFE_CAPTURE: _safe_capture,
 }

@@ -23,6 +23,8 @@ NOTHING = 0.75
 
 _EXPLAINED = 0.6
 _HORIZON = 12
+_NEAR = 6
+_BIG = 2.0
 _SOON = 5
 _TRUST = 2.5
 _CEILING = 15.0
@@ -73,7 +75,7 @@ def weigh(board: chess.Board, slip: chess.Move, best: Line, slip_score: Score, r
     missed = None
     if _worth(taken) < NOTHING <= _worth(better):
         # nothing is taken: the slip let something go, and that must be plain to see
-        missed, soon = _let_go(board, best, punisher)
+        missed, soon = _let_go(board, slip, best, punisher)
         better = _difference(reached, soon)
     tally, material = _named(taken, better)
     kind = classify(tally) if material >= NOTHING else "attack"
@@ -183,14 +185,17 @@ def _alternative(board: chess.Board, best: Line, plies: int, side: chess.Color) 
     return balance(board, side), _counts(board, side)
 
 
-def _let_go(board: chess.Board, best: Line, side: chess.Color) -> tuple[chess.Square | None, Tally]:
+def _let_go(board: chess.Board, slip: chess.Move, best: Line, side: chess.Color) -> tuple[chess.Square | None, Tally]:
     """(what the best line takes with its first moves, the counts it has reached then): the most valuable man that the
-    victim takes there where it stands on `board`; nothing, and the counts of the board, where it takes nothing soon."""
+    victim takes there where it stands on `board`, but for what the slip takes; nothing, and the counts of the board,
+    where it takes nothing soon."""
     play = Play.along(board, best.pv[:_SOON])
     prizes = [
         (VALUES[taken[1]], -index, taken[0])
         for index in play.own()
-        if (taken := play.taken(index)) and board.piece_at(taken[0]) == play.boards[index].piece_at(taken[0])
+        if (taken := play.taken(index))
+        and taken[0] != slip.to_square
+        and board.piece_at(taken[0]) == play.boards[index].piece_at(taken[0])
     ]
     if not prizes:
         return None, _counts(board, side)
@@ -198,13 +203,14 @@ def _let_go(board: chess.Board, best: Line, side: chess.Color) -> tuple[chess.Sq
 
 
 def _plateau(values: list[int], level: int, drop: float, play: Play) -> int:
-    """The index of the position whose settled balance stands for the line, within the first _HORIZON plies.
+    """The index of the position whose settled balance stands for the line, within the first _HORIZON plies; within
+    _NEAR where the score drops by less than _BIG pawns: a small loss that shows only late in a line is a guess.
 
     That is the earliest that explains the score and is not given back later; from there the next one at rest, if one
     follows soon that explains it as well. Where none explains the score, the last one at rest, if all that the line
     wins is won there; else the one that keeps the most.
     """
-    last = min(len(values) - 1, _HORIZON)
+    last = min(len(values) - 1, _HORIZON if drop >= _BIG else _NEAR)
     gains = [value - level for value in values[: last + 1]]
     kept = [min(gains[index:]) for index in range(last + 1)]
     rest = [

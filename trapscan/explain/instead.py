@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Collection, Iterable
 
 import chess
 
@@ -28,11 +28,13 @@ def instead(
     *,
     slip: str = "",
     punish: str = "",
+    slips: Collection[str] = (),
 ) -> tuple[Instead, ...]:
     """Up to three good moves for the victim, the likeliest at levels[`level`] first.
 
-    `board` is the position before the slip; scores are of any view. With the slip and the punisher's reply (UCI)
-    given, `answers` says what a move meets; it is empty where nothing true can be said.
+    `board` is the position before the slip; scores are of any view. `slips` are all moves that are slips here: none of
+    them is ever shown, nor `slip` itself, even where the engine's first look took one for the best move. With the slip
+    and the punisher's reply (UCI) given, `answers` says what a move meets; it is empty where nothing true can be said.
     """
     side = board.turn
     scored: dict[str, Score] = {}
@@ -41,7 +43,7 @@ def instead(
     for uci, score in others:
         scored.setdefault(uci, score.of(side))
     top = best.score.of(side)
-    good = [uci for uci, score in scored.items() if uci != slip and loss(top, score) < GOOD]
+    good = [uci for uci, score in scored.items() if uci != slip and uci not in slips and loss(top, score) < GOOD]
     good.sort(key=lambda uci: (-(chances[uci][level] if uci in chances else 0.0), -scored[uci].plain, uci))
     result = []
     for uci in good[:SHOWN]:

@@ -42,6 +42,9 @@ GUARD_LEAVES = "guard that leaves"
 WAY_OPENED = "line opened by the slip"
 UNMET = "unmet threat"
 EXCHANGES = "winning exchanges"
+SHUT_OFF = "guard shut off"
+SAFE_CAPTURE = "safe capture"
+MISSED = "missed capture"
 
 NAMES = (
     FORK,
@@ -76,6 +79,9 @@ NAMES = (
     WAY_OPENED,
     UNMET,
     EXCHANGES,
+    SHUT_OFF,
+    SAFE_CAPTURE,
+    MISSED,
 )
 
 

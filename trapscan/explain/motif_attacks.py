@@ -61,8 +61,8 @@ def fork(play: Play) -> Iterator[Motif]:
 
 def double_attack(play: Play) -> Iterator[Motif]:
     """Double attack: a piece moves to where it attacks two things at once, the king or men that can be taken with
-    profit (by it, or by a piece that it backs up), and one of them is taken with one of the next two moves. Of a piece
-    other than the queen, attacks on two pieces or the king are forks, and only those with a pawn among them count here."""
+    profit (by it, or by a piece that it backs up), and one of them is taken with one of the next two moves. Where it is
+    not the queen, attacks on two pieces or the king are forks, and only those with a pawn among them count here."""
     for index in play.own():
         if index + 2 >= len(play):
             continue

@@ -16,6 +16,9 @@ from trapscan.explain.motif import Motif
 from trapscan.explain.motif_attacks import slip_took
 from trapscan.explain.play import Play
 
+_KEPT = 7
+"""For how many plies a capture must hold."""
+
 
 def _before(play: Play) -> tuple[chess.Board, chess.Move] | None:
     """The position before the slip, as if it were the punisher's turn, and the slip; None where it is not known."""
@@ -47,8 +50,8 @@ def en_prise(play: Play) -> Iterator[Motif]:
 
 
 def unmet_threat(play: Play) -> Iterator[Motif]:
-    """Unmet threat: the first move takes something that it could have taken with as much profit before the slip; the slip
-    did nothing about it."""
+    """Unmet threat: the first move takes something that it could have taken with as much profit before the slip; the
+    slip did nothing about it."""
     hit, known = _profit(play), _before(play)
     if hit is None or known is None:
         return
@@ -60,8 +63,8 @@ def unmet_threat(play: Play) -> Iterator[Motif]:
 
 
 def guard_leaves(play: Play) -> Iterator[Motif]:
-    """Guard that leaves: the piece that makes the slip guarded what the first move takes, and no longer does; before the
-    slip the capture would have won less."""
+    """Guard that leaves: the piece that makes the slip guarded what the first move takes, and no longer does; before
+    the slip the capture would have won less."""
     hit, known = _profit(play), _before(play)
     if hit is None or known is None:
         return
@@ -75,7 +78,7 @@ def guard_leaves(play: Play) -> Iterator[Motif]:
 
 
 def way_opened(play: Play) -> Iterator[Motif]:
-    """Line opened by the slip: the first move takes something along a line on which the man that made the slip stood."""
+    """Line opened by the slip: the first move takes something along a line on which the man that slipped stood."""
     hit, known = _profit(play), _before(play)
     if hit is None or known is None:
         return
@@ -91,9 +94,10 @@ def loose_pawn(play: Play) -> Iterator[Motif]:
         return
     square, move = hit
     taken = play.taken(0)
-    if taken and taken[1] == chess.PAWN and not play.boards[0].attackers_mask(not play.side, square):
-        if slip_took(play, square) < VALUES[chess.PAWN]:
-            yield Motif(m.LOOSE_PAWN, 1, move.to_square, (square,), 1)
+    if taken is None or taken[1] != chess.PAWN or slip_took(play, square) >= VALUES[chess.PAWN]:
+        return
+    if not play.boards[0].attackers_mask(not play.side, square):
+        yield Motif(m.LOOSE_PAWN, 1, move.to_square, (square,), 1)
 
 
 def tempo(play: Play) -> Iterator[Motif]:
@@ -104,7 +108,7 @@ def tempo(play: Play) -> Iterator[Motif]:
             continue
         board, after, move, use = play.boards[index], play.boards[index + 1], play.moves[index], play.moves[index + 2]
         reply, taken = play.moves[index + 1], play.taken(index + 2)
-        if taken is None or play.is_capture(index) or play.is_capture(index + 1) or taken[0] == reply.to_square:
+        if taken is None or play.is_capture(index + 1) or taken[0] == reply.to_square:
             continue
         hunted = [square for square in threats(board, after, move) if after.piece_type_at(square) != chess.PAWN]
         if reply.from_square not in hunted or taken[0] in hunted:
@@ -116,33 +120,62 @@ def tempo(play: Play) -> Iterator[Motif]:
 
 def simple_attack(play: Play) -> Iterator[Motif]:
     """Attack that cannot be met: the first move attacks a man to some purpose, and it is taken where it stands with one
-    of the next two moves."""
+    of the next three moves."""
     if len(play) < 3:
         return
     move, after = play.moves[0], play.boards[1]
+    if loot(after, move.to_square) > 0:
+        return
     for square in threats(play.boards[0], after, move):
-        for later in (2, 4):
+        for later in (2, 4, 6):
             if later >= len(play):
                 break
             taken = play.taken(later)
-            if taken and taken[0] == square == play.where(square, 1, later):
-                if exchange(play.boards[later], play.moves[later]) > 0 and loot(after, move.to_square) <= 0:
-                    yield Motif(m.ATTACKED, 1, move.to_square, (square,), later + 1)
-                    return
+            there = taken is not None and taken[0] == square == play.where(square, 1, later)
+            if there and exchange(play.boards[later], play.moves[later]) > 0:
+                yield Motif(m.ATTACKED, 1, move.to_square, (square,), later + 1)
+                return
 
 
 def exchanges(play: Play) -> Iterator[Motif]:
-    """Exchanges that win: the punisher's first two or three moves are all captures, the first alone pays nothing, and when
-    they are done and nothing is pending the punisher has won something."""
-    if not play.moves or not play.is_capture(0) or exchange(play.boards[0], play.moves[0]) > 0:
+    """Winning exchanges: the punisher's first moves, two or three, are all captures, the first alone pays nothing, and
+    when they are done and nothing is pending the punisher has more than before the slip."""
+    known = _before(play)
+    if known is None or not play.moves or not play.is_capture(0) or exchange(play.boards[0], play.moves[0]) > 0:
         return
     for index in (2, 4):
         if index >= len(play) or not play.is_capture(index):
             return
-        end = play.boards[index + 1]
-        value = balance(end, play.side)
-        if not end.is_check() and settle(end, play.side)[0] == value > balance(play.boards[0], play.side):
-            known = _before(play)
-            if known is None or value > balance(known[0], play.side):
+        for end in play.boards[index + 1 : index + 3]:
+            value = balance(end, play.side)
+            if value > balance(known[0], play.side) and not end.is_check() and settle(end, play.side)[0] == value:
                 yield Motif(m.EXCHANGES, 1, play.moves[0].to_square, (play.moves[index].to_square,), index + 1)
+                return
+
+
+def guard_shut_off(play: Play) -> Iterator[Motif]:
+    """Guard shut off: the slip goes between one of its own side's line pieces and what the first move takes, which that
+    piece guarded; before the slip the capture would have won less."""
+    hit, known = _profit(play), _before(play)
+    if hit is None or known is None:
+        return
+    (square, move), (before, slip) = hit, known
+    sliders = (before.bishops | before.rooks | before.queens) & before.occupied_co[not play.side]
+    for guard in chess.SquareSet(sliders & before.attackers_mask(not play.side, square)):
+        shut = chess.between(guard, square) & chess.BB_SQUARES[slip.to_square]
+        if shut and before.is_legal(move) and exchange(before, move) < exchange(play.boards[0], move):
+            yield Motif(m.SHUT_OFF, 1, move.to_square, (square, guard, slip.to_square), 1)
             return
+
+
+def safe_capture(play: Play) -> Iterator[Motif]:
+    """Safe capture: the first move takes something that is guarded often enough by count, and yet the line never gives
+    it back: after none of the next plies does the victim get it back by captures."""
+    if len(play) < 4 or not play.is_capture(0) or not play.boards[0].move_stack:
+        return
+    if exchange(play.boards[0], play.moves[0]) > 0 or slip_took(play, play.moves[0].to_square):
+        return
+    kept = balance(play.boards[1], play.side)
+    boards = play.boards[2 : _KEPT + 1]
+    if balance(boards[-1], play.side) >= kept and all(settle(board, play.side)[0] >= kept for board in boards):
+        yield Motif(m.SAFE_CAPTURE, 1, play.moves[0].to_square, (play.moves[0].to_square,), 1)

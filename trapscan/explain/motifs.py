@@ -41,6 +41,7 @@ FINDERS: tuple[Callable[[Play], Iterator[Motif]], ...] = (
     attacks.hanging,
     causes.loose_pawn,
     causes.guard_leaves,
+    causes.guard_shut_off,
     causes.way_opened,
     causes.en_prise,
     causes.unmet_threat,

@@ -13,14 +13,14 @@ from trapscan.explain.exchange import balance
 from trapscan.explain.fails import why_it_fails
 from trapscan.explain.gain import Gain
 from trapscan.explain.motif import Motif
+from trapscan.explain.motif_causes import safe_capture
 from trapscan.explain.motif_threats import threatened
 from trapscan.explain.motifs import motifs_of
 from trapscan.explain.play import Play
-from trapscan.explain.themes import Theme, themes
 from trapscan.explain.tempt import is_poisoned, why_tempting
+from trapscan.explain.themes import Theme, themes
 from trapscan.model import Line
 from trapscan.score import Score
-
 
 THEMES_TOLD = 2
 """How many themes a sentence names."""
@@ -68,8 +68,11 @@ def explain_slip(
     if gain.kind == "attack":
         told = themes(play, Play.along(board, best.pv))[:THEMES_TOLD]
         gain = replace(gain, line=max([gain.line, *(theme.ply for theme in told)]))
+    names = [theme.name for theme in told] if gain.missed is None else [m.MISSED]
     shown = Play(play.boards[: gain.line + 1], play.moves[: gain.line])
     found = order(shown, gain, motifs_of(shown))
+    if gain.ply == 1 and gain.missed is None and not any(motif.paid == 1 for motif in found):
+        found += safe_capture(play)  # what shows only in how the whole line goes on
     if gain.kind != "mate":
         found += [motif for motif in threatened(play) if motif.name not in {seen.name for seen in found}]
     return Explanation(
@@ -77,7 +80,7 @@ def explain_slip(
         material=gain.material,
         ply=gain.ply,
         line=gain.line,
-        motifs=tuple(dict.fromkeys([*(motif.name for motif in found), *(theme.name for theme in told)])),
+        motifs=tuple(dict.fromkeys([*(motif.name for motif in found), *names])),
         why_tempting=why_tempting(board, slip),
         why_it_fails=why_it_fails(shown, gain, found, best.score, slip_score, [theme.clause for theme in told]),
         poisoned=is_poisoned(board, slip),
@@ -87,16 +90,16 @@ def explain_slip(
 _MATES = (m.SMOTHERED, m.BACK_RANK, m.MATING_NET)
 _PLAIN = (m.TEMPO, m.ATTACKED, m.EXCHANGES)
 _WEAK = (m.ATTACK_F7, m.ATTACK_F2, m.OPENED_LINE, m.ZWISCHENZUG, m.HANGING)
-_CAUSES = (m.LOOSE_PAWN, m.EN_PRISE, m.GUARD_LEAVES, m.WAY_OPENED, m.UNMET)
+_CAUSES = (m.LOOSE_PAWN, m.EN_PRISE, m.GUARD_LEAVES, m.SHUT_OFF, m.WAY_OPENED, m.UNMET, m.SAFE_CAPTURE)
 
 
 def order(play: Play, gain: Gain, motifs: list[Motif]) -> list[Motif]:
     """Motifs with the one that wins the material first.
 
     Those cashed in by the time the gain is in hand come before the others, and of them the one around which most
-    material changes hands; then the more telling one (the order of motifs.FINDERS). A plain attack or gain of tempo, then
-    an old pin that only spares a piece and motifs that say where rather than how, then what the slip did to allow it, come
-    after those. Where the gain is a mate, its kind leads.
+    material changes hands; then the more telling one (the order of motifs.FINDERS). After
+    those come a plain attack or gain of tempo; then an old pin that only spares a piece, and motifs that say where
+    rather than how; then what the slip did to allow it. Where the gain is a mate, its kind leads.
     """
 
     def swing(motif: Motif) -> int:

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 
 import chess
 
-from trapscan.explain.deeds import threats
+from trapscan.explain.deeds import deed, threats
 from trapscan.explain.exchange import as_mover, balance, loot, settle
 from trapscan.explain.play import Play
 from trapscan.explain.words import colour, number, piece_name, the_piece, the_pieces
@@ -32,6 +32,7 @@ OUTPOST = "outpost"
 OWN_WAY = "piece in its own side's way"
 BISHOPS = "two bishops"
 ACTIVITY = "more active pieces"
+CHANCE = "missed chance"
 
 THEMES = (
     OPEN_FILE,
@@ -47,8 +48,12 @@ THEMES = (
     ISOLATED,
     BISHOPS,
     ACTIVITY,
+    CHANCE,
 )
 """All names, the more telling ones first."""
+
+BETTER = "what is missed is that"
+"""The word that begins a clause about the best line."""
 
 _PAIRS = (
     ((chess.D4, chess.E4), (chess.D5, chess.E5), (chess.E4, chess.F4), (chess.C4, chess.D4)),
@@ -82,11 +87,12 @@ def themes(play: Play, rival: Play) -> list[Theme]:
     for name, facts in _FACTS:
         found += _static(name, facts, play, rival, last)
     found += _activity(play, rival, last)
+    found += _chance(play, rival) if not found else ()
     return sorted(found, key=lambda theme: THEMES.index(theme.name))
 
 
 def _rest(play: Play, last: int) -> int:
-    """The last ply up to `last` after which no capture that pays is pending and nobody is in check; 0 if there is none."""
+    """The last ply up to `last` after which no capture that pays is pending and nobody is in check, or 0."""
     for ply in range(last, 0, -1):
         board = play.boards[ply]
         if not board.is_check() and settle(board, play.side)[0] == balance(board, play.side):
@@ -94,14 +100,14 @@ def _rest(play: Play, last: int) -> int:
     return 0
 
 
-# --- facts that a position shows: clauses, the same words for the same fact --------------------------------------------
+# --- facts that a position shows: clauses, the same words for the same fact ------------------------------------------
 
 Facts = Callable[[chess.Board, chess.Color], Iterator[str]]
 """(position, punisher) -> clauses."""
 
 
 def _static(name: str, facts: Facts, play: Play, rival: Play, last: int) -> Iterator[Theme]:
-    """The first fact that holds on the last two boards of the refutation and on neither of the last two of the rival."""
+    """The first fact that holds on the last two boards of the refutation and on neither of the rival's last two."""
     side = play.side
     here = [clause for clause in facts(play.boards[last], side) if clause in set(facts(play.boards[last - 1], side))]
     if not here:
@@ -262,7 +268,19 @@ def _activity(play: Play, rival: Play, last: int) -> Iterator[Theme]:
         yield Theme(ACTIVITY, last - 1, f"{colour(side)}'s pieces command more squares")
 
 
-# --- facts about the moves ---------------------------------------------------------------------------------------------
+def _chance(play: Play, rival: Play) -> Iterator[Theme]:
+    """The best move takes on the square of the slip with another man, or attacks something to some purpose."""
+    before, after, move = rival.boards[0], rival.boards[1], rival.moves[0]
+    slip = play.boards[0].peek() if play.boards[0].move_stack else None
+    if slip is not None and rival.is_capture(0) and move.to_square == slip.to_square:
+        yield Theme(CHANCE, 0, f"{BETTER} {deed(rival, 0)}")
+        return
+    targets = threats(before, after, move)
+    if targets and not rival.is_capture(0) and loot(after, move.to_square) <= 0:
+        yield Theme(CHANCE, 0, f"{BETTER} {deed(rival, 0)} and attacks {the_pieces(after, targets[:2])}")
+
+
+# --- facts about the moves -------------------------------------------------------------------------------------------
 
 
 def _castling(play: Play, rival: Play, last: int) -> Iterator[Theme]:
@@ -273,7 +291,8 @@ def _castling(play: Play, rival: Play, last: int) -> Iterator[Theme]:
     end = min(len(rival), last + 1)
     if not rival.boards[end].has_castling_rights(victim) and not _castles(rival, victim, end):
         return
-    if _castles(play, victim, last):
+    slip = play.boards[0].peek() if play.boards[0].move_stack else None
+    if _castles(play, victim, last) or (slip is not None and rival.boards[0].is_castling(slip)):
         return
     for ply in range(last + 1):
         board = play.boards[ply]
@@ -312,7 +331,8 @@ def _time(play: Play, rival: Play, last: int) -> Iterator[Theme]:
         hunter = the_piece(after, play.moves[index].to_square)
         name = piece_name(after, square)
         if slip is not None and square == slip.to_square and not index:
-            yield Theme(TIME, index + 2, f"the {name} on {chess.square_name(square)} must leave at once before {hunter}")
+            there = chess.square_name(square)
+            yield Theme(TIME, index + 2, f"the {name} on {there} must leave at once before {hunter}")
         else:
             yield Theme(TIME, index + 2, f"{hunter} drives the {name} from {chess.square_name(square)}")
         return

@@ -151,6 +151,7 @@ def _tell(
         level,
         slip=slip.move,
         punish=slip.refutation[0] if slip.refutation else "",
+        slips=[other.move for other in examined.slips],
     )
     return Told(slip, explanation, instead, _find(board, examined, slip, model, settings))
 
