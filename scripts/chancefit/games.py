@@ -88,3 +88,8 @@ def split(games: Iterable[Game]) -> tuple[list[Game], list[Game], list[Game]]:
         fold = fold_of(game)
         parts[2 if fold in TEST_FOLDS else 1 if fold in CHECK_FOLDS else 0].append(game)
     return parts
+
+
+def in_order(games: Iterable[Game]) -> list[Game]:
+    """Games in an order fixed by their moves."""
+    return sorted(games, key=lambda game: hashlib.sha256(" ".join(game.moves).encode()).digest())

@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 
@@ -39,63 +40,52 @@ class Sample:
 
 
 def read_samples(path: Path) -> list[Sample]:
-    """The samples of a JSON-lines file."""
-    out = []
-    for line in path.read_text().splitlines():
-        if not line.endswith("}"):
-            continue  # still being written
-        row = json.loads(line)
-        values = np.array(list(row["moves"].values()), float)
-        share = row["moves"][row["played"]][0]
-        passed = values[:, 0] >= PRIOR
-        moves = tuple(move for move, kept in zip(row["moves"], passed, strict=True) if kept)
-        losses = np.maximum(values[passed, 1:], 0)
-        out.append(
-            Sample(
-                row["epd"],
-                row["ply"],
-                row["own"],
-                row["source"],
-                row["played"],
-                share,
-                moves,
-                values[passed, 0],
-                losses,
-            )
-        )
-    return out
+    """The samples of a JSON-lines file; a line that is still being written is left out."""
+    return [sample_of(json.loads(line)) for line in path.read_text().splitlines() if line.endswith("}")]
+
+
+def sample_of(row: dict[str, Any]) -> Sample:
+    """A sample from what `losses.measure` returns."""
+    values = np.array(list(row["moves"].values()), float)
+    passed = values[:, 0] >= PRIOR
+    return Sample(
+        row["epd"],
+        row["ply"],
+        row["own"],
+        row["source"],
+        row["played"],
+        row["moves"][row["played"]][0],
+        tuple(move for move, kept in zip(row["moves"], passed, strict=True) if kept),
+        values[passed, 0],
+        np.maximum(values[passed, 1:], 0),
+    )
+
+
+def judged(sample: Sample, join: Join) -> tuple[float, bool]:
+    """Negative log-likelihood of the move played, and whether it was the first choice."""
+    chances = sample.chances(join)
+    which = sample.moves.index(sample.played) if sample.played in sample.moves else -1
+    return -float(np.log(max(chances[which] if which >= 0 else sample.share, 1e-9))), int(chances.argmax()) == which
 
 
 def nats(samples: list[Sample], join: Join) -> dict[str, float]:
     """Mean negative log-likelihood and first-choice hits."""
-    lost, hits = [], []
-    for sample in samples:
-        chances = sample.chances(join)
-        which = sample.moves.index(sample.played) if sample.played in sample.moves else -1
-        lost.append(-np.log(max(chances[which] if which >= 0 else sample.share, 1e-9)))
-        hits.append(int(chances.argmax()) == which)
+    lost, hits = zip(*(judged(sample, join) for sample in samples), strict=True)
     return {"positions": len(samples), "nats": round(float(np.mean(lost)), 4), "first": round(float(np.mean(hits)), 4)}
 
 
-def engine_only(samples: list[Sample]) -> dict[str, float]:
-    """A logit on the losses alone, without the net: the played move among the examined ones (the others share 2 %).
-    Its weights are fitted on the first half and scored on the second."""
-    half = len(samples) // 2
-    tables = []
-    for sample in samples:
-        facts, r = features(sample.losses), (sample.own - 1600) / 500
-        tables.append(np.hstack([facts, r * facts]))
-    inside = [i for i in range(half) if samples[i].played in samples[i].moves]
-    chosen = [samples[i].moves.index(samples[i].played) for i in inside]
-    weights = conditional_logit([tables[i] for i in inside], chosen)
-    lost, hits = [], []
-    for sample, table in list(zip(samples, tables, strict=True))[half:]:
-        u = table @ weights
-        if sample.played in sample.moves:
-            which = sample.moves.index(sample.played)
-            lost.append(np.log(np.exp(u - u[which]).sum() / 0.98))
-            hits.append(u.argmax() == which)
-        else:
-            lost.append(-np.log(0.02 / 20))
-            hits.append(False)
-    return {"positions": len(lost), "nats": round(float(np.mean(lost)), 4), "first": round(float(np.mean(hits)), 4)}
+def engine_only(tables: list[np.ndarray], levels: list[float], played: list[int]) -> list[tuple[float, bool]]:
+    """A logit on losses alone, without the net: nats and hit of each position. `tables` are (legal moves, 2) losses at
+    a shallow and a deep search. The weights for the even positions are fitted on the odd ones, and vice versa."""
+    rated = []
+    for losses, level in zip(tables, levels, strict=True):
+        facts = features(losses)
+        rated.append(np.hstack([facts, (level - 1600) / 500 * facts]))
+    out: list[tuple[float, bool]] = [(0.0, False)] * len(tables)
+    for half in (0, 1):
+        fitted = range(1 - half, len(tables), 2)
+        weights = conditional_logit([rated[i] for i in fitted], [played[i] for i in fitted])
+        for i in range(half, len(tables), 2):
+            u = rated[i] @ weights
+            out[i] = (float(np.log(np.exp(u - u[played[i]]).sum())), int(u.argmax()) == played[i])
+    return out

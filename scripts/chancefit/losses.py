@@ -1,0 +1,72 @@
+"""What an engine says moves lose, in positions of real games."""
+
+from __future__ import annotations
+
+import hashlib
+
+import chess
+import chess.engine
+
+from chancefit.games import POOLS, Game
+from trapscan.chance import load_model
+from trapscan.chance.net import Conditions
+from trapscan.score import Score
+
+CANDIDATES, PRIOR, THRESHOLD, NEAR = 14, 0.004, 0.10, 0.063
+
+
+def plain_settings(engine: chess.engine.SimpleEngine) -> dict[str, int]:
+    """One thread, a small hash, where the engine knows such options."""
+    return {name: value for name, value in (("Threads", 1), ("Hash", 16)) if name in engine.options}
+
+
+def ply_of(game: Game, draw: int) -> int:
+    """Which position of the game is looked at: ply 6 to 30, fixed by the moves."""
+    return 6 + hashlib.sha256(" ".join(game.moves).encode()).digest()[draw] % (min(31, len(game.moves)) - 6)
+
+
+def measure(game: Game, engine: chess.engine.SimpleEngine, shallow: int, deep: int, ply: int) -> dict[str, object]:
+    """One position: moves with share and losses, which was played, and by whom."""
+    board = chess.Board()
+    for uci in game.moves[:ply]:
+        board.push_uci(uci)
+    played = game.moves[ply]
+    own, other = (game.white, game.black) if board.turn else (game.black, game.white)
+    conditions = Conditions(game.seconds, POOLS.get(game.source, 2))
+    moves, shares = load_model().shares(board, [(own, other)], conditions)
+    share = {move.uci(): float(shares[0, i]) for i, move in enumerate(moves)}
+    likely = [move for move in sorted(share, key=lambda m: -share[m]) if share[move] >= PRIOR][:CANDIDATES]
+    if played not in likely:
+        likely.append(played)
+    root = search(board, engine, deep)
+    first = {move: after(board, move, engine, shallow) for move in likely}
+    best = max([root, *first.values()])
+    last_value = {
+        move: after(board, move, engine, deep) if abs(best - value - THRESHOLD) < NEAR else value
+        for move, value in first.items()
+    }
+    top = max([root, *last_value.values()])
+    return {
+        "epd": board.epd(), "ply": ply, "own": own, "other": other, "source": game.source, "played": played,
+        "moves": {m: [round(share[m], 6), round(max(0.0, top - first[m]), 4), round(max(0.0, top - last_value[m]), 4)]
+                  for m in likely},
+    }  # fmt: skip
+
+
+def search(board: chess.Board, engine: chess.engine.SimpleEngine, nodes: int) -> float:
+    """Objective expected score of the side to move."""
+    score = engine.analyse(board, chess.engine.Limit(nodes=nodes), game=board.fullmove_number)["score"].relative
+    return Score(board.turn, cp=score.score(), mate=score.mate() if score.is_mate() else None).expected()
+
+
+def after(board: chess.Board, move: str, engine: chess.engine.SimpleEngine, nodes: int) -> float:
+    """Expected score of the mover after the move."""
+    board.push_uci(move)
+    try:
+        if board.is_checkmate():
+            return 1.0
+        if board.is_stalemate() or board.is_insufficient_material():
+            return 0.5
+        return 1 - search(board, engine, nodes)
+    finally:
+        board.pop()
