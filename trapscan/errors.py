@@ -7,6 +7,7 @@
     │   └── ReportError          2  a scan.json or report folder that cannot be read or written
     ├── StoreError               2  the evaluation store cannot be opened, read or written
     ├── WorkerError              2  worker processes are killed again and again
+    ├── ClusterError             2  the cluster named cannot be used, or was lost
     └── EngineError              3  an engine problem; carries the engine's name and the position, where known
         ├── NoEngineError        3  no usable engine was found
         ├── EngineRefusedError   3  the engine runs but can give no usable verdict, or an option does not fit it
@@ -54,6 +55,10 @@ class StoreError(TrapscanError):
 
 class WorkerError(TrapscanError):
     """Worker processes are killed from outside, again and again."""
+
+
+class ClusterError(TrapscanError):
+    """A cluster cannot be reached, has no worker, or was lost on the way."""
 
 
 class EngineError(TrapscanError):

@@ -31,6 +31,7 @@ def scan(options: argparse.Namespace) -> int:
             second_engine=options.second_engine,
             preset=options.preset,
             jobs=options.jobs,
+            cluster=options.cluster,
             store=options.store,
             games=options.games,
             player=options.player,

@@ -66,6 +66,7 @@ def _scan(subparsers: Commands) -> None:
         "  trapscan scan black.pgn --engine stockfish --second-engine ./my-engine\n"
         "  trapscan scan black.pgn --games club.pgn book.bin\n"
         "  trapscan scan black.pgn --games her-games.pgn.gz --player 'Otter, Olga'\n"
+        "  trapscan scan black.pgn --cluster tcp://192.168.1.10:8786\n"
         "  trapscan scan black.pgn --set threshold=0.15 --set max_candidates=20",
     )
     parser.set_defaults(run=commands.scan)
@@ -105,7 +106,11 @@ def _scan(subparsers: Commands) -> None:
         help="games that tell what is played: PGN (also .gz, .bz2) or Polyglot .bin",
     )
     parser.add_argument("--player", metavar="NAME", help="count only this player's moves, named as in the games' tags")
-    parser.add_argument("--jobs", type=int, metavar="N", help="positions examined at once (default: one per core)")
+    where = parser.add_mutually_exclusive_group()
+    where.add_argument("--jobs", type=int, metavar="N", help="positions examined at once (default: one per core)")
+    where.add_argument(
+        "--cluster", metavar="ADDRESS", help="Dask scheduler whose workers do the work, as tcp://host:8786 (see README)"
+    )
     parser.add_argument("--out", type=Path, metavar="DIR", help="folder for the report (default reports/<name>)")
     parser.add_argument("--title", default="", help="title of the report (default: the files' names)")
     parser.add_argument("--store", type=Path, metavar="FILE", help="file that keeps all engine answers")

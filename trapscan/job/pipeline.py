@@ -14,7 +14,7 @@ import msgspec
 
 import trapscan
 from trapscan import engines, graph, rank, repertoire, settings
-from trapscan.errors import EngineError, EngineRefusedError, InputError
+from trapscan.errors import ClusterError, EngineError, EngineRefusedError, InputError
 from trapscan.graph import Graph
 from trapscan.job.assemble import Seen, findings
 from trapscan.job.counts import Counts, hashes_of
@@ -22,7 +22,7 @@ from trapscan.job.merged import move_trees
 from trapscan.job.run import Job, Progress, Stats
 from trapscan.job.second import Second
 from trapscan.job.work import Outcome, Tools
-from trapscan.job.workers import Processes
+from trapscan.job.workers import Processes, Workers
 from trapscan.levels import at_level
 from trapscan.model import SCHEMA, Counters, EngineUsed, Input, InputFile, Position, Problem, Scan, Tool
 from trapscan.settings import Settings
@@ -44,6 +44,7 @@ def scan(
     second_engine: str | None = None,
     preset: str = "standard",
     jobs: int | None = None,
+    cluster: str | None = None,
     store: Path | None = None,
     games: Sequence[str | Path] = (),
     player: str | None = None,
@@ -56,7 +57,8 @@ def scan(
     `side` is whose repertoire it is ("white", "black", "both"; None: read off the tree). `engine` is a path, a command
     line or "embedded" (None: the best one found); `second_engine`, in the same words, is another one that every finding
     is put to (None: nobody). `preset` is a name or a TOML file; `overrides` are fields of
-    `trapscan.settings.Settings`, such as level=1800. `jobs` is the number of worker processes (None: one per core).
+    `trapscan.settings.Settings`, such as level=1800. `jobs` is the number of worker processes (None: one per core);
+    `cluster` the address of a Dask scheduler whose workers do the work instead ("tcp://host:8786").
     `store` is the file that keeps every engine answer (None: the user's cache folder). `games` are PGN files or
     Polyglot books that tell what is played; with `player`, only the moves of the player of that name count.
 
@@ -85,7 +87,7 @@ def scan(
         progress.note("The second engine is the first one again: its agreement says nothing")
     with (
         contextlib.closing(engines.Store(store_path)) as kept,
-        Processes(jobs or joblib.cpu_count()) as workers,
+        _workers(jobs, cluster, progress) as workers,
     ):
         job = Job(tools, kept, workers, progress)
         second = Second(other, kept, workers, progress, job.stats) if other is not None else None
@@ -133,6 +135,18 @@ def scan(
     )
     job.stats.wall_seconds = time.perf_counter() - started
     return Result(report, job.stats)
+
+
+def _workers(jobs: int | None, cluster: str | None, progress: Progress) -> Workers:
+    if cluster is None:
+        return Processes(jobs or joblib.cpu_count())
+    if jobs is not None:
+        raise InputError("a cluster has its own workers: give either jobs or cluster")
+    try:
+        from trapscan.job.cluster import Cluster
+    except ImportError as exc:
+        raise ClusterError(f"a cluster needs Dask ({exc}): pip install 'trapscan[cluster]', here and there") from exc
+    return Cluster(cluster, progress.note)
 
 
 def tools_of(engine: str | None, chosen: Settings, store: Path) -> Tools:

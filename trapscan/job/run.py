@@ -108,7 +108,6 @@ class Job:
         decisive = {k: v for k, v in self.tools.settings.public().items() if k not in NOT_DECISIVE}
         settings = msgspec.json.encode(decisive, order="sorted")
         self._salt = f"{self.tools.identity}|{hashlib.sha256(settings).hexdigest()}|{code_digest()}"
-        self.stats.jobs = self.workers.jobs
 
     def run(self, tasks: Sequence[Task]) -> dict[str, Outcome]:
         """Outcomes by EPD, without `asked`; positions that failed are missing and stand in `problems`.
@@ -139,6 +138,7 @@ class Job:
             else:
                 self._done(done, finished.epd, finished.outcome)
         if waiting:
+            self.stats.jobs = self.workers.jobs
             self.stats.search_wall_seconds += time.perf_counter() - start
         return done
 
