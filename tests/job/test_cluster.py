@@ -193,8 +193,8 @@ def test_a_lost_scheduler_ends_the_scan_and_loses_nothing(
     stockfish: Stockfish,
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
-    monkeypatch.setattr(cluster_room, "LOOK_SECONDS", 0.3)
-    one = host(1, DASK_DISTRIBUTED__COMM__TIMEOUTS__CONNECT="3s")
+    monkeypatch.setattr(cluster_room, "CONNECT_SECONDS", 8.0)  # the client tries as long to find it again
+    one = host(1)
     engine, store = stockfish[0].command[0], tmp_path / "store.db"
     with pytest.raises(ClusterError, match=r"lost.*what is finished is kept") as told:
         scan(

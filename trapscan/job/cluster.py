@@ -15,7 +15,7 @@ import contextlib
 import threading
 import uuid
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from concurrent.futures import Future
+from concurrent.futures import CancelledError, Future
 from functools import partial
 from typing import Any
 
@@ -70,7 +70,7 @@ class Cluster(Workers):
                 )
                 results = pool(joblib.delayed(_on_worker)(key, task, item) for item in items)
             yield from results
-        except (distributed.KilledWorker, asyncio.CancelledError, OSError) as exc:
+        except (distributed.KilledWorker, CancelledError, OSError) as exc:
             raise ClusterError(f"the cluster was lost: {_one_line(exc)}; what is finished is kept") from exc
         finally:
             ended.set()
