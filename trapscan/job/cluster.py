@@ -162,7 +162,7 @@ class _Backend(DaskDistributedBackend):  # type: ignore[misc]
     _pending: set[Future[Any]]
 
     def effective_n_jobs(self, n_jobs: int = 1) -> int:
-        return max(2, super().effective_n_jobs(n_jobs))
+        return max(2, int(super().effective_n_jobs(n_jobs)))
 
     def submit(self, func: Any, callback: Callable[[Any], None] | None = None) -> Any:
         if not hasattr(self, "_pending"):

@@ -91,7 +91,7 @@ def scan(
     ):
         job = Job(tools, kept, workers, progress)
         second = Second(other, kept, workers, progress, job.stats) if other is not None else None
-        counts = Counts(game_files, game_hashes, player, kept, workers.jobs, progress)
+        counts = Counts(game_files, game_hashes, player, kept, jobs or joblib.cpu_count(), progress)
         seen = _examine_all(job, counts, tree, side, chosen)
         found = findings(seen)
         if second is not None:
