@@ -155,10 +155,15 @@ def _elsewhere(
     seen: Seen, position: Position, board: chess.Board, outcome: Outcome, told: Told, sound: SoundMoves
 ) -> tuple[tuple[LookAlike, ...], str]:
     """Where the same move is sound, and which move must come first."""
-    places = [entry for entry in sound.get((board.turn, told.slip.move), ()) if entry[0] != position.epd]
+    here = _occupants(position.epd)
+    man = chess.square_mirror(chess.parse_square(told.slip.move[:2]))  # as the letters of `here` are counted
+    places = [  # by the same man: the squares alone do not make it the same move
+        entry
+        for entry in sound.get((board.turn, told.slip.move), ())
+        if entry[0] != position.epd and _occupants(entry[0])[man] == here[man]
+    ]
     if not places or not told.slip.refutation:
         return (), ""
-    here = _occupants(position.epd)
     near = sorted(places, key=lambda entry: (_distance(here, _occupants(entry[0])), entry[0]))[:NEAREST]
     candidates = [
         (seen.positions[epd].board(), _line(seen.positions[epd]), best.json(), score.json())

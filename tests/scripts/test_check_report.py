@@ -1,0 +1,159 @@
+"""The independent check of reports: a real report passes what needs no engine, and one altered in any way does not."""
+
+from __future__ import annotations
+
+import copy
+import json
+import subprocess
+import sys
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import pytest
+from independent import rules
+
+from trapscan.engines import Probe
+from trapscan.job import scan
+from trapscan.model import encode_scan
+
+ROOT = Path(__file__).parent.parent.parent
+ENGINE = ROOT / "tests" / "engines" / "material_uci.py"
+FACTS = Probe(name="Material 1.0", limit_kind="nodes", nps=1_000_000, multipv=True, searchmoves=True)
+# In the first position c4xd5 is a pawn's move, in the second the bishop's: the squares alone are alike.
+LINES = """[Result "*"]
+
+1. e4 e5 2. Nf3 Nc6 (2... d5 3. Bc4 Nf6) 3. Bc4 Nf6 4. Ng5 d5 5. exd5 Nxd5 (5... Na5) 6. Nxf7 *
+
+[Result "*"]
+
+1. d4 d5 2. c4 e5 (2... e6 3. Nc3 Nf6 4. Bg5 Nbd7 5. cxd5 exd5 6. Nxd5 Nxd5) 3. e3 Nf6 *
+"""
+Finding = dict[str, Any]
+
+
+@pytest.fixture(scope="module")
+def report(tmp_path_factory: pytest.TempPathFactory) -> Finding:
+    folder = tmp_path_factory.mktemp("report")
+    (folder / "lines.pgn").write_text(LINES)
+    small = {"stages": (200,), "noise": (0.05,), "best_nodes": 300, "confirm_nodes": 200, "max_candidates": 6}
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr("trapscan.engines.probe", lambda spec, **_: FACTS)
+        result = scan(
+            [folder / "lines.pgn"],
+            side="both",
+            engine=f"{sys.executable} {ENGINE}",
+            jobs=1,
+            store=folder / "store.db",
+            beyond=0,
+            levels=(1500,),
+            **small,
+        )
+    found: Finding = json.loads(encode_scan(result.scan))
+    assert len(found["findings"]) > 10
+    return found
+
+
+def test_it_shares_no_code() -> None:
+    """Only python-chess and the standard library are loaded."""
+    code = "import sys; from independent import rules; print(sorted(m.partition('.')[0] for m in sys.modules))"
+    done = subprocess.run(
+        [sys.executable, "-c", code], cwd=ROOT / "scripts", capture_output=True, text=True, check=True
+    )
+    foreign = {"trapscan", "msgspec", "numpy", "joblib"} & set(done.stdout.replace("'", "").strip("[]\n").split(", "))
+    assert not foreign
+
+
+def test_a_real_report_passes(report: Finding) -> None:
+    for finding in report["findings"]:
+        assert rules.check(finding) == [], finding["fen"]
+
+
+def other_square(square: str) -> str:
+    return square[0] + str(int(square[1]) % 8 + 1)
+
+
+def spoil_line(finding: Finding) -> None:
+    finding["line"] = finding["line"][:-1]
+
+
+def spoil_slip(finding: Finding) -> None:
+    finding["slip"]["uci"] = finding["slip"]["uci"][:2] + other_square(finding["slip"]["uci"][2:4])
+
+
+def spoil_victim(finding: Finding) -> None:
+    finding["victim"] = "white" if finding["victim"] == "black" else "black"
+
+
+def spoil_reply(finding: Finding) -> None:
+    finding["refutation"]["uci"] = "a1a1"
+
+
+def spoil_refutation(finding: Finding) -> None:
+    finding["refutation"]["line"] = [*finding["refutation"]["line"][:1] * 2, *finding["refutation"]["line"][1:]]
+
+
+def spoil_also(finding: Finding) -> None:
+    finding["also"] = [*finding["also"], finding["refutation"]["san"]]
+
+
+def spoil_instead(finding: Finding) -> None:
+    finding["instead"] = [{**finding["slip"], "answers": ""}]
+
+
+@pytest.mark.parametrize(
+    "spoil",
+    [spoil_line, spoil_slip, spoil_victim, spoil_reply, spoil_refutation, spoil_also, spoil_instead],
+)
+def test_what_is_altered_is_told(report: Finding, spoil: Callable[[Finding], None]) -> None:
+    spoilt = copy.deepcopy([f for f in report["findings"] if f["line"] and f["refutation"]])
+    for finding in spoilt:
+        spoil(finding)
+        assert rules.check(finding), (spoil.__name__, finding["fen"])
+    assert len(spoilt) > 5
+
+
+def test_look_alikes(report: Finding) -> None:
+    with_alikes = [f for f in report["findings"] if f["look_alikes"]]
+    assert with_alikes
+    for finding in copy.deepcopy(with_alikes):
+        finding["look_alikes"][0]["squares"] = finding["look_alikes"][0]["squares"][1:]
+        assert any("other squares differ" in text for text in rules.check(finding))
+
+
+@pytest.mark.parametrize(
+    ("sentence", "wrong"),
+    [
+        ("The bishop takes the pawn on f7.", ""),
+        ("The bishop takes the rook on f7.", "no rook on f7"),
+        ("The queen on d8 is attacked.", ""),
+        ("The queen on e8 is attacked.", "no queen on e8"),
+        ("The knight goes to e5.", ""),
+        ("The queen goes to e5.", "no queen comes to e5"),
+        ("Nothing is lost, but White is better.", ""),
+        ("Nothing is lost, but Black is better.", "that is the victim"),
+    ],
+)
+def test_sentences(sentence: str, wrong: str) -> None:
+    """Legal's mate: 1.e4 e5 2.Nf3 d6 3.Bc4 Bg4 4.Nc3, and 4...a6 is the slip; 5.Nxe5 Bxd1 6.Bxf7+ Ke7 7.Nd5 mate
+    (from memory; the mate is checked here)."""
+    boards = rules.replay(
+        "rnbqkbnr/pppppppp/8/8/8/8/PPPPPPPP/RNBQKBNR w KQkq - 0 1", ["e4", "e5", "Nf3", "d6", "Bc4", "Bg4", "Nc3"]
+    )
+    finding = {
+        "bait": None,
+        "fen": boards[-1].fen(),
+        "slip": {"san": "a6", "uci": "a7a6"},
+        "refutation": {"san": "Nxe5", "uci": "f3e5", "line": ["Nxe5", "Bxd1", "Bxf7+", "Ke7", "Nd5#"]},
+        "instead": [],
+        "look_alikes": [],
+        "why_tempting": "",
+        "why_it_fails": sentence,
+        "gain": "mate",
+        "material": 0.0,
+        "cp_slip": {"mate": -3},
+    }
+    told = list(rules.check_sentences(finding))
+    assert bool(told) == bool(wrong) and (not told or any(wrong in text for text in told))
+    assert list(rules.check_material(finding, [])) == []
+    assert list(rules.check_material({**finding, "gain": "piece", "material": 3.0}, []))
