@@ -13,6 +13,7 @@ from hypothesis import strategies as st
 from markdown_it import MarkdownIt
 from sample_scans import HOSTILE, bulk_scan, hostile_scan, make_scan, trap_scan
 
+from trapscan.levels import at_level
 from trapscan.plain import plain
 from trapscan.report import tables, terminal_summary
 from trapscan.report.markdown import escape, markdown
@@ -68,7 +69,7 @@ def test_the_markdown_report() -> None:
     scan = trap_scan()
     text = markdown(scan, 1500, 3)
     heads = re.findall(r"^## (.*)$", text, re.M)
-    assert heads == ["Repair first", "Tricks to set", "Pitfalls to avoid", "Baits"]
+    assert heads == ["Repair first", "Tricks to set", "Pitfalls to avoid", "Baits", "By opening"]
     tricks = [finding for finding in scan.findings if finding.kind == "trick"]
     assert f"... and {len(tricks) - 3} more" in text
     assert "FIDE Laws of Chess" in text
@@ -131,3 +132,22 @@ def test_the_terminal_table_fits(width: int) -> None:
         assert "\x1b" not in text and text.endswith("\n")
     assert "Nothing found" in terminal_summary(make_scan(()), width=80)
     assert "Repair first" in terminal_summary(trap_scan(), width=80)
+
+
+def test_markdown_ends_with_the_openings() -> None:
+    """Each finding is counted under its opening; what costs most comes first."""
+    scan = bulk_scan(200)
+    text = markdown(scan, 1500, 10).partition("## By opening")[2]
+    found = re.findall(r"### (\S+) (.+)\n\n(\d+) findings?, toll (\S+) in all\.\n\n((?:- .*\n)+)", text)
+    wanted: dict[str, list[float]] = {}
+    for finding in scan.findings:
+        assert finding.opening
+        toll = at_level(finding.toll, scan.levels, 1500)
+        wanted.setdefault(finding.opening.name.split(":")[0], []).append(toll)
+    assert {name: int(count) for _, name, count, _, _ in found} == {name: len(all_) for name, all_ in wanted.items()}
+    tolls = [float(toll) for _, _, _, toll, _ in found]
+    assert tolls == sorted(tolls, reverse=True)
+    for _, name, _, toll, lines in found:
+        assert float(toll) == pytest.approx(sum(wanted[name]), abs=0.051)
+        worst = [float(line[2:].partition(":")[0].replace("\\<", "")) for line in lines.splitlines()]
+        assert worst == pytest.approx(sorted(wanted[name], reverse=True)[:5], abs=0.006)

@@ -8,8 +8,11 @@ import jinja2
 
 from trapscan.model import Scan
 from trapscan.plain import plain
-from trapscan.report.text import FAIR_PLAY, side_name
-from trapscan.report.view import sections
+from trapscan.report.text import FAIR_PLAY, points, side_name
+from trapscan.report.view import by_opening, kind_words, sections
+
+OF_EACH_OPENING = 5
+"""So many findings stand below each opening at the end of report.md."""
 
 _SPECIAL = re.compile(r"([\\`*_\[\]<>|&~$])")
 
@@ -64,7 +67,7 @@ def markdown(scan: Scan, level: float, shown: int) -> str:
         trim_blocks=False,
         undefined=jinja2.StrictUndefined,
     )
-    environment.filters.update(md=escape, code=code)
+    environment.filters.update(md=escape, code=code, points=points, kind=kind_words)
     problems = [
         escape(f"{problem.file}, game {problem.game}, ply {problem.ply}: {problem.text}")
         for problem in scan.problems[:50]
@@ -78,5 +81,7 @@ def markdown(scan: Scan, level: float, shown: int) -> str:
         fair_play=escape(FAIR_PLAY),
         problems=problems,
         sections=sections(scan, level, shown),
+        openings=by_opening(scan, level, OF_EACH_OPENING),
+        of_each=OF_EACH_OPENING,
     )
     return re.sub(r"\n{3,}", "\n\n", text).strip() + "\n"

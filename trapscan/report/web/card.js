@@ -53,6 +53,8 @@ const FIGURES = [
   ["cost", "Costs", "points", (value) => value.toFixed(2)],
 ];
 
+const LEGEND = "Dashed: the slip. Solid: the refutation.";
+
 class Card {
   constructor(finding, index) {
     this.finding = finding;
@@ -89,7 +91,7 @@ class Card {
     const { finding, index } = this;
     const id = "f" + index;
     this.board = emptyBoard();
-    this.said = el("p", { className: "said", "aria-live": "polite" });
+    this.said = el("p", { className: "said", "aria-live": "polite", textContent: LEGEND });
     const button = (text, action, name) => {
       const node = el("button", { type: "button", textContent: text, className: name || "" });
       node.addEventListener("click", action);
@@ -129,10 +131,10 @@ class Card {
     if (finding.instead) say("Instead", el("bdi", { textContent: finding.instead }));
     if (finding.motifs.length) say("Motifs", el("bdi", { textContent: finding.motifs.join(", ") }));
     if (finding.evidence) say("In the games", finding.evidence);
-    say("Id", el("small", {}, el("bdi", { textContent: finding.id })));
     this.balance = el("span");
     if (finding.balance) say("Balance", this.balance);
     if (finding.extra.length) say("Note", ...finding.extra.map((text) => el("p", {}, el("bdi", { textContent: text }))));
+    say("Id", el("small", {}, el("bdi", { textContent: finding.id })));
     left.append(this.curve);
     const right = el("div", { className: "right" }, figures, this.known, words);
     const body = el("div", { className: "body" }, left, right);
@@ -184,7 +186,7 @@ class Card {
     this.draw();
     const { list, moves, zero } = this.positions();
     const at = zero + this.step;
-    this.said.textContent = this.step === 0 ? "The position in question." :
+    this.said.textContent = this.step === 0 ? LEGEND :
       moveText(list[at - 1] || list[0], (moves[at - 1] || ["start"])[0], true);
     if (at === 0) this.said.textContent = "The start.";
   }

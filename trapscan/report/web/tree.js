@@ -63,7 +63,7 @@ function countWords(sum) {
 }
 
 function branches(node) {
-  return STATE.found ? TREE.down[node].filter((child) => LINES.sums[child]) : TREE.down[node];
+  return TREE.down[node].filter((child) => LINES.sums[child] || (!STATE.found && child < TREE.beyond));
 }
 
 // A stretch without a fork, a finding or a join is one row: the nodes from `first` to where it ends.
