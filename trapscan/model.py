@@ -246,7 +246,8 @@ class Prepared(Record, frozen=True, kw_only=True):
 
 
 class BaitReply(Record, frozen=True, kw_only=True):
-    """A slip that a bait invites: the reply, its refutation, its chance per level, victim's scores."""
+    """A slip that a bait invites: the reply, its refutation, its chance per level, victim's scores (at best play after
+    the bait, and after the slip)."""
 
     slip: MoveText
     refutation: Refutation
@@ -255,19 +256,27 @@ class BaitReply(Record, frozen=True, kw_only=True):
     cp_slip: Cp
     gain: str
     motifs: tuple[str, ...] = ()
+    why_tempting: str = ""
+    why_it_fails: str = ""
 
 
 class BaitDetails(Record, frozen=True, kw_only=True):
     """The balance of a bait, per level, in expected score of the side that plays it.
 
-    `price`: E of the repertoire's best line minus E of the bait at best play. `slips_gain`: what the invited slips add.
-    `net`, `net_low`, `net_high`: V(bait) minus V(repertoire move), and its range. `firm`: net_low > 0 at the chosen
-    level. `pays_below`: the lowest level from which it no longer pays, or None. `otherwise`: best reply and our answer.
+    `price`: E of our best move minus E of the bait, both at best play; `repertoire_price`: the same of the repertoire's
+    move. `slips_gain`: what the slips under `replies` add, `weak_gain` what all weaker replies add (the slips among
+    them). `net`, `net_low`, `net_high`: V(bait) minus V of the move it is measured against (`against`: the repertoire's
+    move, or the engine's first choice where that is none or costs too much itself), and its range.
+    `firm`: net_low > 0 at the chosen level. `pays_below`: the lowest level from which it no longer pays, or None.
+    `otherwise`: best reply and our answer.
     """
 
     repertoire_move: MoveText | None
+    repertoire_price: tuple[float, ...] = ()
+    against: MoveText | None = None
     price: tuple[float, ...]
     slips_gain: tuple[float, ...]
+    weak_gain: tuple[float, ...] = ()
     net: tuple[float, ...]
     net_low: tuple[float, ...]
     net_high: tuple[float, ...]

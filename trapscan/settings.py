@@ -51,6 +51,18 @@ class Settings(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=
     """Past the end: how many likely moves of the other side are followed at most."""
     beyond_chance: Share = 0.15
     """Past the end: a move of the other side is followed when its chance reaches this at the chosen level."""
+    baits: bool = False
+    """Whether to look for baits."""
+    bait_price: Annotated[float, Meta(ge=0.0, le=0.5)] = 0.03
+    """A bait costs at most this at best play, in expected score at the chosen level."""
+    bait_margin: Annotated[float, Meta(ge=0.0, le=0.5)] = 0.02
+    """A bait brings at least this by the slips it invites, and over the repertoire move, at the chosen level."""
+    bait_screened: Annotated[int, Meta(ge=1, le=250)] = 10
+    """Of how many nearly sound moves of a position the likely replies are searched."""
+    bait_verified: Annotated[int, Meta(ge=1, le=50)] = 2
+    """How many moves of a position are examined in full at most."""
+    bait_nodes: Nodes = 3_000_000
+    """No further move of a position is examined when its baits have cost so many nodes."""
     level: Rating = 1500
     """The level the report is ranked for."""
     levels: Annotated[tuple[Rating, ...], Meta(min_length=1)] = (1000, 1200, 1400, 1600, 1800, 2000, 2200, 2400)

@@ -1,5 +1,6 @@
 """How likely a player of a given level is to choose each move, and what a score is worth at that level."""
 
+from trapscan.chance.calibration import chance_range
 from trapscan.chance.cli_text import boards_from_lines, chance_row, report_json, report_text
 from trapscan.chance.evidence import BLEND_K, PLAYER_K, CountedModel, Evidence, blend
 from trapscan.chance.games import count_games
@@ -15,6 +16,7 @@ __all__ = [
     "NetModel",
     "blend",
     "boards_from_lines",
+    "chance_range",
     "chance_row",
     "count_games",
     "expected",

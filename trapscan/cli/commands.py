@@ -37,7 +37,7 @@ def scan(options: argparse.Namespace) -> int:
             player=options.player,
             title=options.title,
             progress=bar,
-            **(_overrides(options.overrides) | _given(level=options.level, beyond=options.beyond)),
+            **(_overrides(options.overrides) | _given(level=options.level, beyond=options.beyond, baits=options.baits)),
         )
     report.write_scan(result.scan, folder)
     report.write_reports(result.scan, folder)

@@ -67,6 +67,7 @@ def _scan(subparsers: Commands) -> None:
         "  trapscan scan black.pgn --games club.pgn book.bin\n"
         "  trapscan scan black.pgn --games her-games.pgn.gz --player 'Otter, Olga'\n"
         "  trapscan scan black.pgn --cluster tcp://192.168.1.10:8786\n"
+        "  trapscan scan black.pgn --baits --level 1200\n"
         "  trapscan scan black.pgn --set threshold=0.15 --set max_candidates=20",
     )
     parser.set_defaults(run=commands.scan)
@@ -88,6 +89,12 @@ def _scan(subparsers: Commands) -> None:
         help=f"{', '.join(PRESETS)}, or a TOML file of your own (default standard)",
     )
     parser.add_argument("--beyond", type=int, metavar="PLIES", help="plies to go on past each line (default 2)")
+    parser.add_argument(
+        "--baits",
+        action="store_true",
+        default=None,
+        help="look for moves of ours that set tricks, too (takes longer)",
+    )
     parser.add_argument(
         "--set",
         dest="overrides",

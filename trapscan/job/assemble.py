@@ -77,7 +77,7 @@ def _finding(
     toll = rank.tolls(reach, chance, cost)
     after = board.copy(stack=False)
     san = after.san_and_push(move)
-    line = _sans(after, slip.refutation[: explanation.line])
+    line = sans(after, slip.refutation[: explanation.line])
     look_alikes, hint = _elsewhere(seen, position, board, outcome, told, sound)
     return Finding(
         id=rank.finding_id(kind, position.epd, slip.move),
@@ -85,7 +85,7 @@ def _finding(
         victim=rank.side_name(board.turn),
         fen=board.fen(),
         start_fen=position.start_fen,
-        line=_line(position),
+        line=line_of(position),
         move_orders=position.move_orders,
         opening=Opening(eco=position.opening[0], name=position.opening[1]) if position.opening else None,
         slip=MoveText(san=san, uci=slip.move),
@@ -105,11 +105,11 @@ def _finding(
         in_repertoire=slip.move in position.prepared,
         prepared=prepared,
         beyond=position.beyond,
-        chance=_rounded(chance, 4),
-        find=_rounded(told.find, 4),
-        reach=_rounded(reach, 6),
-        cost=_rounded(cost, 4),
-        toll=_rounded(toll, 6),
+        chance=rounded(chance, 4),
+        find=rounded(told.find, 4),
+        reach=rounded(reach, 6),
+        cost=rounded(cost, 4),
+        toll=rounded(toll, 6),
         evidence=seen.evidence(position.epd, slip.move),
         look_alikes=look_alikes,
         move_order_hint=hint,
@@ -166,7 +166,7 @@ def _elsewhere(
         return (), ""
     near = sorted(places, key=lambda entry: (_distance(here, _occupants(entry[0])), entry[0]))[:NEAREST]
     candidates = [
-        (seen.positions[epd].board(), _line(seen.positions[epd]), best.json(), score.json())
+        (seen.positions[epd].board(), line_of(seen.positions[epd]), best.json(), score.json())
         for epd, best, score in near
     ]
     move = chess.Move.from_uci(told.slip.move)
@@ -192,15 +192,15 @@ def _distance(one: str, other: str) -> int:
 # --- text of moves ---------------------------------------------------------------------------------------------------
 
 
-def _line(position: Position) -> tuple[str, ...]:
-    return _sans(chess.Board(position.start_fen), position.moves)
+def line_of(position: Position) -> tuple[str, ...]:
+    return sans(chess.Board(position.start_fen), position.moves)
 
 
-def _sans(board: chess.Board, moves: Sequence[str]) -> tuple[str, ...]:
+def sans(board: chess.Board, moves: Sequence[str]) -> tuple[str, ...]:
     board = board.copy(stack=False)
     return tuple(board.san_and_push(chess.Move.from_uci(uci)) for uci in moves)
 
 
-def _rounded(values: Sequence[float], digits: int) -> tuple[float, ...]:
+def rounded(values: Sequence[float], digits: int) -> tuple[float, ...]:
     """Rounded before anything is ranked by them: noise in the last digits must not change the order."""
     return tuple(round(value, digits) for value in values)

@@ -89,6 +89,10 @@ class Compactor:
     def _score(self, score: Score) -> Score:
         return self._scores.setdefault(score, score)
 
+    def count(self, asked: Iterable[int]) -> None:
+        """Keep more digests of queries, for `asked_again`."""
+        self._asked.extend(asked)
+
     @property
     def asked_again(self) -> int:
         """How many of all the queries had been asked before."""

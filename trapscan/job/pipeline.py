@@ -17,6 +17,8 @@ from trapscan import engines, graph, rank, repertoire, settings
 from trapscan.errors import ClusterError, EngineError, EngineRefusedError, InputError
 from trapscan.graph import Graph
 from trapscan.job.assemble import Seen, findings
+from trapscan.job.bait_findings import bait_findings
+from trapscan.job.baits import Baits, BaitTask
 from trapscan.job.counts import Counts, hashes_of
 from trapscan.job.merged import move_trees
 from trapscan.job.run import Job, Progress, Stats
@@ -94,6 +96,10 @@ def scan(
         counts = Counts(game_files, game_hashes, player, kept, jobs or joblib.cpu_count(), progress)
         seen = _examine_all(job, counts, tree, side, chosen)
         found = findings(seen)
+        baits = Baits(job)
+        if chosen.baits:
+            baits.run(_bait_tasks(tree, seen, side))
+            found = rank.order((*found, *bait_findings(seen, baits.outcomes)), chosen.levels, chosen.level)
         if second is not None:
             found = rank.order(second.judge(found), chosen.levels, chosen.level)
         job.stats.notes += kept.notices
@@ -120,14 +126,19 @@ def scan(
         counters=Counters(
             positions=len(outcomes),
             candidates=sum(outcome.examined.candidates for outcome in outcomes.values()),
-            searches=sum(outcome.examined.searches for outcome in outcomes.values()) + len(heard),
-            engine_nodes=sum(outcome.examined.nodes for outcome in outcomes.values()) + sum(e.nodes for e in heard),
+            searches=sum(outcome.examined.searches for outcome in outcomes.values())
+            + sum(outcome.searches for outcome in baits.outcomes.values())
+            + len(heard),
+            engine_nodes=sum(outcome.examined.nodes for outcome in outcomes.values())
+            + sum(outcome.nodes for outcome in baits.outcomes.values())
+            + sum(e.nodes for e in heard),
             store_hits=job.small.asked_again,
         ),
         problems=(
             *read.problems,
             *counts.problems(),
             *_problems(job, seen),
+            *_bait_problems(baits, seen),
             *(second.problems(found) if second is not None else ()),
         ),
         findings=found,
@@ -217,6 +228,19 @@ def _examine_all(job: Job, counts: Counts, tree: Graph, side: str, chosen: Setti
     return Seen(positions, outcomes, reach, side, chosen, counts.of)
 
 
+def _bait_tasks(tree: Graph, seen: Seen, side: str) -> list[BaitTask]:
+    """The positions of ours in the tree that were examined and have a move, in order, with the move meant there."""
+    tasks = []
+    for at, position in enumerate(tree.positions):
+        outcome = seen.outcomes.get(position.epd)
+        mover = rank.side_name(position.epd.split()[1] == "w")
+        if outcome is None or not outcome.examined.best.pv or side not in (mover, "both"):
+            continue
+        edge = tree.edges[tree.choices(at)[0]] if position.prepared else None
+        tasks.append(BaitTask(position, edge[1] if edge else None, tree.positions[edge[2]] if edge else None))
+    return tasks
+
+
 def _moves_onward(position: Position, outcome: Outcome, side: str, chosen: Settings) -> Iterator[str]:
     """Past the end of a line: our best move; of the other side, the likely moves that are no slips."""
     examined = outcome.examined
@@ -270,4 +294,20 @@ def _problems(job: Job, seen: Seen) -> tuple[Problem, ...]:
         if epd in seen.outcomes:
             texts += seen.outcomes[epd].examined.problems
         told += [Problem(file="", game=0, ply=len(position.moves), text=f"{text} (position {epd})") for text in texts]
+    return tuple(told)
+
+
+def _bait_problems(baits: Baits, seen: Seen) -> tuple[Problem, ...]:
+    """The same of the search for baits."""
+    failed = dict(baits.problems)
+    told = []
+    for epd, position in seen.positions.items():
+        texts = [failed[epd]] if epd in failed else []
+        if epd in baits.outcomes:
+            outcome = baits.outcomes[epd]
+            tried = (outcome.against, *outcome.tried)
+            texts += dict.fromkeys(text for each in tried for text in each.outcome.examined.problems)
+        told += [
+            Problem(file="", game=0, ply=len(position.moves), text=f"baits: {text} (position {epd})") for text in texts
+        ]
     return tuple(told)

@@ -15,6 +15,7 @@ from trapscan.engines import Store
 from trapscan.job.compact import Compactor
 from trapscan.job.work import Finished, Outcome, Task, Tools, work
 from trapscan.job.workers import Workers
+from trapscan.settings import Settings
 
 OUTCOMES = "outcomes"
 """The store's table of finished positions."""
@@ -23,7 +24,9 @@ ROOMS_BEHIND_AN_OUTCOME = ("chance", "explain", "search", "model.py", "score.py"
 """An outcome stays valid as long as the code and weights it came from are the same."""
 
 
-NOT_DECISIVE = frozenset({"beyond", "beyond_width", "beyond_chance", "shown"})
+BAIT_SETTINGS = frozenset(name for name in Settings.__struct_fields__ if name.startswith("bait"))
+
+NOT_DECISIVE = frozenset({"beyond", "beyond_width", "beyond_chance", "shown"}) | BAIT_SETTINGS
 """Settings that say where to look or what to show, not what is found in a position."""
 
 
@@ -61,20 +64,23 @@ class Stats:
     jobs: int = 1
     slips: int = 0
     restarts: int = 0
+    baits: int = 0
+    baits_searched: int = 0
     second_asked: int = 0
     second_searched: int = 0
     notes: list[str] = field(default_factory=list)
 
     def text(self) -> str:
         """One line for the user."""
-        searched = self.positions - self.from_store + self.second_searched
+        searched = self.positions - self.from_store + self.second_searched + self.baits_searched
         if not searched:
             return f"{self.positions} positions, all from the store; {self.wall_seconds:.1f} s, no engine started."
         second = f"{self.second_asked} questions to the second engine, " if self.second_asked else ""
+        baits = f"{self.baits} searched for baits, " if self.baits else ""
         restarts = f" An engine that failed was started again {self.restarts} times." if self.restarts else ""
         return (
-            f"{self.positions} positions ({self.from_store} from the store), {second}{self.searched_nodes:,} engine "
-            f"nodes, {self.wall_seconds:.1f} s with {self.jobs} worker{'s' * (self.jobs > 1)}, engines busy "
+            f"{self.positions} positions ({self.from_store} from the store), {baits}{second}{self.searched_nodes:,} "
+            f"engine nodes, {self.wall_seconds:.1f} s with {self.jobs} worker{'s' * (self.jobs > 1)}, engines busy "
             f"{self.busy:.0%}.{restarts}"
         )
 
@@ -102,12 +108,13 @@ class Job:
     stats: Stats = field(default_factory=Stats)
     problems: list[tuple[str, str]] = field(default_factory=list)
     small: Compactor = field(default_factory=Compactor)
-    _salt: str = ""
+    salt: str = field(default="", init=False)
+    """What every outcome depends on besides its own task: engine, settings, code."""
 
     def __post_init__(self) -> None:
         decisive = {k: v for k, v in self.tools.settings.public().items() if k not in NOT_DECISIVE}
         settings = msgspec.json.encode(decisive, order="sorted")
-        self._salt = f"{self.tools.identity}|{hashlib.sha256(settings).hexdigest()}|{code_digest()}"
+        self.salt = f"{self.tools.identity}|{hashlib.sha256(settings).hexdigest()}|{code_digest()}"
 
     def run(self, tasks: Sequence[Task]) -> dict[str, Outcome]:
         """Outcomes by EPD, without `asked`; positions that failed are missing and stand in `problems`.
@@ -160,7 +167,7 @@ class Job:
 
     def _key(self, task: Task) -> str:
         position = task.position
-        parts = [self._salt, position.start_fen, " ".join(position.moves), " ".join(position.prepared)]
+        parts = [self.salt, position.start_fen, " ".join(position.moves), " ".join(position.prepared)]
         if task.evidence is not None:
             parts += [task.evidence.digest(), str(task.one_player)]
         return hashlib.sha256("|".join(parts).encode()).hexdigest()

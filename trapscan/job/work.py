@@ -130,7 +130,7 @@ def solve(position: Position, evaluator: Recorder, model: ChanceModel, settings:
     examined = Examiner(evaluator, model, settings, needs_more=explain.needs_more).examine(position, chances)
     middle = min(range(len(settings.levels)), key=lambda i: abs(settings.levels[i] - settings.level))
     told = tuple(_tell(board, examined, slip, model, settings, middle) for slip in examined.slips)
-    return Outcome(examined, told, tuple(_digest(query) for query in evaluator.asked))
+    return Outcome(examined, told, tuple(digest_of(query) for query in evaluator.asked))
 
 
 def _tell(
@@ -175,7 +175,8 @@ def _find(
     return tuple(min(1.0, sum(joined[move][i] for move in right)) for i in range(len(levels)))
 
 
-def _digest(query: Query) -> int:
+def digest_of(query: Query) -> int:
+    """A number that stands for the query: it tells which were asked more than once."""
     text = f"{query.epd}|{query.budget}|{query.moves}|{query.lines}"
     return int.from_bytes(blake2b(text.encode(), digest_size=8).digest(), "big", signed=True)
 
@@ -190,7 +191,7 @@ _stores: dict[Path, Store] = {}
 def work(tools: Tools, task: Task) -> Finished:
     """Examine one position. An engine that fails here, even after its restart, makes a problem, not an end."""
     start, restarts, cpu = time.perf_counter(), restarts_so_far(tools), cpu_so_far(tools)
-    recorder = Recorder(tools.probe.multiline, _stored(tools), lambda query: engine_of(tools).evaluate(query))
+    recorder = recorder_for(tools)
     try:
         outcome = solve(task.position, recorder, task.model(), tools.settings)
         problem = ""
@@ -250,6 +251,11 @@ def engine_of(tools: Tools) -> Engine:
     return _engines[key]
 
 
+def recorder_for(tools: Tools) -> Recorder:
+    """A recorder over the store and this process's engine."""
+    return Recorder(tools.probe.multiline, _stored(tools), lambda query: engine_of(tools).evaluate(query))
+
+
 def restarts_so_far(tools: Tools) -> int:
     """How often this thread's engine failed in a query and was started again."""
     engine = _engines.get((tools.identity, threading.get_ident()))
@@ -280,12 +286,15 @@ def _stored(tools: Tools) -> Callable[[Query], Evaluation | None]:
 __all__ = [
     "Finished",
     "Outcome",
+    "Recorder",
     "Told",
     "Tools",
     "close_engines",
     "cpu_so_far",
+    "digest_of",
     "end_with",
     "engine_of",
+    "recorder_for",
     "restarts_so_far",
     "settle_in",
     "solve",

@@ -1,0 +1,182 @@
+"""Baits through the whole job, with a small engine that counts material: bytes, store, kill and resume, the report."""
+
+from __future__ import annotations
+
+import json
+import sys
+from pathlib import Path
+
+import chess
+import jsonschema
+import pytest
+
+import trapscan.job.baits
+from trapscan import report
+from trapscan.chance import chance_range, expected, load_model
+from trapscan.engines import Engine
+from trapscan.job import Result, scan
+from trapscan.job.baits import BaitFinished, BaitTask
+from trapscan.job.work import Tools
+from trapscan.model import Evaluation, Finding, Query, encode_scan
+from trapscan.report import scan_schema
+from trapscan.score import Score
+
+ENGINE = f"{sys.executable} {Path(__file__).parent.parent / 'engines' / 'material_uci.py'}"
+LINES = '[Event "Small"]\n[Result "*"]\n\n1. e4 e5 2. Nf3 Nc6 3. Bc4 Nf6 *\n'
+SMALL = {
+    "preset": "quick",
+    "side": "black",
+    "beyond": 0,
+    "max_candidates": 6,
+    "bait_price": 0.2,
+    "bait_margin": 0.002,
+    "bait_screened": 8,
+    "bait_verified": 2,
+    "levels": (1200, 1600, 2000),
+    "level": 1200,
+}
+
+
+def run(file: Path, store: Path, *, jobs: int = 1, **changes: object) -> Result:
+    return scan([file], engine=ENGINE, store=store, jobs=jobs, **({"baits": True} | SMALL | changes))
+
+
+@pytest.fixture(scope="module")
+def file(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    path = tmp_path_factory.mktemp("lines") / "small.pgn"
+    path.write_text(LINES)
+    return path
+
+
+@pytest.fixture(scope="module")
+def store(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    return tmp_path_factory.mktemp("baits") / "store.db"
+
+
+@pytest.fixture(scope="module")
+def first(file: Path, store: Path) -> Result:
+    return run(file, store)
+
+
+def baits(result: Result) -> list[Finding]:
+    return [finding for finding in result.scan.findings if finding.kind == "bait"]
+
+
+def test_what_a_bait_says_agrees_with_itself(first: Result) -> None:
+    found = baits(first)
+    assert found and not first.scan.problems
+    for finding in found:
+        board = chess.Board(finding.fen)
+        details = finding.bait_details
+        assert details and finding.bait and finding.replies
+        assert not board.turn and finding.victim == "white", "only moves of our side"
+        prepared = {2: "Nc6", 3: "Nf6", 1: "e5"}[board.fullmove_number]
+        assert details.repertoire_move and details.repertoire_move.san == prepared
+        assert finding.bait.san != prepared
+        board.push_uci(finding.bait.uci)
+        best = finding.cp_best
+        assert isinstance(best, int)
+        for i, level in enumerate(first.scan.levels):
+            gain = 0.0
+            at_best = expected(Score(chess.WHITE, cp=best), level)
+            for reply in finding.replies:
+                assert isinstance(reply.cp_slip, int)
+                gain += reply.chance[i] * (at_best - expected(Score(chess.WHITE, cp=reply.cp_slip), level))
+            assert details.slips_gain[i] == pytest.approx(gain, abs=2e-3)
+            assert details.slips_gain[i] <= details.weak_gain[i] + 1e-4
+            assert details.net_low[i] <= details.net[i] <= details.net_high[i]
+            assert finding.toll[i] == pytest.approx(100 * finding.reach[i] * max(0, details.net[i]), abs=0.01)
+        assert details.price[0] <= 0.2 and details.net[0] >= 0.002
+        assert details.firm == (details.net_low[0] > 0)
+        for reply in finding.replies:
+            after = board.copy()
+            after.push_uci(reply.slip.uci)
+            assert chess.Move.from_uci(reply.refutation.uci) in after.legal_moves
+        for san in details.otherwise:
+            board.push_san(san)
+        assert len(details.otherwise) == 2, "their best reply and our answer"
+
+
+def test_the_chances_are_those_of_the_model(first: Result) -> None:
+    """The sum of a reply's chances follows the net to within what the join moves."""
+    finding = baits(first)[0]
+    board = chess.Board(finding.start_fen)
+    for san in finding.line:
+        board.push_san(san)
+    assert finding.bait
+    board.push_uci(finding.bait.uci)
+    chances = load_model().predict([board], first.scan.levels)[0]
+    for reply in finding.replies:
+        assert reply.chance[0] == pytest.approx(chances[reply.slip.uci][0], abs=0.25)
+        low, high = chance_range(reply.chance[0], 1200)
+        assert low <= reply.chance[0] <= high
+
+
+def test_same_bytes_with_two_workers_and_another_store(first: Result, file: Path, tmp_path: Path) -> None:
+    assert encode_scan(run(file, tmp_path / "other.db", jobs=2).scan) == encode_scan(first.scan)
+
+
+def test_a_second_run_asks_nothing(first: Result, file: Path, store: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    def refuse(self: Engine, query: Query) -> Evaluation:
+        raise AssertionError(f"asked {query}")
+
+    monkeypatch.setattr(Engine, "evaluate", refuse)
+    again = run(file, store)
+    assert encode_scan(again.scan) == encode_scan(first.scan)
+    assert "all from the store" in again.stats.text()
+
+
+def test_stopped_midway_it_goes_on(first: Result, file: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    work, seen = trapscan.job.baits.work, []
+
+    def stop_at_second(tools: Tools, task: BaitTask) -> BaitFinished:
+        seen.append(task.position.epd)
+        if len(seen) == 2:
+            raise KeyboardInterrupt
+        return work(tools, task)
+
+    with monkeypatch.context() as patch:
+        patch.setattr(trapscan.job.baits, "work", stop_at_second)
+        with pytest.raises(KeyboardInterrupt):
+            run(file, tmp_path / "store.db")
+    done = seen[0]
+    seen.clear()
+
+    def watch(tools: Tools, task: BaitTask) -> BaitFinished:
+        seen.append(task.position.epd)
+        return work(tools, task)
+
+    monkeypatch.setattr(trapscan.job.baits, "work", watch)
+    assert encode_scan(run(file, tmp_path / "store.db").scan) == encode_scan(first.scan)
+    assert len(seen) == 2 and done not in seen, "what was finished is kept"
+
+
+def test_without_the_option_there_is_none_and_the_rest_is_the_same(first: Result, file: Path, store: Path) -> None:
+    plain = run(file, store, baits=False)
+    assert plain.stats.from_store == plain.stats.positions, "the setting does not make positions be searched anew"
+    assert baits(plain) == []
+    assert list(plain.scan.findings) == [finding for finding in first.scan.findings if finding.kind != "bait"]
+    assert plain.scan.counters.engine_nodes < first.scan.counters.engine_nodes
+
+
+def test_every_form_of_the_report_tells_of_it(first: Result, tmp_path: Path) -> None:
+    jsonschema.validate(json.loads(encode_scan(first.scan)), scan_schema())
+    report.write_scan(first.scan, tmp_path)
+    report.write_reports(report.read_scan(tmp_path), tmp_path)
+    finding = baits(first)[0]
+    assert finding.bait and finding.bait_details
+    move, reply = finding.bait.san, finding.replies[0].slip.san
+    for name in ("report.html", "report.md", "tricks.pgn", "tricks.epd", "findings.csv", "cards.txt"):
+        text = (tmp_path / name).read_text(encoding="utf-8-sig")
+        assert finding.id in text or move in text, name
+    assert f"{move}?!" in report.terminal_summary(first.scan)
+    cards = (tmp_path / "cards.txt").read_text(encoding="utf-8")
+    assert reply in cards and "If they do not fall for it" in cards
+
+
+def test_a_leaf_of_ours_is_measured_against_the_engines_choice(tmp_path: Path, store: Path) -> None:
+    file = tmp_path / "leaf.epd"
+    file.write_text("r1bqkbnr/pppp1ppp/2n5/4p3/2B1P3/5N2/PPPP1PPP/RNBQK2R b KQkq - 3 3\n")
+    for finding in baits(run(file, store)):
+        assert finding.bait_details and finding.bait_details.repertoire_move is None
+        assert finding.bait_details.against is not None and finding.bait_details.repertoire_price == ()

@@ -1,0 +1,125 @@
+"""Screening for baits against a plain table: which moves are handed on, and what it costs."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+
+import chess
+import pytest
+
+from trapscan.chance import expected
+from trapscan.model import Chances, Evaluation, Line, Position, Query
+from trapscan.score import Score
+from trapscan.search import Prospector
+from trapscan.settings import Settings
+
+SETTINGS = Settings(
+    stages=(1000, 10_000),
+    noise=(0.03, 0.02),
+    best_nodes=10_000,
+    confirm_nodes=5000,
+    levels=(1200, 2000),
+    level=1200,
+    bait_price=0.03,
+    bait_margin=0.02,
+    bait_screened=30,
+    bait_verified=1,
+)
+POSITION = Position(chess.Board().epd(), chess.STARTING_FEN, (), 1)
+
+
+def after(*moves: str) -> str:
+    board = chess.Board()
+    for move in moves:
+        board.push_uci(move)
+    return board.epd()
+
+
+@dataclass
+class Table:
+    """Positions are equal but for those it knows: by EPD the score of the side to move, from a budget on."""
+
+    says: Mapping[str, Mapping[int, int]]
+    multipv: bool = False
+    asked: list[Query] = field(default_factory=list)
+
+    def evaluate(self, query: Query) -> Evaluation:
+        self.asked.append(query)
+        board = chess.Board(query.epd + " 0 1")
+        told = self.says.get(query.epd, {0: 0})
+        cp = told[max(budget for budget in told if budget <= query.budget)]
+        move = min(m.uci() for m in board.legal_moves)
+        return Evaluation((Line(Score(board.turn, cp=cp), (move,)),), query.budget)
+
+
+@dataclass
+class Likely:
+    """Everybody plays the named reply with its chance; the rest is spread evenly."""
+
+    named: Mapping[str, Mapping[str, float]]
+    name: str = "likely"
+
+    def predict(self, boards: list[chess.Board], levels: tuple[int, ...]) -> list[Chances]:
+        return [self._one(board, len(levels)) for board in boards]
+
+    def _one(self, board: chess.Board, levels: int) -> Chances:
+        named = self.named.get(board.epd(), {})
+        moves = [m.uci() for m in board.legal_moves]
+        rest = (1 - sum(named.values())) / (len(moves) - len(named))
+        return {m: (named.get(m, rest),) * levels for m in moves}
+
+    def join(self, chances: Chances, losses: Mapping[str, tuple[float, float]], levels: tuple[int, ...]) -> Chances:
+        return chances
+
+
+def choose(table: Table, model: Likely, value: float = 0.5, known: tuple[str, ...] = ()) -> tuple[str, ...]:
+    prospector = Prospector(table, model, SETTINGS, expected)
+    best = prospector.best(POSITION)
+    chosen = prospector.choose(POSITION, best, known, value)
+    assert prospector.searches == len(table.asked)
+    assert prospector.nodes == sum(query.budget for query in table.asked)
+    return chosen
+
+
+LURED = Likely({after("b2b3"): {"h7h5": 0.5}, after("g1h3"): {"h7h5": 0.5}})
+WRONG = {after("b2b3", "h7h5"): {0: 400}, after("g1h3", "h7h5"): {0: 300}}
+"""After 1.b3 h5 and 1.Nh3 h5 White, to move, has won something (invented)."""
+
+
+def test_the_move_whose_likely_reply_is_a_slip() -> None:
+    assert choose(Table(WRONG), LURED) == ("b2b3",), "bait_verified: only the better one"
+
+
+def test_nothing_where_nobody_errs() -> None:
+    assert choose(Table({}), LURED) == ()
+
+
+def test_moves_of_the_repertoire_are_no_candidates() -> None:
+    assert choose(Table(WRONG), LURED, known=("b2b3",)) == ("g1h3",)
+
+
+def test_a_dear_move_is_none() -> None:
+    dear = {after("b2b3"): {0: 300}}  # Black, to move, is better by far
+    assert choose(Table(WRONG | dear), LURED) == ("g1h3",)
+
+
+def test_the_confirming_budget_has_the_last_word() -> None:
+    shallow = WRONG | {after("b2b3", "h7h5"): {0: 400, 5000: 0}, after("g1h3"): {0: 0, 5000: 300}}
+    table = Table(shallow)
+    assert choose(table, LURED) == ()
+    assert {query.budget for query in table.asked} == {10_000, 1000, 5000}
+
+
+def test_it_must_beat_the_repertoire_move() -> None:
+    assert choose(Table(WRONG), LURED, value=0.70) == ()
+
+
+@pytest.mark.parametrize("screened", [1, 5])
+def test_how_many_are_screened(screened: int) -> None:
+    settings = Settings(**{**{f: getattr(SETTINGS, f) for f in SETTINGS.__struct_fields__}, "bait_screened": screened})
+    table = Table({})
+    prospector = Prospector(table, LURED, settings, expected)
+    prospector.choose(POSITION, prospector.best(POSITION), (), 0.5)
+    replies = [query for query in table.asked if chess.Board(query.epd + " 0 1").turn and query.budget == 1000]
+    assert 0 < len(replies) <= 4 * screened, "replies are searched with White to move after them"

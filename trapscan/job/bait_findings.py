@@ -1,0 +1,161 @@
+"""From the search for baits to findings: price, gain, net and range of each move that pays. Pure."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+
+import chess
+
+from trapscan import rank
+from trapscan.chance import chance_range, expected
+from trapscan.job.assemble import Seen, line_of, rounded, sans
+from trapscan.job.baits import BaitOutcome, Tried
+from trapscan.job.work import Told
+from trapscan.levels import at_level
+from trapscan.model import (
+    BaitDetails,
+    BaitReply,
+    Depth,
+    Finding,
+    MoveText,
+    Opening,
+    Position,
+    Refutation,
+    Verified,
+)
+from trapscan.score import Score
+from trapscan.search import Worth, net, pays_below, worth
+from trapscan.settings import Settings
+
+
+def bait_findings(seen: Seen, outcomes: Mapping[str, BaitOutcome]) -> Iterator[Finding]:
+    """The baits: moves whose price is within the limit, and that bring enough by their slips and over the move they are
+    measured against, all at the chosen level."""
+    settings = seen.settings
+    for epd, outcome in outcomes.items():
+        against = worth(outcome.against.outcome.examined, settings, expected, chance_range)
+        for tried in outcome.tried:
+            ours = worth(tried.outcome.examined, settings, expected, chance_range)
+            if _pays(outcome, tried, ours, against, settings):
+                yield _finding(seen, seen.positions[epd], outcome, tried, ours, against)
+
+
+def _pays(outcome: BaitOutcome, tried: Tried, ours: Worth, against: Worth, settings: Settings) -> bool:
+    def here(values: Sequence[float]) -> float:
+        return at_level(values, settings.levels, settings.level)
+
+    return (
+        any(told.slip.refutation for told in tried.outcome.told)
+        and here(_prices(outcome.best.score, ours, settings)) <= settings.bait_price
+        and here(ours.slips) >= settings.bait_margin
+        and here(net(ours, against).net) >= settings.bait_margin
+    )
+
+
+def _prices(best: Score, ours: Worth, settings: Settings) -> tuple[float, ...]:
+    return tuple(expected(best, level) - value for level, value in zip(settings.levels, ours.best, strict=True))
+
+
+def _repertoire_prices(outcome: BaitOutcome, settings: Settings) -> tuple[float, ...]:
+    if outcome.score is None:
+        return ()
+    best, score = outcome.best.score, outcome.score
+    return rounded([expected(best, level) - expected(score, level) for level in settings.levels], 4)
+
+
+def _finding(
+    seen: Seen, position: Position, outcome: BaitOutcome, tried: Tried, ours: Worth, against: Worth
+) -> Finding:
+    settings, levels = seen.settings, seen.settings.levels
+    board = position.board()
+    bait, after = tried.move, tried.outcome.examined
+    reach = seen.reach.get((position.epd, board.turn), tuple(0.0 for _ in levels))
+    told = _by_weight(tried, settings)
+    first = told[0]
+    chance = tuple(min(1.0, sum(after.chances[each.slip.move][i] for each in told)) for i in range(len(levels)))
+    find = tuple(
+        sum(after.chances[each.slip.move][i] * each.find[i] for each in told) / chance[i] if chance[i] else 0.0
+        for i in range(len(levels))
+    )
+    cost = tuple(gain / p if p else 0.0 for gain, p in zip(ours.slips, chance, strict=True))
+    balance = net(ours, against)
+    toll = tuple(100 * r * max(0.0, value) for r, value in zip(reach, balance.net, strict=True))
+    prices = _prices(outcome.best.score, ours, settings)
+    return Finding(
+        id=rank.finding_id("bait", position.epd, bait),
+        kind="bait",
+        victim=rank.side_name(not board.turn),
+        fen=board.fen(),
+        start_fen=position.start_fen,
+        line=line_of(position),
+        move_orders=position.move_orders,
+        opening=Opening(eco=position.opening[0], name=position.opening[1]) if position.opening else None,
+        bait=_text(board, bait),
+        replies=tuple(_reply(tried, each) for each in told),
+        cp_best=after.best.score.json(),
+        cp_slip=first.slip.score.json(),
+        gain=first.explanation.gain,
+        material=first.explanation.material,
+        ply=first.explanation.ply,
+        motifs=tuple(dict.fromkeys(motif for each in told for motif in each.explanation.motifs)),
+        why_tempting=first.explanation.why_tempting,
+        why_it_fails=first.explanation.why_it_fails,
+        must_know=rank.must_know(find, toll),
+        chance=rounded(chance, 4),
+        find=rounded(find, 4),
+        reach=rounded(reach, 6),
+        cost=rounded(cost, 4),
+        toll=rounded(toll, 6),
+        bait_details=BaitDetails(
+            repertoire_move=_text(board, outcome.move) if outcome.move else None,
+            repertoire_price=_repertoire_prices(outcome, settings),
+            against=_text(board, outcome.against.move),
+            price=rounded(prices, 4),
+            slips_gain=rounded(ours.slips, 4),
+            weak_gain=rounded(ours.gain, 4),
+            net=rounded(balance.net, 4),
+            net_low=rounded(balance.low, 4),
+            net_high=rounded(balance.high, 4),
+            firm=at_level(balance.low, levels, settings.level) > 0,
+            pays_below=pays_below(balance.net, levels),
+            otherwise=sans(tried.position.board(), after.best.pv[:2]),
+        ),
+        depth=Depth(exposed=first.slip.exposed),
+        verified=Verified(nodes=first.slip.nodes),
+    )
+
+
+def _by_weight(tried: Tried, settings: Settings) -> list[Told]:
+    """The slips with a refutation, those that add most at the chosen level first."""
+    after = tried.outcome.examined
+    best = expected(after.best.score, settings.level)
+
+    def weight(told: Told) -> float:
+        chance = at_level(after.chances[told.slip.move], settings.levels, settings.level)
+        return round(chance * (best - expected(told.slip.score, settings.level)), 6)
+
+    return sorted(
+        (told for told in tried.outcome.told if told.slip.refutation), key=lambda told: (-weight(told), told.slip.move)
+    )
+
+
+def _reply(tried: Tried, told: Told) -> BaitReply:
+    board = tried.position.board()
+    slip, after = _text(board, told.slip.move), tried.outcome.examined
+    board.push_uci(told.slip.move)
+    line = sans(board, told.slip.refutation[: max(1, told.explanation.line)])
+    return BaitReply(
+        slip=slip,
+        refutation=Refutation(san=line[0], uci=told.slip.refutation[0], line=line),
+        chance=rounded(after.chances[told.slip.move], 4),
+        cp_best=after.best.score.json(),
+        cp_slip=told.slip.score.json(),
+        gain=told.explanation.gain,
+        motifs=told.explanation.motifs,
+        why_tempting=told.explanation.why_tempting,
+        why_it_fails=told.explanation.why_it_fails,
+    )
+
+
+def _text(board: chess.Board, uci: str) -> MoveText:
+    return MoveText(san=board.san(chess.Move.from_uci(uci)), uci=uci)
