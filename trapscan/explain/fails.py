@@ -70,7 +70,7 @@ def _outcome(play: Play, gain: Gain, before: Score, after: Score, themes: Sequen
         return "" if play.end.is_checkmate() else f", and it is mate in {number(gain.mate)}"
     if gain.kind == "attack":
         because = f": {', and '.join(themes)}" if themes else ""
-        return f"{_standing(not play.side, before, after)}{because}"
+        return f"{_standing(play, before, after)}{because}"
     if gain.missed is not None:
         return f"; the chance to take {the_piece(play.boards[0], gain.missed)} with profit is gone"
     won, paid = won_and_paid(gain)
@@ -81,16 +81,22 @@ def _outcome(play: Play, gain: Gain, before: Score, after: Score, themes: Sequen
     return f", so {listed(won)} {verb} lost{given}"
 
 
-def _standing(victim: chess.Color, before: Score, after: Score) -> str:
-    """How the sides stand when nothing has been won yet."""
+def _standing(play: Play, before: Score, after: Score) -> str:
+    """How the sides stand when nothing has been won yet, or nothing that the best move would not lose as well."""
+    victim = not play.side
     value = after.of(victim).plain
+    start = play.boards[0].copy(stack=1)
+    if start.move_stack:
+        start.pop()
+    same = balance(play.end, play.side) > balance(start, play.side)
+    lost, soon = ("no more is lost than after the best move", "") if same else ("nothing is lost", " yet")
     if value <= -CLEAR:
-        return f"; nothing is lost yet, but {colour(not victim)} is clearly better"
+        return f"; {lost}{soon}, but {colour(not victim)} is clearly better"
     if value <= -50:
-        return f"; nothing is lost yet, but {colour(not victim)} is better"
+        return f"; {lost}{soon}, but {colour(not victim)} is better"
     if before.of(victim).plain >= CLEAR:
-        return f"; nothing is lost, but most of {colour(victim)}'s advantage is gone"
-    return f"; nothing is lost, but {colour(victim)} could have stood better"
+        return f"; {lost}, but most of {colour(victim)}'s advantage is gone"
+    return f"; {lost}, but {colour(victim)} could have stood better"
 
 
 # --- one clause a motif ----------------------------------------------------------------------------------------------

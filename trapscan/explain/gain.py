@@ -26,6 +26,12 @@ _HORIZON = 12
 _NEAR = 6
 _BIG = 2.0
 _SOON = 5
+_MOST = 0.4
+_SACRIFICE = 1.5
+_GAMBIT = 0.8
+_FAIR = 1.6
+_GROWS = 2
+_CREDIBLE = 2.0
 _TRUST = 2.5
 _CEILING = 15.0
 
@@ -68,23 +74,29 @@ def weigh(board: chess.Board, slip: chess.Move, best: Line, slip_score: Score, r
     settled = [settle(position, punisher) for position in play.boards]
     level = _alternative(board, best, len(play) + 1, punisher)
     drop = (best.score.of(board.turn).plain - score.plain) / 100
-    index = _plateau([value for value, _ in settled], level[0], min(drop, _CEILING), play)
+    values = [value for value, _ in settled]
+    index = _plateau(values, level[0], balance(board, punisher), min(drop, _CEILING), play)
     value, rest = settled[index]
     reached = _counts(_played(play.boards[index], rest), punisher)
     taken, better = _difference(reached, _counts(board, punisher)), _difference(reached, level[1])
     missed = None
+    claimed = best.score.of(punisher).plain / 100
+    if _worth(better) < NOTHING <= _worth(taken) <= _FAIR * drop and level[0] - claimed >= _GAMBIT:
+        better = taken  # the alternative gives as much, but for play that its score counts; here it is just gone
     if _worth(taken) < NOTHING <= _worth(better):
-        # nothing is taken: the slip let something go, and that must be plain to see
+        # nothing is taken: the slip let something go, and that must be plain to see and worth most of the loss
         missed, soon = _let_go(board, slip, best, punisher)
         better = _difference(reached, soon)
+        if _worth(taken) <= -_SACRIFICE or _worth(better) < _MOST * min(drop, _CEILING):
+            missed, better = None, {}
     tally, material = _named(taken, better)
     kind = classify(tally) if material >= NOTHING else "attack"
     if kind == "attack":
         # nothing is in hand: what there is to see is the first strong moves
-        shown = _quiet_from(play, min(3, len(play)), punisher)
+        shown = quiet_from(play, min(3, len(play)), punisher)
         return Gain(kind, material, min(1, len(play)), shown, _frozen(tally))
     ply = _in_hand(play, value, index)
-    return Gain(kind, material, ply, _quiet_from(play, ply, punisher), _frozen(tally), missed=missed)
+    return Gain(kind, material, ply, quiet_from(play, ply, punisher), _frozen(tally), missed=missed)
 
 
 def needs_more(board: chess.Board, slip: chess.Move, refutation: Sequence[str]) -> bool:
@@ -181,7 +193,8 @@ def _alternative(board: chess.Board, best: Line, plies: int, side: chess.Color) 
             return value, _counts(position, side)
     if play.moves and play.is_capture(0):
         value, rest = settle(play.boards[1], side)
-        return value, _counts(_played(play.boards[1], rest), side)
+        if value - claimed < _TRUST:
+            return value, _counts(_played(play.boards[1], rest), side)
     return balance(board, side), _counts(board, side)
 
 
@@ -202,13 +215,14 @@ def _let_go(board: chess.Board, slip: chess.Move, best: Line, side: chess.Color)
     return max(prizes)[2], _alternative(board, best, _SOON, side)[1]
 
 
-def _plateau(values: list[int], level: int, drop: float, play: Play) -> int:
+def _plateau(values: list[int], level: int, before: int, drop: float, play: Play) -> int:
     """The index of the position whose settled balance stands for the line, within the first _HORIZON plies; within
     _NEAR where the score drops by less than _BIG pawns: a small loss that shows only late in a line is a guess.
 
     That is the earliest that explains the score and is not given back later; from there the next one at rest, if one
-    follows soon that explains it as well. Where none explains the score, the last one at rest, if all that the line
-    wins is won there; else the one that keeps the most.
+    follows soon that explains it as well; later, where much more is won soon, or where nothing was taken yet (the board
+    before the slip shows `before`) and something is later. Where none explains the score, the last one at
+    rest, if all that the line wins is won there; else the one that keeps the most.
     """
     last = min(len(values) - 1, _HORIZON if drop >= _BIG else _NEAR)
     gains = [value - level for value in values[: last + 1]]
@@ -221,10 +235,26 @@ def _plateau(values: list[int], level: int, drop: float, play: Play) -> int:
     enough = max(1.0, _EXPLAINED * drop)
     first = next((index for index in range(1, last + 1) if kept[index] >= enough), None)
     if first is not None:
+        credible = [index for index in range(last + 1) if kept[index] <= _CREDIBLE * drop]
+        first = _grown(first, kept, level - before, credible)
         return next((index for index in rest if index >= first), first)
     if rest and gains[rest[-1]] >= max(1.0, gains[last]):
         return rest[-1]
     return max(range(min(1, last), last + 1), key=lambda index: (kept[index], -index))
+
+
+def _grown(first: int, kept: list[int], offset: int, credible: list[int]) -> int:
+    """The index from `first` on, as the gain grows to what it will be, among those that the score makes `credible`.
+    `offset`: the level minus the board before the slip; `kept[index] + offset` is what was taken from the victim."""
+    while True:
+        ahead = [index for index in credible if index > first]
+        soon = [index for index in ahead if index < first + _SOON]
+        more = next((index for index in soon if kept[index] >= kept[first] + _GROWS), None)
+        if more is None and kept[first] + offset < 1:
+            more = next((index for index in ahead if kept[index] + offset >= 1), None)
+        if more is None:
+            return first
+        first = more
 
 
 def _in_hand(play: Play, value: int, index: int) -> int:
@@ -237,7 +267,7 @@ def _in_hand(play: Play, value: int, index: int) -> int:
     return first
 
 
-def _quiet_from(play: Play, ply: int, side: chess.Color) -> int:
+def quiet_from(play: Play, ply: int, side: chess.Color) -> int:
     """The first ply from `ply` on where no capture is pending and nobody is in check; else the whole line."""
     for stop in range(max(ply, 1), len(play) + 1):
         board = play.boards[stop]
@@ -276,7 +306,7 @@ def _named(taken: Tally, better: Tally) -> tuple[Tally, float]:
     changed hands (then the slip missed something, a recapture say).
     """
     plain, material = _worth(taken), _worth(better)
-    if plain >= NOTHING and material >= plain - 1.5:
+    if plain >= NOTHING and material >= max(NOTHING, _MOST * plain):
         return taken, material
     return better, material
 

@@ -67,7 +67,7 @@ def explain_slip(
     told: list[Theme] = []
     if gain.kind == "attack":
         told = themes(play, Play.along(board, best.pv))[:THEMES_TOLD]
-        gain = replace(gain, line=max([gain.line, *(theme.ply for theme in told)]))
+        gain = replace(gain, line=gains.quiet_from(play, max([gain.line, *(theme.ply for theme in told)]), play.side))
     names = [theme.name for theme in told] if gain.missed is None else [m.MISSED]
     shown = Play(play.boards[: gain.line + 1], play.moves[: gain.line])
     found = order(shown, gain, motifs_of(shown))
