@@ -61,6 +61,8 @@ def test_no_slip_is_ever_advised_not_even_the_engine_s_first_choice():
 def test_answers_name_what_a_move_does():
     board = after("e4 e5 Nf3 Nc6 Bc4 Nf6 Ng5")
     assert answers(board, board.parse_san("d5")) == "attacks the bishop on c4 and the pawn on e4"
+    board = after("e4 c5 Nf3 e6 d4 cxd4 Nxd4 Nf6 e5")
+    assert answers(board, board.parse_san("Qa5+")) == "gives check and attacks the pawn on e5"
     board = after("e4 e5 Qh5")  # 2...g6? 3.Qxe5+ wins the rook
     assert answers(board, board.parse_san("Nc6"), slip="g7g6", punish="h5e5") == "guards the pawn on e5"
 
@@ -86,6 +88,7 @@ def test_which_move_must_not_be_delayed():
     hint = move_order_hint(here, SLIP, [(there, (), 30, 25)])
     assert hint == "The order matters: first the knight goes to c3, only then the pawn advances to e5."
     assert move_order_hint(here, SLIP, [(there, (), 30, 25)], good=("f1d3",)) == ""
+    assert move_order_hint(here, SLIP, [(there, (), 30, 25)], good=()) == ""  # no good move: nothing may come first
     assert move_order_hint(here, SLIP, []) == ""
 
 

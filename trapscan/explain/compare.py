@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Collection, Iterable, Sequence
 
 import chess
 
@@ -90,20 +90,20 @@ def move_order_hint(
     slip: chess.Move,
     candidates: Iterable[Candidate],
     *,
-    good: Sequence[str] = (),
+    good: Collection[str] | None = None,
 ) -> str:
     """Which move must not be delayed, in one sentence; nothing where no neighbouring order shows it.
 
     `candidates` are as in `look_alikes`: positions where the same `slip` is sound. One of them gives the hint if the
-    victim has there already made one move that is legal here as well (and is among `good`, if any are given: the UCI
-    moves that are good here), the punisher one move at most, and nothing else differs.
+    victim has there already made one move that is legal here as well (and is among `good`, the UCI moves that are
+    good here, if they are given), the punisher one move at most, and nothing else differs.
     """
     hints = []
     for other, line, _, _ in candidates:
         if other.turn != board.turn or not other.is_legal(slip):
             continue
         move = _one_move_ahead(board, other)
-        if move is not None and (not good or move.uci() in good):
+        if move is not None and (good is None or move.uci() in good):
             hints.append((len(line), move.uci(), move))
     if not hints:
         return ""

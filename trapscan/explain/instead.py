@@ -64,7 +64,8 @@ def answers(board: chess.Board, move: chess.Move, *, slip: str = "", punish: str
         if met:
             return met
     # what "looks" or "seems" so tempts; here the plain deed is enough
-    return "".join(strengths(board, move)[:1]).partition(",")[0]
+    deeds = [deed.partition(",")[0] for deed in strengths(board, move)[:2]]
+    return " and ".join(deeds if deeds[:1] == ["gives check"] else deeds[:1])
 
 
 def _after(board: chess.Board, move: chess.Move) -> chess.Board:

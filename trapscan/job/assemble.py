@@ -171,7 +171,8 @@ def _elsewhere(
     ]
     move = chess.Move.from_uci(told.slip.move)
     best = outcome.examined.best.score
-    good = [uci for uci, score, _ in outcome.examined.others if loss(best, score) < seen.settings.sound]
+    good = {uci for uci, score, _ in outcome.examined.others if loss(best, score) < seen.settings.sound}
+    good |= set(outcome.examined.best.pv[:1]) - {slip.slip.move for slip in outcome.told}
     hint = explain.move_order_hint(board, move, candidates, good=good)
     return explain.look_alikes(board, move, chess.Move.from_uci(told.slip.refutation[0]), candidates), hint
 
