@@ -14,8 +14,10 @@ import pytest
 from sample_scans import HOSTILE, bulk_scan, hostile_scan, trap_scan
 
 from trapscan.errors import ReportError
+from trapscan.model import MoveText, Refutation
 from trapscan.report import compare, comparison_html, comparison_text, lesson, write_lesson
-from trapscan.report.lessons import alike, difficulty
+from trapscan.report.lessons import alike, difficulty, worth
+from trapscan.report.sheets import answers
 
 
 def ids(made) -> list[str]:  # type: ignore[no-untyped-def]
@@ -45,6 +47,35 @@ def test_no_two_alike_even_in_a_crowd() -> None:
     )
     made = lesson(msgspec.structs.replace(scan, findings=(*crowd, *scan.findings)), level=1400, count=12)
     assert sum(finding.fen == base.fen for finding in made.findings) == 1
+
+
+def test_what_is_worth_less_in_a_lesson() -> None:
+    """A gain that comes late, a man that is merely taken, a slip after which nothing is wrong."""
+    scan = trap_scan()
+    base = next(f for f in scan.findings if f.id.endswith("berlin-nxb5"))
+    assert base.slip and base.refutation and base.ply == 3 and base.refutation.uci[2:4] != base.slip.uci[2:4]
+    taken = msgspec.structs.replace(base.refutation, uci="a1" + base.slip.uci[2:4])
+    value = worth(base, scan, 1400)
+    assert worth(msgspec.structs.replace(base, ply=5), scan, 1400) == value
+    for poorer in ({"ply": 9}, {"refutation": taken}, {"cp_slip": -10}, {"gain": "attack"}, {"motifs": ()}):
+        assert worth(msgspec.structs.replace(base, **poorer), scan, 1400) < 0.7 * value
+
+
+def test_other_slips_of_the_position_are_told_to_the_coach() -> None:
+    scan = trap_scan()
+    base = next(f for f in scan.findings if f.id.endswith("berlin-nxb5"))
+    board = chess.Board(base.fen)
+    board.push_san("h6")
+    twin = msgspec.structs.replace(
+        base,
+        id="twin",
+        slip=MoveText(san="h6", uci="h7h6"),
+        refutation=Refutation(san="Nxc6", uci="d4c6" if board.piece_at(chess.D4) else "e5c6", line=()),
+        chance=tuple(0.5 for _ in scan.levels),
+    )
+    made = lesson(msgspec.structs.replace(scan, findings=(base, twin)), level=1400, count=1, pin=[base.id])
+    (item,) = answers(made).items
+    assert dict(item.rows)["Fails too"] == "6...h6?? 7.Nxc6!"
 
 
 def test_pins_drops_sides_motifs_and_seeds() -> None:

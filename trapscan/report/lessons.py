@@ -3,9 +3,10 @@
 The worth of a position is the fourth root of its toll at the level (reach falls by an order of magnitude within a few
 moves, and a lesson is not about the first two moves only), raised where the refutation must be known, and lowered
 where the slip is too rare at the level, the refutation too hard to find even when told to look, or where there is no
-clear gain and no motif to name. What a second engine denies is left out, unless it is pinned. Then one after the other
-is taken, each time the one worth most after what was taken has lowered its like: the same motif, opening, gain, side.
-Last, they are put from easy to hard.
+clear gain and no motif to name, where the gain comes so late that nobody at the board would see it, where the reply
+merely takes the man that slipped, or where the side that slips stands no worse afterwards. What a second engine
+denies is left out, unless it is pinned. Then one after the other is taken, each time the one worth most after what
+was taken has lowered its like: the same motif, opening, gain, side. Last, they are put from easy to hard.
 """
 
 from __future__ import annotations
@@ -22,12 +23,18 @@ from trapscan.levels import at_level
 from trapscan.model import Finding, Scan
 from trapscan.plain import plain
 from trapscan.report.levels import must_know_at
-from trapscan.report.view import board_of_finding, opening_family, refutation_line
+from trapscan.report.view import BETTER, board_of_finding, centipawns, opening_family, refutation_line
 
 MUST_KNOW_WEIGHT = 1.5
-GAIN_WEIGHTS = {"mate": 1.3, "queen": 1.2, "rook": 1.1, "piece": 1.1, "exchange": 0.9, "pawn": 0.7, "attack": 0.3}
+GAIN_WEIGHTS = {"mate": 1.3, "queen": 1.2, "rook": 1.1, "piece": 1.1, "exchange": 0.9, "pawn": 0.5, "attack": 0.3}
 """A lesson wants something to show for it: a worse position with nothing lost yet teaches the least."""
-NO_MOTIF_WEIGHT = 0.5
+NO_MOTIF_WEIGHT = 0.35
+SOON = 5
+"""Plies from the slip within which a gain can be shown at the board; one that comes later counts less in proportion."""
+TAKEN_WEIGHT = 0.5
+"""A man that can simply be taken where the slip puts it asks for no thought, and may be a gambit."""
+NO_WORSE_WEIGHT = 0.2
+"""A slip that only gives an advantage away is no warning: nothing bad happens on the board."""
 LIKE_FACTORS = {"motif": 0.55, "opening": 0.6, "gain": 0.85, "victim": 0.9}
 """What one already chosen position of the same kind leaves of another's worth."""
 SAME_STRUCTURE = 4
@@ -123,6 +130,12 @@ def worth(finding: Finding, scan: Scan, level: float) -> float:
     chance = at_level(finding.chance, scan.levels, level)
     find = at_level(finding.find, scan.levels, level)
     shown = GAIN_WEIGHTS.get(finding.gain, 1.0) * (1.0 if finding.motifs else NO_MOTIF_WEIGHT)
+    if finding.ply > SOON:
+        shown *= SOON / finding.ply
+    if finding.slip and finding.refutation and finding.refutation.uci[2:4] == finding.slip.uci[2:4]:
+        shown *= TAKEN_WEIGHT
+    if centipawns(finding.cp_slip) > -BETTER:
+        shown *= NO_WORSE_WEIGHT
     value = shown * math.sqrt(math.sqrt(toll)) * min(1.0, chance / 0.05) * (0.25 + 0.75 * min(1.0, find / 0.15))
     return value * (MUST_KNOW_WEIGHT if must_know_at(finding, scan.levels, level) else 1.0)
 
@@ -177,8 +190,9 @@ def alike(
 
 
 def _family(finding: Finding) -> str:
-    """The opening; without a name, the first two moves."""
-    return opening_family(finding) or " ".join(finding.line[:3])
+    """The opening, a gambit's two halves being one; without a name, the first two moves."""
+    name = opening_family(finding).removesuffix(" Accepted").removesuffix(" Declined")
+    return name or " ".join(finding.line[:3])
 
 
 def _lot(seed: int, name: str) -> float:

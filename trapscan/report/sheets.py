@@ -10,6 +10,8 @@ import chess
 from markupsafe import Markup
 
 from trapscan.errors import ReportError
+from trapscan.levels import at_level
+from trapscan.model import Finding
 from trapscan.plain import plain
 from trapscan.report import games
 from trapscan.report.diagrams import Arrow, board_svg
@@ -20,9 +22,11 @@ from trapscan.report.page import asset, environment, policy
 from trapscan.report.pdf import Item, sheet_pdf
 from trapscan.report.tables import question
 from trapscan.report.text import FAIR_PLAY
-from trapscan.report.view import Card, card
+from trapscan.report.view import Card, card, refutation_line, slip_and_reply
 
 PAPERS = ("a4", "letter")
+OTHERS = 3
+"""So many other slips of a position are named in an answer."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -75,18 +79,39 @@ def answers(lesson: Lesson) -> Sheet:
             arrows.append((finding.refutation.uci, "refutation"))
         board = chess.Board(finding.fen)
         items.append(
-            Item(number, words.title, board, finding.victim == "black", tuple(arrows), _answer(words), writing=False)
+            Item(
+                number,
+                words.title,
+                board,
+                finding.victim == "black",
+                tuple(arrows),
+                _answer(words, others_here(finding, lesson)),
+                writing=False,
+            )
         )
     about = f"For players around {lesson.level}. Dashed line and ring: the slip. Solid line and point: the refutation."
     return Sheet("answers", "Answers", about, tuple(items))
 
 
-def _answer(words: Card) -> tuple[tuple[str, str], ...]:
+def others_here(finding: Finding, lesson: Lesson) -> str:
+    """Other slips in the same position, which are right answers too: the most likely ones with their refutations."""
+    levels, level = lesson.scan.levels, lesson.level
+    others = [
+        other
+        for other in lesson.scan.findings
+        if other.fen == finding.fen and other.id != finding.id and other.slip is not None and refutation_line(other)
+    ]
+    others.sort(key=lambda other: (-at_level(other.chance, levels, level), other.id))
+    return ", ".join(slip_and_reply(other) for other in others[:OTHERS])
+
+
+def _answer(words: Card, others: str) -> tuple[tuple[str, str], ...]:
     """What stands beside an answer's board: name and text."""
     rows = (
         ("Why it tempts", words.tempting),
         ("Why it fails", words.fails),
         ("Refutation", words.refutation + (f" (also {words.also})" if words.also else "")),
+        ("Fails too", others),
         ("Instead", words.instead),
         ("Motifs", words.motifs),
         ("Opening", words.opening),
