@@ -45,9 +45,16 @@ class Evidence:
 
     def add(self, place: str, move: str, weight: int = 1, rating: int | None = None) -> None:
         """Count a move."""
-        self.counts.setdefault(place, Counter())[move] += weight
+        # a default made each time and thrown away again would cost more than the rest
+        if place not in self.counts:
+            self.counts[place] = Counter()
+        self.counts[place][move] += weight
         if rating is not None:
-            self.rated.setdefault(place, {}).setdefault(rating // 100 * 100, Counter())[move] += weight
+            by_rating = self.rated.setdefault(place, {})
+            step = rating // 100 * 100
+            if step not in by_rating:
+                by_rating[step] = Counter()
+            by_rating[step][move] += weight
 
     def merge(self, other: Evidence) -> None:
         """Add what another reading found."""
