@@ -9,6 +9,8 @@ from tqdm import tqdm
 
 from trapscan.job import Progress
 
+BAR_FORMAT = "{l_bar}{bar}| {n_fmt}/{total_fmt} [{elapsed}{postfix}]"
+
 
 class Bar(Progress):
     """A tqdm bar on standard error; notes are printed above it."""
@@ -16,6 +18,7 @@ class Bar(Progress):
     def __init__(self, *, shown: bool) -> None:
         self._shown = shown
         self._slips = 0
+        self._left = ""
         self._bar: tqdm[None] | None = None
         self._games: tqdm[None] | None = None
 
@@ -33,7 +36,9 @@ class Bar(Progress):
         """More positions to come: the bar grows."""
         if self._bar is None:
             quiet = not (self._shown and sys.stderr.isatty())
-            self._bar = tqdm(total=0, unit="pos", disable=quiet, dynamic_ncols=True, smoothing=0.05, file=sys.stderr)
+            self._bar = tqdm(
+                total=0, unit="pos", disable=quiet, dynamic_ncols=True, bar_format=BAR_FORMAT, file=sys.stderr
+            )
         self._bar.total = (self._bar.total or 0) + positions
         self._bar.refresh()
 
@@ -41,8 +46,12 @@ class Bar(Progress):
         """Positions are done."""
         if self._bar is not None:
             self._slips += slips
-            self._bar.set_postfix_str(f"{self._slips} slips", refresh=False)
+            self._bar.set_postfix_str(f"{self._slips} slips{self._left}", refresh=False)
             self._bar.update(positions)
+
+    def left(self, seconds: float | None) -> None:
+        """The scan's own reckoning: tqdm's would know nothing of the positions past the ends of lines."""
+        self._left = f", about {tqdm.format_interval(seconds)} left" if seconds is not None else ""
 
     def reading(self, size: int) -> None:
         """A bar of its own while game files are counted."""

@@ -199,26 +199,37 @@ Edge = tuple[str, str, str]
 def _examine_all(job: Job, counts: Counts, tree: Graph, side: str, chosen: Settings) -> Seen:
     """Examine the tree, then go on past its ends, one ply after the other."""
 
-    def examine(wave: Sequence[Position]) -> dict[str, Outcome]:
-        counts.learn(wave)
-        return job.run([counts.task(position) for position in wave])
-
     positions = {position.epd: position for position in tree.positions}
-    outcomes = examine(tree.positions)
     onward: list[Edge] = []
+    children: dict[str, list[tuple[str, Position]]] = {}
+    job.left.waves = chosen.beyond
+
+    def examine(wave: Sequence[Position], waves_to_come: int) -> dict[str, Outcome]:
+        counts.learn(wave)
+        new: set[str] = set()
+
+        def grow(position: Position, outcome: Outcome) -> int:
+            """What follows past an end, as soon as it is known: how many positions no one has come to before."""
+            moves = _moves_onward(position, outcome, side, chosen)
+            children[position.epd] = [(uci, graph.extend(position, uci)) for uci in moves]
+            before = len(new)
+            new.update(child.epd for _, child in children[position.epd] if child.epd not in positions)
+            return len(new) - before
+
+        return job.run([counts.task(position) for position in wave], grow if waves_to_come else None)
+
+    outcomes = examine(tree.positions, chosen.beyond)
     ends = [position for position in tree.positions if not position.prepared]
-    for _ in range(chosen.beyond):
+    for wave in range(chosen.beyond, 0, -1):
         fresh: dict[str, Position] = {}
-        for position in ends:
-            outcome = outcomes.get(position.epd)
-            for uci in _moves_onward(position, outcome, side, chosen) if outcome else ():
-                child = graph.extend(position, uci)
+        for position in ends:  # in the order of the tree, whatever the order in which they were done
+            for uci, child in children.pop(position.epd, ()):
                 onward.append((position.epd, uci, child.epd))
                 if child.epd not in positions:
                     fresh.setdefault(child.epd, child)
         positions |= fresh
         ends = list(fresh.values())
-        outcomes |= examine(ends)
+        outcomes |= examine(ends, wave - 1)
     choices = counts.choices(tree.positions)
     reach = {
         (epd, ours): by_level

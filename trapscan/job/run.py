@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import hashlib
 import time
-from collections.abc import Iterable, Iterator, Sequence
+from collections import Counter
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 
@@ -13,8 +14,10 @@ import msgspec
 import trapscan
 from trapscan.engines import Store
 from trapscan.job.compact import Compactor
+from trapscan.job.left import TimeLeft
 from trapscan.job.work import Finished, Outcome, Task, Tools, work
 from trapscan.job.workers import Workers
+from trapscan.model import Position
 from trapscan.settings import Settings
 
 OUTCOMES = "outcomes"
@@ -25,6 +28,8 @@ ROOMS_BEHIND_AN_OUTCOME = ("chance", "explain", "search", "model.py", "score.py"
 
 
 BAIT_SETTINGS = frozenset(name for name in Settings.__struct_fields__ if name.startswith("bait"))
+
+Grow = Callable[[Position, Outcome], int]
 
 NOT_DECISIVE = frozenset({"beyond", "beyond_width", "beyond_chance", "shown"}) | BAIT_SETTINGS
 """Settings that say where to look or what to show, not what is found in a position."""
@@ -44,6 +49,9 @@ class Progress:
 
     def read(self, size: int) -> None:
         """So many more bytes of them are done."""
+
+    def left(self, seconds: float | None) -> None:
+        """So many seconds the examining will probably still take; None while nothing can be said."""
 
     def note(self, text: str) -> None:
         """A line for the user."""
@@ -108,6 +116,7 @@ class Job:
     stats: Stats = field(default_factory=Stats)
     problems: list[tuple[str, str]] = field(default_factory=list)
     small: Compactor = field(default_factory=Compactor)
+    left: TimeLeft = field(default_factory=TimeLeft)
     salt: str = field(default="", init=False)
     """What every outcome depends on besides its own task: engine, settings, code."""
 
@@ -116,15 +125,27 @@ class Job:
         settings = msgspec.json.encode(decisive, order="sorted")
         self.salt = f"{self.tools.identity}|{hashlib.sha256(settings).hexdigest()}|{code_digest()}"
 
-    def run(self, tasks: Sequence[Task]) -> dict[str, Outcome]:
-        """Outcomes by EPD, without `asked`; positions that failed are missing and stand in `problems`.
+    def run(self, tasks: Sequence[Task], grow: Grow | None = None) -> dict[str, Outcome]:
+        """Outcomes by EPD, without `asked`; positions that failed are missing and stand in `problems`. `grow` is told
+        the outcome of each position where a line ends, and says how many new positions follow from it.
 
         Each result is in the store before the next is looked at, so that a kill loses only what was in flight.
         """
         self.progress.add(len(tasks))
+        self.left.wave(Counter(_white_moves(task) for task in tasks if _is_end(task)))
         keys = {task.epd: self._key(task) for task in tasks}
+        by_epd = {task.epd: task for task in tasks}
         done: dict[str, Outcome] = {}
         waiting = []
+
+        def take(task: Task, outcome: Outcome) -> None:
+            done[task.epd] = self.small(outcome)
+            self.stats.positions += 1
+            self.stats.slips += len(outcome.told)
+            if grow is not None and _is_end(task):
+                self.left.grown(_white_moves(task), grow(task.position, outcome))
+            self.progress.step(1, len(outcome.told))
+
         for part in _parts(tasks):  # in parts, because thousands of outcomes as they lie in the store are much
             known = self.store.get_blobs(OUTCOMES, [keys[task.epd] for task in part])
             for task in part:
@@ -133,27 +154,24 @@ class Job:
                 if outcome is None:
                     waiting.append(task)
                 else:
-                    self._done(done, task.epd, outcome)
+                    take(task, outcome)
                     self.stats.from_store += 1
+        self.left.looked_up(len(done), Counter(map(_is_end, waiting)))
         start = time.perf_counter()
         waiting.sort(key=lambda task: keys[task.epd])  # as good as shuffled: what is done is a fair sample
         for finished in self.workers.each(work, self.tools, waiting):
             self._keep(finished, keys[finished.epd])
+            self.left.searched(_is_end(by_epd[finished.epd]), finished.seconds)
+            self.progress.left(self.left.seconds(self.stats.search_wall_seconds + time.perf_counter() - start))
             if finished.outcome is None:
                 self.problems.append((finished.epd, finished.problem))
                 self.progress.step(1, 0)
             else:
-                self._done(done, finished.epd, finished.outcome)
+                take(by_epd[finished.epd], finished.outcome)
         if waiting:
             self.stats.jobs = self.workers.jobs
             self.stats.search_wall_seconds += time.perf_counter() - start
         return done
-
-    def _done(self, done: dict[str, Outcome], epd: str, outcome: Outcome) -> None:
-        done[epd] = self.small(outcome)
-        self.stats.positions += 1
-        self.stats.slips += len(outcome.told)
-        self.progress.step(1, len(outcome.told))
 
     def _keep(self, finished: Finished, key: str) -> None:
         self.stats.engine_seconds += finished.engine_seconds
@@ -171,6 +189,14 @@ class Job:
         if task.evidence is not None:
             parts += [task.evidence.digest(), str(task.one_player)]
         return hashlib.sha256("|".join(parts).encode()).hexdigest()
+
+
+def _is_end(task: Task) -> bool:
+    return not task.position.prepared
+
+
+def _white_moves(task: Task) -> bool:
+    return task.epd.split()[1] == "w"
 
 
 def _parts(tasks: Sequence[Task], size: int = 500) -> Iterator[Sequence[Task]]:
