@@ -15,6 +15,7 @@ import chess
 import msgspec
 
 from trapscan.score import Score
+from trapscan.stopping import Until
 
 SCHEMA = "trapscan.scan/1"
 
@@ -26,13 +27,15 @@ class Query:
     """One question to an engine, answered independently of every other (cleared hash): equal query, equal answer.
 
     `budget` is in engine nodes; an engine that cannot count nodes turns it into a calibrated depth. `moves` restricts
-    the root moves (empty: all legal moves). `lines` is the number of best lines wanted (MultiPV).
+    the root moves (empty: all legal moves). `lines` is the number of best lines wanted (MultiPV). With `until` the
+    search ends as soon as that is settled, at `budget` at the latest.
     """
 
     epd: str
     budget: int
     moves: tuple[str, ...] = ()
     lines: int = 1
+    until: Until | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,12 +49,14 @@ class Line:
 @dataclass(frozen=True, slots=True)
 class Evaluation:
     """The answer to a query: best line first; empty `lines` never occurs except for mate and stalemate (one line
-    with an empty pv). `nodes` is what the engine says it spent; `notes` tells of anything odd (a cut line...)."""
+    with an empty pv). `nodes` is what the engine says it spent; `notes` tells of anything odd (a cut line...).
+    `trail`, only where the query has an `until`: after each iteration, the nodes so far and the score."""
 
     lines: tuple[Line, ...]
     nodes: int
     depth: int = 0
     notes: tuple[str, ...] = ()
+    trail: tuple[tuple[int, Score], ...] = ()
 
     @property
     def best(self) -> Line:

@@ -21,29 +21,46 @@ Rating = Annotated[int, Meta(ge=600, le=2600)]
 OptionValue = str | int | bool
 
 
+class Stake(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """For moves whose chance reaches `chance` at some level: nodes after which the move may be called harmless
+    (`least`), nodes at which its search ends in any case (`most`), and how many times its noise a loss must be away
+    from the threshold to be settled before that (`clear`)."""
+
+    chance: Share
+    least: Nodes
+    most: Nodes
+    clear: Annotated[float, Meta(ge=0.0, le=10.0)] = 1.0
+
+
 class Settings(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
     """Everything that decides what a scan finds. Budgets are in engine nodes, losses in objective expected score
     (0 to 1), levels in Elo."""
 
-    stages: Annotated[tuple[Nodes, ...], Meta(min_length=1)] = (2_000, 20_000, 200_000, 400_000)
-    """Budgets after a move, rising. A move climbs until its loss is clear of the threshold."""
-    noise: tuple[Annotated[float, Meta(gt=0.0, le=0.5)], ...] = (0.097, 0.03, 0.015, 0.01)
-    """Standard error of a loss at each stage, in expected score."""
-    clear: Annotated[float, Meta(ge=0.0, le=10.0)] = 1.5
-    """How many times its noise a loss must be away from the threshold to be settled before the last stage."""
+    stakes: Annotated[tuple[Stake, ...], Meta(min_length=1)] = (
+        Stake(chance=0.3, least=16_000, most=160_000, clear=1.5),
+        Stake(chance=0.1, least=12_000, most=160_000, clear=1.2),
+        Stake(chance=0.0, least=2_000, most=60_000, clear=1.0),
+    )
+    """How long the search after a move may take, by how likely the move is; the first that fits holds."""
+    noise: Annotated[float, Meta(gt=0.0, le=0.5)] = 0.058
+    """Standard error of a loss after 2,000 nodes, in expected score."""
+    noise_fall: Annotated[float, Meta(ge=0.0, le=1.0)] = 0.35
+    """It falls with this power of the nodes."""
     best_nodes: Nodes = 100_000
     """Budget for the position itself: what the best move is worth."""
-    confirm_nodes: Nodes = 20_000
-    """Every slip that is reported was confirmed with at least this budget, and its refutation comes from there."""
+    confirm_nodes: Nodes = 6_000
+    """Least nodes behind a slip that is reported."""
+    side_nodes: Nodes = 8_000
+    """Budget for what is asked about a slip once it stands: other moves that punish, the rest of a line."""
     threshold: Annotated[float, Meta(ge=0.01, le=0.9)] = 0.10
     """A move that loses at least this much is a slip."""
     sound: Annotated[float, Meta(ge=0.0, le=0.2)] = 0.02
     """A move that loses less than this is sound."""
     min_chance: Share = 0.01
     """A slip is reported when its chance reaches this at some level."""
-    min_prior: Share = 0.004
+    min_prior: Share = 0.007
     """A move is examined when its chance before the engine looks reaches this at some level."""
-    max_candidates: Annotated[int, Meta(ge=1, le=250)] = 16
+    max_candidates: Annotated[int, Meta(ge=1, le=250)] = 24
     """At most this many moves a position are examined, the likeliest first (moves of the repertoire always are)."""
     beyond: Annotated[int, Meta(ge=0, le=20)] = 2
     """Plies to go on past the end of each line."""
@@ -75,12 +92,17 @@ class Settings(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=
     """How many findings of a kind the readable reports show; scan.json always holds all."""
 
     def __post_init__(self) -> None:
-        if len(self.noise) != len(self.stages):
-            raise ValueError("`noise` needs one value for each of `stages`")
-        if list(self.stages) != sorted(set(self.stages)):
-            raise ValueError("`stages` must rise")
+        chances = [stake.chance for stake in self.stakes]
+        if chances != sorted(set(chances), reverse=True) or chances[-1] != 0:
+            raise ValueError("the chances of `stakes` must fall, and the last be 0")
+        if any(stake.least > stake.most for stake in self.stakes):
+            raise ValueError("`least` of `stakes` must not exceed `most`")
         if list(self.levels) != sorted(set(self.levels)):
             raise ValueError("`levels` must rise")
+
+    def stake(self, chance: float) -> Stake:
+        """What holds for a move of this chance."""
+        return next(stake for stake in self.stakes if chance >= stake.chance)
 
     def public(self) -> dict[str, Any]:
         """The settings as plain values, for scan.json."""

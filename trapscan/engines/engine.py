@@ -15,7 +15,7 @@ import chess
 from trapscan.engines.facts import Probe
 from trapscan.engines.session import START_SECONDS, Session
 from trapscan.engines.spec import EngineSpec
-from trapscan.engines.uci import read_answer
+from trapscan.engines.uci import read_answer, score_of_line
 from trapscan.errors import (
     EngineAnswerError,
     EngineCrashedError,
@@ -26,6 +26,7 @@ from trapscan.errors import (
 from trapscan.model import Evaluation, Line, Query
 from trapscan.score import Score
 from trapscan.settings import OptionValue
+from trapscan.stopping import LOOKS_BACK, NOISE_AT, Until, steps
 
 _UNSEARCHABLE = (
     chess.STATUS_NO_WHITE_KING
@@ -89,6 +90,8 @@ class Engine:
         Raises EngineTimeoutError, EngineCrashedError or EngineAnswerError after the second failure in a row,
         EngineRefusedError when the engine cannot be set up as wanted, ValueError on a query it may not be asked.
         """
+        if query.until is not None and not self.probe.watchable:
+            return self._evaluate_in_steps(query, query.until)
         board = read_board(query.epd, engine=self.name)
         if (query.lines > 1 or query.moves) and not self.multipv:
             raise ValueError(f"{self.name} can only be asked for the best line of all moves")
@@ -96,14 +99,14 @@ class Engine:
         if not moves and not any(board.legal_moves):
             mated = board.is_check()
             score = Score(board.turn, mate=0) if mated else Score(board.turn, cp=0)
-            return Evaluation((Line(score, ()),), 0)
+            return Evaluation((Line(score, ()),), 0, trail=((0, score),) if query.until else ())
         wanted = 1 if query.lines == 1 else min(query.lines, len(moves) or board.legal_moves.count())
         limit, seconds = self.probe.limit(query.budget)
         factor = 100.0 if self.probe.limit_kind == "depth" else 20.0
         failure: EngineError | None = None
         for attempt in (1, 2):
             try:
-                answer = self._ask(board, limit, self.patience + factor * seconds, wanted, moves)
+                answer = self._ask(board, limit, self.patience + factor * seconds, wanted, moves, query.until)
                 break
             except (EngineTimeoutError, EngineCrashedError, EngineAnswerError) as exc:
                 failure = exc
@@ -123,14 +126,49 @@ class Engine:
         self.nodes += answer.nodes
         return answer
 
-    def _ask(self, board: chess.Board, limit: str, seconds: float, wanted: int, moves: tuple[str, ...]) -> Evaluation:
+    def _evaluate_in_steps(self, query: Query, until: Until) -> Evaluation:
+        """An engine that cannot be watched is asked again with rising budgets."""
+        trail: list[tuple[int, Score]] = []
+        spent, notes, answer = 0, [], None
+        for budget in steps(min(NOISE_AT, query.budget), query.budget):
+            answer = self.evaluate(replace(query, budget=budget, until=None))
+            spent += answer.nodes
+            notes += [note for note in answer.notes if note not in notes]
+            trail.append((budget, answer.best.score))
+            if not answer.best.pv or until.settled([(nodes, score.expected()) for nodes, score in trail]):
+                break
+        assert answer is not None
+        return replace(answer, nodes=spent, notes=tuple(notes), trail=tuple(trail))
+
+    def _ask(
+        self,
+        board: chess.Board,
+        limit: str,
+        seconds: float,
+        wanted: int,
+        moves: tuple[str, ...],
+        until: Until | None = None,
+    ) -> Evaluation:
         session = self._live()
         start = time.perf_counter()
+        trail: list[tuple[int, Score]] = []
+
+        def enough(line: bytes) -> bool:
+            step = score_of_line(line, board, self.probe.mate_floor)
+            if step is None:
+                return False
+            trail.append(step)
+            return until is not None and until.settled(
+                [(nodes, score.expected()) for nodes, score in trail[-LOOKS_BACK:]]
+            )
+
         try:
-            raw = session.search(board, limit, seconds, multipv=wanted, moves=moves)
+            raw = session.search(
+                board, limit, seconds, multipv=wanted, moves=moves, enough=enough if until is not None else None
+            )
         finally:
             self.busy += time.perf_counter() - start
-        return read_answer(
+        answer = read_answer(
             raw.lines,
             raw.bestmove,
             board,
@@ -139,6 +177,7 @@ class Engine:
             mate_floor=self.probe.mate_floor,
             engine=self.name,
         )
+        return replace(answer, trail=tuple(trail))
 
     def _live(self) -> Session:
         if self._owner != os.getpid():  # forked: the process and its pipes belong to the other one

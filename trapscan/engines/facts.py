@@ -23,7 +23,7 @@ from trapscan.engines.store import store_folder
 from trapscan.engines.uci import Option, find_option
 from trapscan.settings import OptionValue
 
-PROBE_VERSION = 2
+PROBE_VERSION = 3
 
 SLOW_NPS = 133_000
 """Engines below this speed get smaller budgets: at this speed the greatest standard budget takes LONG_SECONDS."""
@@ -61,6 +61,7 @@ class Probe(msgspec.Struct, frozen=True, kw_only=True):
     reproducible    equal searches give equal scores and lines after the clearing that we do; that is `ucinewgame`, and
                     the Clear Hash button with clear_hash, and a first short search of the same position with prime
     steady_nodes    node counts repeat as well; where they don't, the expected count stands in for them
+    stops           a search can be ended early by `stop`
     scores          "exact", or "bracketed" (only bounds, but both, close together)
     mate_floor      > 0: mates come as centipawns beyond this
     answers         what it says on a mate in one, when mated, when stalemated, with a single legal move
@@ -85,6 +86,7 @@ class Probe(msgspec.Struct, frozen=True, kw_only=True):
     clear_hash: bool = False
     prime: bool = False
     steady_nodes: bool = True
+    stops: bool = False
     scores: str = ""
     mate_floor: int = 0
     answers: dict[str, str] = {}
@@ -96,6 +98,14 @@ class Probe(msgspec.Struct, frozen=True, kw_only=True):
     def multiline(self) -> bool:
         """Whether several lines and restricted moves may be asked for: an engine must do both."""
         return self.multipv and self.searchmoves
+
+    @property
+    def watchable(self) -> bool:
+        """Whether a search can be watched and ended as soon as it has told enough: only where its nodes are those
+        of the budget, so that what was measured about them holds."""
+        exact = self.node_ratio[0] >= 0.8 and self.node_ratio[1] <= 1.2
+        fast = self.budget_nps >= SLOW_NPS and self.least_nodes == 0
+        return self.limit_kind == "nodes" and self.stops and self.steady_nodes and exact and fast
 
     def scaled(self, budget: int) -> int:
         """The nodes an engine of this speed spends on `budget`.
@@ -193,6 +203,7 @@ def engine_identity(
         str(probe.clear_hash),
         str(probe.prime),
         str(probe.mate_floor),
+        str(probe.watchable),
     ]
     if not spec.embedded:
         parts += [str(probe.budget_nps if probe.budget_nps < SLOW_NPS or probe.limit_kind == "movetime" else "full")]

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 
 import chess
 
@@ -29,6 +29,7 @@ from trapscan.settings import OptionValue
 NODE_TRIALS = (300, 2_000, 8_000, 32_000)
 FIRST_TRIAL = 4.0  # seconds; an engine of any use does the smallest trial in a fraction
 LONGEST = 30.0  # seconds for a search by a limit that was seen to work: only a machine under heavy load needs them
+STOP_SECONDS = 3.0
 CALIBRATION_NODES = 400_000
 CALIBRATION_SECONDS = 1.0  # per position
 DEEPEST = 40
@@ -62,11 +63,18 @@ class _Measurement:
             self._session = None
 
     def search(
-        self, fen: str, limit: str, seconds: float = LONGEST, *, multipv: int = 1, moves: Sequence[str] = ()
+        self,
+        fen: str,
+        limit: str,
+        seconds: float = LONGEST,
+        *,
+        multipv: int = 1,
+        moves: Sequence[str] = (),
+        enough: Callable[[bytes], bool] | None = None,
     ) -> RawAnswer | None:
         """One search, or None when it did not come back or died; then the engine is replaced."""
         try:
-            return self.session().search(chess.Board(fen), limit, seconds, multipv=multipv, moves=moves)
+            return self.session().search(chess.Board(fen), limit, seconds, multipv=multipv, moves=moves, enough=enough)
         except EngineTimeoutError:
             if self._session is not None and not self._session.clean:
                 self.drop()
@@ -147,6 +155,7 @@ class _Measurement:
             clear_hash=self.clear_hash,
             prime=self.prime,
             steady_nodes=self.steady_nodes,
+            stops=nodes_work and self._stops(nps),
             scores=scores,
             mate_floor=self.mate_floor,
             answers=answers,
@@ -355,6 +364,11 @@ class _Measurement:
         only = ("a7a6", "d8b6")
         raw = self.search(OPENINGS[0], limit, moves=only)
         return self.read(OPENINGS[0], raw, moves=only) is not None
+
+    def _stops(self, nps: int) -> bool:
+        """Whether `stop`, sent at once, ends a search that would take STOP_SECONDS in half of them."""
+        raw = self.search(OPENINGS[0], f"nodes {round(STOP_SECONDS * nps)}", enough=lambda line: True)
+        return raw is not None and raw.seconds < STOP_SECONDS / 2
 
     def _wdl(self, limit: str) -> bool:
         session = self.session()

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import time
 from collections import deque
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
 import chess
@@ -150,8 +150,11 @@ class Session:
         multipv: int = 1,
         moves: Iterable[str] = (),
         fresh: bool = True,
+        enough: Callable[[bytes], bool] | None = None,
     ) -> RawAnswer:
         """Search `board` (a root without history) with `go <limit>`; `fresh` forgets all earlier searches first.
+        `enough` is shown each line with a score; when it says yes the search is stopped and what comes after is not
+        looked at, so that the answer does not depend on how soon the engine obeys (the best move is then "").
 
         Raises EngineTimeoutError after `seconds`; then `clean` says whether the engine obeyed `stop` and may be used
         on. Raises EngineCrashedError when it ends.
@@ -180,7 +183,7 @@ class Session:
         start = time.perf_counter()
         self.process.send(f"position fen {fen}\ngo {limit}{only}\n")
         try:
-            lines, best, last = self._answer(seconds)
+            lines, best, last = self._answer(seconds, enough)
         except EngineTimeoutError as exc:
             self.clean = self._stop()
             raise EngineTimeoutError(exc.message, engine=self.engine_name, epd=board.epd()) from exc
@@ -190,21 +193,29 @@ class Session:
 
     clean: bool = True
 
-    def _answer(self, seconds: float) -> tuple[Sequence[bytes], str, bytes]:
+    def _answer(
+        self, seconds: float, enough: Callable[[bytes], bool] | None = None
+    ) -> tuple[Sequence[bytes], str, bytes]:
+        stopped = False
         lines: deque[bytes] = deque(maxlen=_KEPT_LINES)
         last = b""  # the last line that counts nodes: some engines give their sum on a line of its own, without score
         for line in self.process.read_lines(seconds, "best move"):
             # Only what may matter is kept, and of that the end, so that a flood costs time but no memory.
             low = line[:16].lower()
             if low.startswith(b"info"):
+                if stopped:
+                    continue
                 if b"score" in line or b"score" in line.lower():
                     lines.append(line)
+                    if enough is not None and enough(line):
+                        stopped = True
+                        self.process.send("stop\n")
                 elif b"nodes" in line:
                     last = line
             elif b"bestmove" in line.lower():
                 best = bestmove_of(line)
                 if best is not None:
-                    return lines, best, last
+                    return lines, "" if stopped else best, last
         raise EngineCrashedError("the engine stopped talking", engine=self.engine_name)  # read_lines never ends
 
     def _stop(self) -> bool:

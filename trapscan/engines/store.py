@@ -13,6 +13,7 @@ import sqlite3
 import threading
 import zlib
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from dataclasses import astuple
 from pathlib import Path
 from types import TracebackType
 from typing import Any, TypeVar
@@ -39,7 +40,9 @@ CREATE TABLE blobs (kind TEXT NOT NULL, key TEXT NOT NULL, value BLOB NOT NULL, 
 """
 
 _PackedLine = tuple[bool, int | None, int | None, str]  # side, cp, mate, moves
-_Packed = tuple[int, int, tuple[str, ...], tuple[_PackedLine, ...]]  # nodes, depth, notes, lines
+_PackedStep = tuple[int, int | None, int | None]  # nodes, cp, mate: for the side to move
+_Packed = tuple[int, int, tuple[str, ...], tuple[_PackedLine, ...], tuple[_PackedStep, ...]]
+# nodes, depth, notes, lines, trail
 _encode = msgspec.msgpack.Encoder().encode
 _decode = msgspec.msgpack.Decoder(_Packed).decode
 _Result = TypeVar("_Result")
@@ -278,22 +281,26 @@ class _OtherVersionError(Exception):
 
 def query_key(query: Query) -> bytes:
     """16 bytes that stand for a query."""
-    text = msgspec.json.encode((query.epd, query.budget, query.moves, query.lines))
+    until = () if query.until is None else astuple(query.until)
+    text = msgspec.json.encode((query.epd, query.budget, query.moves, query.lines, *until))
     return hashlib.blake2b(text, digest_size=16).digest()
 
 
 def _pack(evaluation: Evaluation) -> bytes:
     lines = [(line.score.side, line.score.cp, line.score.mate, " ".join(line.pv)) for line in evaluation.lines]
-    return _encode((evaluation.nodes, evaluation.depth, evaluation.notes, lines))
+    trail = [(nodes, score.cp, score.mate) for nodes, score in evaluation.trail]
+    return _encode((evaluation.nodes, evaluation.depth, evaluation.notes, lines, trail))
 
 
 def _unpack(payload: bytes) -> Evaluation:
-    nodes, depth, notes, lines = _decode(payload)
+    nodes, depth, notes, lines, trail = _decode(payload)
+    side = bool(lines) and lines[0][0]
     return Evaluation(
         tuple(Line(Score(side, cp=cp, mate=mate), tuple(pv.split())) for side, cp, mate, pv in lines),
         nodes,
         depth,
         notes,
+        tuple((nodes, Score(side, cp=cp, mate=mate)) for nodes, cp, mate in trail),
     )
 
 

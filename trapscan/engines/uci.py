@@ -207,6 +207,8 @@ def read_answer(
     def fault(what: str) -> EngineAnswerError:
         return EngineAnswerError(what, engine=engine, epd=board.epd())
 
+    if not bestmove and lines and (last := parse_info(lines[-1])) is not None and last.pv:
+        bestmove = last.pv[0]  # stopped at a line that settled the matter
     if bestmove in ("", "(none)", "none", "null", "0000"):
         raise fault("the engine gave no move although there are legal ones")
     try:
@@ -248,6 +250,15 @@ def read_answer(
     # Engines list lines by index, not always by score (measured: Ethereal).
     result.sort(key=lambda line: -line.score.plain)
     return Evaluation(tuple(result), nodes, max(info.depth for info in chosen), tuple(notes))
+
+
+def score_of_line(line: bytes, board: chess.Board, mate_floor: int) -> tuple[int, Score] | None:
+    """The nodes and the score of an `info` line that holds an exact score of the best line and its moves, or None."""
+    info = parse_info(line)
+    if info is None or info.bound or info.index != 1 or info.mate == 0:
+        return None
+    pv = _legal_part(board, info.pv)
+    return (info.nodes, _score(info, board, pv, mate_floor)) if pv else None
 
 
 def _last_complete(infos: Sequence[Info], wanted: int) -> list[Info]:

@@ -97,7 +97,7 @@ class Second:
         for i, case in enumerate(cases):
             scores = self._scores(case) if case is not None else None
             if case is not None and scores is not None and loss(*scores) < settings.threshold:
-                deepest = max(settings.stages[-1], *case.budgets)
+                deepest = max(settings.stakes[0].most, *case.budgets)
                 cases[i] = replace(case, budgets=(deepest, deepest))
         self._ask(case for case in cases if case is not None)
         return tuple(

@@ -27,6 +27,7 @@ from trapscan.model import ChanceModel, Evaluation, Examined, Instead, Position,
 from trapscan.score import loss
 from trapscan.search import Examiner
 from trapscan.settings import Settings
+from trapscan.stopping import NOISE_AT
 
 
 @dataclass(frozen=True, slots=True)
@@ -169,7 +170,7 @@ def _find(
     chances = model.predict([after], levels)[0]
     right = (slip.refutation[0], *slip.also)
     at_stake = max(0.0, loss(examined.best.score, slip.score))
-    shallow = at_stake if slip.exposed == settings.stages[0] else 0.0
+    shallow = at_stake if slip.exposed <= NOISE_AT else 0.0
     losses = {move: (0.0, 0.0) if move in right else (shallow, at_stake) for move in chances}
     joined = model.join(chances, losses, levels)
     return tuple(min(1.0, sum(joined[move][i] for move in right)) for i in range(len(levels)))
@@ -177,7 +178,7 @@ def _find(
 
 def digest_of(query: Query) -> int:
     """A number that stands for the query: it tells which were asked more than once."""
-    text = f"{query.epd}|{query.budget}|{query.moves}|{query.lines}"
+    text = f"{query.epd}|{query.budget}|{query.moves}|{query.lines}|{query.until or ''}"
     return int.from_bytes(blake2b(text.encode(), digest_size=8).digest(), "big", signed=True)
 
 

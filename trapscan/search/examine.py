@@ -1,8 +1,8 @@
-"""Screening and verifying: one position, its candidate moves, and which of them are slips.
+"""One position, its candidate moves, and which of them are slips.
 
-A candidate climbs the stages (rising budgets, one search of the position after it) until its loss is clear of the
-threshold by the noise of its stage, so that most moves cost one cheap search. What settles as a slip is confirmed with
-a larger budget, from which its refutation comes; a slip that does not survive that climbs on to the last stage.
+The position itself is searched once, for the best move. After each candidate one search climbs until the candidate's
+loss is clear of the threshold by the noise of the nodes spent so far (trapscan.stopping), so that most moves cost a few
+thousand nodes and a doubtful one, if many play it, all it may. The refutation of a slip comes from the same search.
 """
 
 from __future__ import annotations
@@ -16,8 +16,9 @@ from trapscan.model import ChanceModel, Chances, Evaluation, Evaluator, Examined
 from trapscan.score import Score, loss
 from trapscan.search.candidates import choose_candidates
 from trapscan.settings import Settings
+from trapscan.stopping import NOISE_AT, Until
 
-REFUTATIONS = 4
+REFUTATIONS = 3
 """How many first moves of the punisher are looked at, to tell which others punish as well."""
 
 LIKELY_REPLY = 0.15
@@ -26,9 +27,8 @@ LIKELY_REPLY = 0.15
 ALSO_SHARE = 0.5
 """Another first move punishes as well when it keeps the loss over the threshold and at least this share of it."""
 
-STAKES = ((0.10, 1.5), (0.03, 1.0), (0.0, 0.4))
-"""(least chance at any level, factor on the margin): a move that many play deserves more nodes than one of 1 %. Traps
-that a shallow search misjudges are just the moves that people play (measured: scripts/check_traps)."""
+PREPARED_CHANCE = 0.1
+"""A move of the repertoire is searched as one of at least this chance: nothing is worse than a prepared slip."""
 
 MAX_EXTENSIONS = 2
 """How often a refutation that ends in the middle of things is prolonged with the engine."""
@@ -38,7 +38,7 @@ NeedsMore = Callable[[chess.Board, chess.Move, tuple[str, ...]], bool]
 
 @dataclass(slots=True)
 class Climb:
-    """A candidate on its way up: its score after each search so far."""
+    """A candidate and what the search after it said; scores and losses from the victim's point of view."""
 
     move: str
     child: str
@@ -46,10 +46,8 @@ class Climb:
     nodes: int
     shallow_loss: float
     loss: float
-    stake: float = 1.0
-    exposed: int = 0
-    settled: bool = False
-    evaluation: Evaluation | None = None
+    exposed: int
+    evaluation: Evaluation | None
 
 
 @dataclass(slots=True)
@@ -91,27 +89,19 @@ class Examiner:
         best = asked(Query(position.epd, self.settings.best_nodes)).best
         if not candidates:
             return Examined(position.epd, best, (), (), chances, 0, asked.searches, asked.nodes)
-        climbs = [self._screen(asked, board, best, move) for move in candidates]
-        joined = self._join(chances, climbs)
-        for climb in climbs:
-            climb.stake = _stake(max(joined[climb.move]))
-            self._note(climb, climb.nodes, 0)
-        worth = [c for c in climbs if self._matters(joined, c.move, position, share=0.5)]
-        for climb in worth:
-            self._settle(asked, best, climb)
-        joined = self._join(chances, climbs)
-        slips = [
+        climbs = [self._climb(asked, board, best, position, chances, move) for move in candidates]
+        joined = self.model.join(chances, {c.move: (c.shallow_loss, c.loss) for c in climbs}, self.settings.levels)
+        slips = tuple(
             self._report(asked, board, best, climb)
-            for climb in worth
-            if climb.loss >= self.settings.threshold and self._matters(joined, climb.move, position)
-        ]
-        confirmed = tuple(slip for slip in slips if slip is not None)
-        joined = self._join(chances, climbs)  # confirming moved some losses
-        slipped = {slip.move for slip in confirmed}
+            for climb in climbs
+            if climb.loss >= self.settings.threshold
+            and (climb.move in position.prepared or max(joined[climb.move]) >= self.settings.min_chance)
+        )
+        slipped = {slip.move for slip in slips}
         return Examined(
             epd=position.epd,
             best=best,
-            slips=tuple(slip for slip in confirmed if self._matters(joined, slip.move, position)),
+            slips=slips,
             others=tuple((c.move, c.score, c.nodes) for c in climbs if c.move not in slipped),
             chances=joined,
             candidates=len(candidates),
@@ -120,57 +110,49 @@ class Examiner:
             problems=tuple(asked.notes),
         )
 
-    def _screen(self, asked: Asked, board: chess.Board, best: Line, move: str) -> Climb:
+    def _climb(
+        self, asked: Asked, board: chess.Board, best: Line, position: Position, chances: Chances, move: str
+    ) -> Climb:
         child = _epd_after(board, move)
-        budget = self.settings.stages[0]
-        evaluation = asked(Query(child, budget))
+        if best.pv and move == best.pv[0]:  # what the best move is worth has just been asked
+            return Climb(move, child, best.score, self.settings.best_nodes, 0.0, 0.0, 0, None)
+        chance = max(chances[move])
+        stake = self.settings.stake(max(chance, PREPARED_CHANCE) if move in position.prepared else chance)
+        until = Until(
+            best=best.score.expected(),
+            threshold=self.settings.threshold,
+            clear=stake.clear,
+            least=stake.least,
+            confirm=min(self.settings.confirm_nodes, stake.most),
+            noise=self.settings.noise,
+            fall=self.settings.noise_fall,
+        )
+        evaluation = asked(Query(child, stake.most, until=until))
         score = evaluation.best.score.of(board.turn)
-        lost = max(0.0, loss(best.score, score))
-        return Climb(move, child, score, budget, shallow_loss=lost, loss=lost, evaluation=evaluation)
+        trail = [(nodes, loss(best.score, step.of(board.turn))) for nodes, step in evaluation.trail]
+        trail = trail or [(stake.most, loss(best.score, score))]
+        first = max((i for i, (nodes, _) in enumerate(trail) if nodes <= NOISE_AT), default=0)
+        exposed = next((nodes for nodes, lost in trail[first:] if lost >= self.settings.threshold), trail[-1][0])
+        return Climb(
+            move=move,
+            child=child,
+            score=score,
+            nodes=trail[-1][0],
+            shallow_loss=max(0.0, trail[first][1]),
+            loss=max(0.0, loss(best.score, score)),
+            exposed=exposed,
+            evaluation=evaluation,
+        )
 
-    def _settle(self, asked: Asked, best: Line, climb: Climb) -> None:
-        """Search on until the move is clearly a slip or clearly none, or the stages end."""
-        for stage, budget in enumerate(self.settings.stages):
-            if climb.settled:
-                return
-            if budget <= climb.nodes:
-                continue
-            self._search(asked, best, climb, Query(climb.child, budget))
-            self._note(climb, budget, stage)
-
-    def _search(self, asked: Asked, best: Line, climb: Climb, query: Query) -> None:
-        climb.evaluation = asked(query)
-        climb.score = climb.evaluation.best.score.of(best.score.side)
-        climb.loss = max(0.0, loss(best.score, climb.score))
-        climb.nodes = query.budget
-
-    def _note(self, climb: Climb, budget: int, stage: int) -> None:
-        margin = climb.stake * self.settings.clear * self.settings.noise[stage]
-        climb.settled = abs(climb.loss - self.settings.threshold) > margin or budget >= self.settings.stages[-1]
-        if climb.loss >= self.settings.threshold and not climb.exposed:
-            climb.exposed = budget
-
-    def _stage_of(self, budget: int) -> int:
-        """The last stage that costs no more than `budget`: its noise is the one to reckon with."""
-        return max(0, sum(stage <= budget for stage in self.settings.stages) - 1)
-
-    def _report(self, asked: Asked, board: chess.Board, best: Line, climb: Climb) -> Slip | None:
-        """The slip with its refutation, or None when it does not survive the confirming search."""
-        budget = self.settings.confirm_nodes
-        if climb.nodes < budget:
-            # on one line: with several, the first is searched so much less deeply that it cries wolf
-            self._search(asked, best, climb, Query(climb.child, budget))
-            self._note(climb, budget, self._stage_of(budget))
-            self._settle(asked, best, climb)
-        if climb.loss < self.settings.threshold:
-            return None
+    def _report(self, asked: Asked, board: chess.Board, best: Line, climb: Climb) -> Slip:
+        """The slip with its refutation and the other moves that punish it."""
         assert climb.evaluation is not None
         slip = Slip(
             move=climb.move,
             score=climb.score,
             refutation=climb.evaluation.best.pv,
             also=(),
-            exposed=climb.exposed or climb.nodes,
+            exposed=climb.exposed,
             nodes=climb.nodes,
         )
         if not slip.refutation:  # the slip itself ends the game (stalemate)
@@ -188,7 +170,7 @@ class Examiner:
 
     def _also(self, asked: Asked, board: chess.Board, best: Line, climb: Climb) -> tuple[str, ...]:
         assert climb.evaluation is not None
-        lines = asked(Query(climb.child, self.settings.confirm_nodes, lines=REFUTATIONS)).lines
+        lines = asked(Query(climb.child, self.settings.side_nodes, lines=REFUTATIONS)).lines
         main = climb.evaluation.best.pv[0]
         return tuple(
             line.pv[0]
@@ -197,7 +179,7 @@ class Examiner:
         )
 
     def _also_one_by_one(self, asked: Asked, board: chess.Board, best: Line, climb: Climb) -> tuple[str, ...]:
-        """The same without MultiPV: the likeliest replies are searched one at a time, at the screening budget."""
+        """The same without MultiPV: the likeliest replies are searched one at a time."""
         assert climb.evaluation is not None
         after = board.copy()
         after.push_uci(climb.move)
@@ -206,13 +188,12 @@ class Examiner:
         likely = sorted(
             (move for move in chances if chances[move][0] >= LIKELY_REPLY), key=lambda move: (-chances[move][0], move)
         )[:REFUTATIONS]
+        budget = max(1, self.settings.side_nodes // REFUTATIONS)
         return tuple(
             move
             for move in likely
             if move != main
-            and self._punishes(
-                best, climb, asked(Query(_epd_after(after, move), self.settings.stages[0])).best.score.of(board.turn)
-            )
+            and self._punishes(best, climb, asked(Query(_epd_after(after, move), budget)).best.score.of(board.turn))
         )
 
     def _prolong(self, asked: Asked, board: chess.Board, climb: Climb, line: tuple[str, ...]) -> tuple[str, ...]:
@@ -225,23 +206,11 @@ class Examiner:
             end = board.copy(stack=False)
             for move in (climb.move, *line):
                 end.push_uci(move)
-            more = asked(Query(end.epd(), self.settings.confirm_nodes)).best.pv
+            more = asked(Query(end.epd(), self.settings.side_nodes)).best.pv
             if not more:
                 break
             line = (*line, *more)
         return line
-
-    def _join(self, chances: Chances, climbs: list[Climb]) -> Chances:
-        losses = {climb.move: (climb.shallow_loss, climb.loss) for climb in climbs}
-        return self.model.join(chances, losses, self.settings.levels)
-
-    def _matters(self, chances: Chances, move: str, position: Position, share: float = 1.0) -> bool:
-        return move in position.prepared or max(chances[move]) >= share * self.settings.min_chance
-
-
-def _stake(chance: float) -> float:
-    """How much surer than usual one must be of a move that is played this often."""
-    return next(stake for least, stake in STAKES if chance >= least)
 
 
 def _epd_after(board: chess.Board, move: str) -> str:

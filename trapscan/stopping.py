@@ -1,0 +1,61 @@
+"""When a search may end before its budget is spent: as soon as what was asked is settled."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+NOISE_AT = 2_000
+"""The nodes at which `Until.noise` holds; it falls with a power of the nodes from there."""
+
+LOOKS_BACK = 3
+"""How many of the last iterations tell how steady a score is."""
+
+
+@dataclass(frozen=True, slots=True, order=True)
+class Until:
+    """Ends the search of a position after a candidate move once the move is clearly a slip or clearly none.
+
+    `best` is the expected score (0 to 1) of the victim's best move, `threshold` the loss that makes a slip. A loss is
+    clear of the threshold when it is `clear` times its noise away; never before `least` nodes if that makes the move
+    harmless, nor before `confirm` nodes if it makes it a slip. The noise of a loss after n nodes is taken as
+    noise * (n / NOISE_AT) ** -fall for a score that moves about from one iteration to the next by just as much,
+    half of it for a score that stands still (measured: DEVELOPERS.md, search).
+    """
+
+    best: float
+    threshold: float
+    clear: float
+    least: int
+    confirm: int
+    noise: float
+    fall: float
+
+    def loss(self, punisher: float) -> float:
+        """What the victim has lost when the punisher, to move, expects this much."""
+        return self.best - (1.0 - punisher)
+
+    def settled(self, trail: Sequence[tuple[int, float]]) -> bool:
+        """Whether the search may end after these iterations: (nodes so far, expected score of the side to move)."""
+        nodes = trail[-1][0]
+        if nodes < min(self.least, self.confirm):
+            return False
+        lost = self.loss(trail[-1][1])
+        far = abs(lost - self.threshold) > self.clear * self._noise(trail)
+        return far and nodes >= (self.confirm if lost >= self.threshold else self.least)
+
+    def _noise(self, trail: Sequence[tuple[int, float]]) -> float:
+        usual: float = self.noise * (max(1, trail[-1][0]) / NOISE_AT) ** -self.fall
+        recent = [expected for _, expected in trail[-LOOKS_BACK:]]
+        mean = sum(recent) / len(recent)
+        swing = math.sqrt(sum((expected - mean) ** 2 for expected in recent) / len(recent))
+        return usual / 2 + min(usual, swing)
+
+
+def steps(least: int, most: int, factor: int = 4) -> tuple[int, ...]:
+    """Budgets from `least` to `most`, for engines that cannot be watched while they search and are asked anew."""
+    budgets = [least]
+    while budgets[-1] * factor < most:
+        budgets.append(budgets[-1] * factor)
+    return tuple(dict.fromkeys((*budgets, most)))
