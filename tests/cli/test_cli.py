@@ -21,7 +21,7 @@ from trapscan.report import read_scan, scan_schema
 FAKE = Path(__file__).parent.parent / "engines" / "fake_uci.py"
 REPORT_FILES = {"scan.json", "report.html", "report.md", "tricks.pgn", "tricks.epd", "findings.csv", "cards.txt"}
 GOOD = "1. e4 e5 2. Bc4 Nc6 3. Qh5 Nf6 *\n"
-TINY = ["stages=[1000]", "noise=[0.06]", "best_nodes=1000", "confirm_nodes=2000", "max_candidates=3"]
+TINY = ["stakes=[{chance=0, least=1000, most=2000}]", "best_nodes=1000", "confirm_nodes=2000", "max_candidates=3"]
 
 
 def commands() -> dict[str, argparse.ArgumentParser]:
@@ -96,7 +96,9 @@ def test_an_unreadable_file(name: str, workplace: Path, capsys: pytest.CaptureFi
     assert list(workplace.iterdir()) == [], "nothing is written"
 
 
-@pytest.mark.parametrize("setting", ["juggle=3", "threshold=7", "threshold=high", "stages=[3000, 1000]", "threshold"])
+@pytest.mark.parametrize(
+    "setting", ["juggle=3", "threshold=7", "threshold=high", "stakes=[{chance=0.5, least=100, most=200}]", "threshold"]
+)
 def test_an_unknown_or_impossible_setting(setting: str, workplace: Path, capsys: pytest.CaptureFixture[str]) -> None:
     Path("good.pgn").write_text(GOOD)
     assert main(["scan", "good.pgn", "--set", setting]) == 2

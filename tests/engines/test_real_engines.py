@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import random
 from collections.abc import Callable
+from dataclasses import replace
 
 import chess
 import pytest
@@ -15,6 +16,7 @@ from trapscan.engines import Engine, EngineRow, EngineSpec, choose, engine_ident
 from trapscan.errors import EngineRefusedError
 from trapscan.model import Query
 from trapscan.score import Score
+from trapscan.stopping import Until
 
 # After 1.e4 c5 2.Nf3 e6 3.d4 cxd4 4.Nxd4 Nf6 5.e5: 5...Qa5+ wins the pawn on e5 (common practice, no source).
 OPEN_SICILIAN = "rnbqkb1r/pp1p1ppp/4pn2/4P3/3N4/8/PPP2PPP/RNBQKB1R b KQkq -"
@@ -32,6 +34,8 @@ LIMITS = {
     "embedded": "nodes",
 }
 BOTH = {"stockfish", "fairy-stockfish", "glaurung"}  # MultiPV and searchmoves
+
+WATCHABLE = {"stockfish"}
 
 pytestmark = [pytest.mark.engine, pytest.mark.parametrize("name", LIMITS)]
 
@@ -151,3 +155,30 @@ def test_the_table_and_the_json_name_it(name: str, engine_or_skip: Find) -> None
     assert row.probe is not None
     assert row.probe.name in engines_table([row])
     assert row.probe.name.encode() in engines_json([row])
+
+
+UNTIL = Until(best=0.5, threshold=0.1, clear=1.5, least=2_000, confirm=6_000, noise=0.058, fall=0.35)
+CHILDREN = (
+    "rnbqkbnr/ppppp2p/5p2/6p1/3PP3/8/PPP2PPP/RNBQKBNR w KQkq -",
+    "rnbqkb1r/pppp1ppp/5n2/4p3/4P3/5N2/PPPP1PPP/RNBQKB1R w KQkq -",
+)
+
+
+def test_a_watched_search_ends_early_and_always_alike(name: str, engine_or_skip: Find) -> None:
+    """The answer is what the same search had said up to there, however soon the engine obeys."""
+    spec = engine_or_skip(name)
+    facts = probe(spec)
+    assert facts.watchable == (name in WATCHABLE)
+    if name not in WATCHABLE:
+        return
+    engine = Engine(spec, facts)
+    for epd in CHILDREN:
+        query = Query(epd, 400_000, until=UNTIL)
+        first, again = engine.evaluate(query), engine.evaluate(query)
+        assert first == again
+        assert first.nodes < 200_000 and first.trail[-1] == (first.nodes, first.best.score)
+        nodes = [count for count, _ in first.trail]
+        assert nodes == sorted(nodes)
+        never = replace(UNTIL, clear=100.0)
+        whole = engine.evaluate(Query(epd, 400_000, until=never))
+        assert whole.trail[: len(first.trail)] == first.trail and len(whole.trail) > len(first.trail)

@@ -23,8 +23,7 @@ from trapscan.model import encode_scan
 ENGINE = Path(__file__).parent.parent / "engines" / "material_uci.py"
 FACTS = Probe(name="Material 1.0", limit_kind="nodes", nps=1_000_000, multipv=True, searchmoves=True)
 TINY = {
-    "stages": (200,),
-    "noise": (0.05,),
+    "stakes": [{"chance": 0.0, "least": 200, "most": 200}],
     "best_nodes": 300,
     "confirm_nodes": 200,
     "max_candidates": 2,

@@ -30,8 +30,7 @@ from trapscan.report import scan_schema
 Stockfish = tuple[EngineSpec, Probe]
 
 SMALL = {
-    "stages": (1000, 3000),
-    "noise": (0.06, 0.04),
+    "stakes": [{"chance": 0.0, "least": 1000, "most": 3000}],
     "best_nodes": 5000,
     "confirm_nodes": 3000,
     "beyond": 1,
@@ -419,7 +418,7 @@ def test_an_engine_that_is_no_use_ends_the_job_at_once(lines: Path, tmp_path: Pa
 def test_the_embedded_engine(embedded: Stockfish, tmp_path: Path) -> None:
     file = tmp_path / "three.pgn"
     file.write_text("1. e4 e5 *\n")
-    tiny = SMALL | {"stages": (1000,), "noise": (0.06,), "best_nodes": 1000, "confirm_nodes": 1500, "beyond": 0}
+    tiny = SMALL | {"stakes": [{"chance": 0.0, "least": 500, "most": 1500}], "best_nodes": 1000, "beyond": 0}
     result = scan([file], engine="embedded", jobs=1, store=tmp_path / "store.db", **tiny | {"max_candidates": 2})
     assert (result.scan.input.positions, result.scan.problems) == (3, ())
     assert result.scan.engine.limit_kind == "nodes" and result.stats.searched_nodes > 0

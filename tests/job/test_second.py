@@ -19,11 +19,13 @@ from trapscan.job.second import Second
 from trapscan.job.work import Tools, close_engines
 from trapscan.job.workers import Processes
 from trapscan.model import Depth, Evaluation, Finding, MoveText, Query, Verified, encode_scan
-from trapscan.settings import Settings
+from trapscan.settings import Settings, Stake
 
 FAKE = Path(__file__).parent.parent / "engines" / "fake_uci.py"
 FACTS = Probe(name="Table 1.0", limit_kind="nodes", nps=1_000_000)
-SETTINGS = Settings(stages=(1000, 8000), noise=(0.06, 0.02), best_nodes=5000, confirm_nodes=3000, threshold=0.1)
+SETTINGS = Settings(
+    stakes=(Stake(chance=0.0, least=1000, most=8000),), best_nodes=5000, confirm_nodes=3000, threshold=0.1
+)
 
 # 1.e4 e5 2.Nf3 f6 (Damiano's defence) 3.Nxe5, and the plain 2...Nc6: the scores are invented.
 BEFORE = "rnbqkbnr/pppp1ppp/8/4p3/4P3/5N2/PPPP1PPP/RNBQKB1R b KQkq -"
@@ -168,8 +170,7 @@ def test_the_store_answers_the_second_time(judge: Judge) -> None:
 # --- the whole job, with real engines --------------------------------------------------------------------------------
 
 SMALL: dict[str, Any] = {
-    "stages": (1000, 3000),
-    "noise": (0.06, 0.04),
+    "stakes": [{"chance": 0.0, "least": 1000, "most": 3000}],
     "best_nodes": 5000,
     "confirm_nodes": 3000,
     "beyond": 0,

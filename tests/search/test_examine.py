@@ -6,7 +6,6 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 import chess
-import msgspec
 import pytest
 
 from trapscan.errors import EngineAnswerError
@@ -14,16 +13,20 @@ from trapscan.model import Chances, Evaluation, Examined, Line, Position, Query
 from trapscan.score import Score
 from trapscan.search import Examiner, choose_candidates
 from trapscan.search.examine import MAX_EXTENSIONS, NeedsMore
-from trapscan.settings import Settings
+from trapscan.settings import Settings, Stake
+from trapscan.stopping import Until, steps
 
-BEST, CONFIRM = 50_000, 20_000
-STAGES = (1_000, 10_000, 100_000)
+BEST, CONFIRM, SIDE = 50_000, 8_000, 5_000
+LIKELY = Stake(chance=0.1, least=16_000, most=64_000, clear=1.5)
+RARE = Stake(chance=0.0, least=2_000, most=32_000, clear=1.0)
 SETTINGS = Settings(
-    stages=STAGES,
-    noise=(0.06, 0.03, 0.01),
-    clear=1.5,
+    stakes=(LIKELY, RARE),
+    noise=0.06,
+    noise_fall=0.5,
     best_nodes=BEST,
     confirm_nodes=CONFIRM,
+    side_nodes=SIDE,
+    min_prior=0.004,
     threshold=0.10,
     levels=(1000, 2000),
     level=1000,
@@ -44,26 +47,46 @@ class Table:
     says: dict[str, Told] = field(default_factory=dict)
     multipv: bool = True
     asked: list[Query] = field(default_factory=list)
+    nodes: list[tuple[str, int]] = field(default_factory=list)
 
     def evaluate(self, query: Query) -> Evaluation:
         self.asked.append(query)
+        answer = self._answer(query)
+        self.nodes.append((query.epd, answer.nodes))
+        return answer
+
+    def _answer(self, query: Query) -> Evaluation:
+        if query.until is None:
+            return self._at(query, query.budget)
+        trail: list[tuple[int, Score]] = []
+        for nodes in (1_000, *(2_000 * 2**i for i in range(12))):
+            if nodes > query.budget:
+                break
+            answer = self._at(query, nodes)
+            trail.append((answer.nodes, answer.best.score))
+            if not answer.best.pv or query.until.settled([(nodes, score.expected()) for nodes, score in trail]):
+                break
+        return Evaluation(answer.lines, answer.nodes, trail=tuple(trail))
+
+    def _at(self, query: Query, budget: int) -> Evaluation:
         board = chess.Board(query.epd + " 0 1")
         if board.is_checkmate():
             return Evaluation((Line(Score(board.turn, mate=0), ()),), nodes=0)
         if board.is_stalemate():
             return Evaluation((Line(Score(board.turn, cp=0), ()),), nodes=0)
         told = self.says.get(query.epd, {})
-        fitting = [budget for budget in told if budget <= query.budget]
+        fitting = [nodes for nodes in told if nodes <= budget]
         quiet = [(min(move.uci() for move in board.legal_moves), 0)]
         lines = list(told[max(fitting)] if fitting else quiet)
         named = {pv.split()[0] for pv, _ in lines}
         lines += [(move, -900) for move in sorted(m.uci() for m in board.legal_moves) if move not in named]
         return Evaluation(
-            tuple(Line(Score(board.turn, cp=cp), tuple(pv.split())) for pv, cp in lines[: query.lines]), query.budget
+            tuple(Line(Score(board.turn, cp=cp), tuple(pv.split())) for pv, cp in lines[: query.lines]), budget
         )
 
-    def budgets(self, epd: str) -> list[int]:
-        return [query.budget for query in self.asked if query.epd == epd]
+    def spent(self, epd: str) -> list[int]:
+        """Nodes of each search of a position, in order."""
+        return [nodes for asked, nodes in self.nodes if asked == epd]
 
 
 @dataclass
@@ -126,70 +149,90 @@ def test_threshold(cp: int, slips: list[str]) -> None:
 
 
 @pytest.mark.parametrize(
-    ("cp", "asked"),
-    [
-        (0, [(1_000, 1)]),  # clearly sound: one cheap search
-        (CLEAR, [(1_000, 1), (CONFIRM, 1), (CONFIRM, 4)]),  # clearly a slip: confirmed at once, then `also`
-        (112, [(1_000, 1), (10_000, 1), (CONFIRM, 1), (CONFIRM, 4)]),  # loss 0.156: within 0.09, not within 0.045
-        (KEPT, [(1_000, 1), (10_000, 1), (100_000, 1), (CONFIRM, 4)]),  # never clear; the last search is for `also`
-        (DROPPED, [(1_000, 1), (10_000, 1), (100_000, 1)]),
+    ("cp", "spent"),
+    [  # scores stand still here, so the noise is 0.03 at 2,000 nodes, 0.015 at 8,000, 0.0075 at 32,000
+        (0, [2_000]),  # clearly sound: one cheap search
+        (CLEAR, [CONFIRM, SIDE]),  # clearly a slip: as soon as it is confirmed; then `also`
+        (52, [4_000]),  # loss 0.074: 0.026 under the threshold
+        (75, [32_000, SIDE]),  # loss 0.106: never clear
+        (KEPT, [32_000, SIDE]),
+        (DROPPED, [32_000]),
     ],
 )
-def test_a_move_climbs_until_it_is_clear(cp: int, asked: list[tuple[int, int]]) -> None:
+def test_a_search_climbs_until_the_move_is_clear(cp: int, spent: list[int]) -> None:
     table = Table({F3: {0: [("e7e5", cp)]}})
     found = examine(START, table, f2f3=0.05)
-    assert table.budgets(START.epd) == [BEST]
-    assert [(query.budget, query.lines) for query in table.asked if query.epd == F3] == asked
-    assert (found.searches, found.nodes) == (len(table.asked), sum(query.budget for query in table.asked))
+    assert table.spent(START.epd) == [BEST]
+    assert table.spent(F3) == spent
+    assert (found.searches, found.nodes) == (len(table.asked), BEST + sum(spent))
 
 
 @pytest.mark.parametrize(
-    ("cp", "chance", "budgets"),
+    ("cp", "chance", "prepared", "spent"),
     [
-        (160, 0.099, [1_000, CONFIRM, CONFIRM]),  # loss 0.215: 0.09 and more over the threshold
-        (
-            160,
-            0.1,
-            [1_000, 10_000, CONFIRM, CONFIRM],
-        ),  # but not 1.5 times as much, as is asked of a move that many play
-        (112, 0.03, [1_000, 10_000, CONFIRM, CONFIRM]),  # loss 0.156
-        (112, 0.029, [1_000, CONFIRM, CONFIRM]),  # 0.4 times as much is enough for a move that few play
+        (0, 0.099, (), [2_000]),
+        (0, 0.1, (), [16_000]),  # what many play is not called harmless at a glance
+        (0, 0.099, ("f2f3",), [16_000]),  # nor what is prepared
+        (62, 0.05, (), [16_000]),  # loss 0.088: one noise away
+        (62, 0.1, (), [32_000]),  # one and a half
     ],
 )
-def test_what_many_play_must_be_clearer(cp: int, chance: float, budgets: list[int]) -> None:
+def test_what_many_play_must_be_clearer(cp: int, chance: float, prepared: tuple[str, ...], spent: list[int]) -> None:
     table = Table({F3: {0: [("e7e5", cp)]}})
-    examine(START, table, f2f3=chance)
-    assert table.budgets(F3) == budgets
+    examine(at(prepared=prepared), table, f2f3=chance)
+    assert table.spent(F3) == spent
 
 
-def test_a_slip_that_does_not_survive_confirming_is_none() -> None:
-    table = Table({F3: {0: [("e7e5", CLEAR)], CONFIRM: [("e7e5", 0)]}})
+def test_a_move_that_looks_like_a_slip_at_first_is_none() -> None:
+    table = Table({F3: {0: [("e7e5", CLEAR)], 8_000: [("e7e5", 0)]}})
     found = examine(START, table, f2f3=0.05)
-    assert not found.slips and found.others == (("f2f3", Score(chess.WHITE, cp=0), CONFIRM),)
-
-
-@pytest.mark.parametrize(("last", "kept"), [(KEPT, True), (DROPPED, False)])
-def test_a_doubtful_confirmation_goes_to_the_last_stage(last: int, kept: bool) -> None:
-    table = Table({F3: {0: [("e7e5", CLEAR)], CONFIRM: [("e7e5", KEPT + 1)], 100_000: [("d7d5", last)]}})
-    found = examine(START, table, f2f3=0.05)
-    assert table.budgets(F3)[:3] == [1_000, CONFIRM, 100_000]
-    assert bool(found.slips) is kept
-    if kept:
-        assert (found.slips[0].refutation, found.slips[0].nodes) == (("d7d5",), 100_000)
+    assert not found.slips and [(move, score.cp) for move, score, _ in found.others] == [("f2f3", 0)]
 
 
 def test_a_slip_tells_its_score_its_line_and_where_it_first_showed() -> None:
-    table = Table({F3: {0: [("e7e5", 60)], 10_000: [("e7e5", 300)], CONFIRM: [("d7d5 e2e4", 250)]}})
+    table = Table({F3: {0: [("e7e5", 60)], 4_000: [("e7e5", 300)], 8_000: [("d7d5 e2e4", 280)]}})
     (slip,) = examine(START, table, f2f3=0.05).slips
-    assert slip.score == Score(chess.WHITE, cp=-250), "the victim's view, from the confirming search"
-    assert (slip.refutation, slip.exposed, slip.nodes) == (("d7d5", "e2e4"), 10_000, CONFIRM)
+    assert slip.score == Score(chess.WHITE, cp=-280), "the victim's view, from the end of the search"
+    assert (slip.refutation, slip.exposed, slip.nodes) == (("d7d5", "e2e4"), 4_000, 8_000)
 
 
-@pytest.mark.parametrize("budget", [STAGES[0], STAGES[0] // 2])
-def test_a_confirmation_no_larger_than_the_screen(budget: int) -> None:
-    settings = msgspec.structs.replace(SETTINGS, confirm_nodes=budget)
-    (slip,) = examine(START, Table({F3: {0: [("e7e5", CLEAR)]}}), settings=settings, f2f3=0.05).slips
-    assert (slip.refutation, slip.nodes) == (("e7e5",), STAGES[0])
+def test_the_best_move_is_not_searched_again() -> None:
+    table, model = Table({START.epd: {0: [("e2e4", 30)]}}), Flat()
+    found = examine(START, table, model=model, e2e4=0.5, d2d4=0.4)
+    assert table.spent(after(START, "e2e4")) == []
+    assert found.others[0] == ("e2e4", Score(chess.WHITE, cp=30), BEST)
+    assert model.losses[-1]["e2e4"] == (0.0, 0.0)
+
+
+# --- when a search may end --------------------------------------------------------------------------------------------
+
+UNTIL = Until(best=0.5, threshold=0.1, clear=1.0, least=2_000, confirm=8_000, noise=0.06, fall=0.5)
+
+
+@pytest.mark.parametrize(
+    ("trail", "settled"),
+    [
+        ([(1_900, 0.5)], False),  # too early to say anything
+        ([(2_000, 0.5)], True),  # loss 0: 0.1 under the threshold, noise 0.03
+        ([(2_000, 0.56)], True),  # loss 0.06
+        ([(2_000, 0.58)], False),  # loss 0.08
+        ([(1_000, 0.5), (1_500, 0.65), (2_000, 0.55)], False),  # swings by 0.06: noise 0.09
+        ([(1_000, 0.5), (6_000, 0.9)], False),  # a slip, but not confirmed
+        ([(1_000, 0.9), (4_000, 0.9), (8_000, 0.9)], True),
+        ([(500, 0.1), (2_000, 0.9), (4_000, 0.9), (8_000, 0.9)], True),  # only the last three count
+        ([(8_000, 0.612)], False),  # loss 0.112, noise 0.015
+    ],
+)
+def test_settled(trail: list[tuple[int, float]], settled: bool) -> None:
+    assert UNTIL.settled(trail) is settled
+
+
+@pytest.mark.parametrize(
+    ("least", "most", "budgets"),
+    [(2_000, 160_000, (2_000, 8_000, 32_000, 128_000, 160_000)), (500, 500, (500,)), (500, 2_000, (500, 2_000))],
+)
+def test_steps(least: int, most: int, budgets: tuple[int, ...]) -> None:
+    assert steps(least, most) == budgets
 
 
 def test_black_as_the_victim() -> None:
@@ -211,10 +254,7 @@ def test_losses_are_measured_against_the_best_move_and_never_negative() -> None:
 
 def test_join_is_told_the_shallow_and_the_deep_loss() -> None:
     model = Flat()
-    examine(START, Table({F3: {0: [("e7e5", 0)], 10_000: [("e7e5", 9)]}}), model=model, f2f3=0.05)
-    assert model.losses[-1] == {"f2f3": (0.0, 0.0)}
-    model = Flat()
-    table = Table({F3: {0: [("e7e5", 90)], 10_000: [("e7e5", 400)]}})
+    table = Table({F3: {0: [("e7e5", 90)], 4_000: [("e7e5", 400)]}})
     examine(START, table, model=model, f2f3=0.05)
     shallow, deep = model.losses[-1]["f2f3"]
     assert shallow == pytest.approx(0.5 - 1 / (1 + 10 ** (90 / 400)))
@@ -255,12 +295,6 @@ def test_a_slip_nobody_plays_is_no_finding_unless_prepared(
     assert found.chances["f2f3"] == (0.0, joined), "chances are those after the engine has spoken"
 
 
-def test_what_hardly_anyone_plays_does_not_climb() -> None:
-    table = Table({F3: {0: [("e7e5", KEPT)]}})
-    examine(START, table, model=Flat({"f2f3": (0.0, 0.004)}), f2f3=0.05)
-    assert table.budgets(F3) == [1_000]
-
-
 # --- other refutations -----------------------------------------------------------------------------------------------
 
 REPLIES = [("e7e5", 400), ("d7d5", 300), ("c7c5", 80), ("a7a6", 0)]
@@ -271,14 +305,7 @@ def test_also_has_a_search_of_its_own() -> None:
     table = Table({F3: {0: REPLIES}})
     (slip,) = examine(START, table, f2f3=0.05).slips
     assert slip.also == ("d7d5",)
-    assert [query.lines for query in table.asked if query.epd == F3] == [1, 1, 4]
-
-
-def test_also_asks_once_more_after_the_last_stage() -> None:
-    table = Table({F3: {0: [("e7e5", KEPT)], CONFIRM: [("e7e5", KEPT), ("d7d5", KEPT)]}})
-    (slip,) = examine(START, table, f2f3=0.05).slips
-    assert slip.also == ("d7d5",)
-    assert [(query.budget, query.lines) for query in table.asked if query.epd == F3][-1] == (CONFIRM, 4)
+    assert [(query.budget, query.lines) for query in table.asked if query.epd == F3] == [(RARE.most, 1), (SIDE, 3)]
 
 
 def test_also_without_multipv_searches_likely_replies_one_by_one() -> None:
@@ -311,7 +338,7 @@ def test_a_finished_game_has_no_slips() -> None:
 
 def test_a_mating_move_is_no_slip() -> None:
     position = at("f2f3 e7e5 g2g4")
-    table = Table({position.epd: {0: [("d8h4", 9_000)]}})
+    table = Table({position.epd: {0: [("d8f6", 100)]}})
     found = examine(position, table, d8h4=0.9)
     assert not found.slips and found.others[0][1].mate_won
 

@@ -13,9 +13,9 @@ from typing import Any
 import chess
 
 from trapscan.engines.facts import Probe
-from trapscan.engines.session import START_SECONDS, Session
+from trapscan.engines.session import START_SECONDS, STOPPED, Session
 from trapscan.engines.spec import EngineSpec
-from trapscan.engines.uci import read_answer, score_of_line
+from trapscan.engines.uci import parse_info, read_answer, score_of_line
 from trapscan.errors import (
     EngineAnswerError,
     EngineCrashedError,
@@ -168,9 +168,12 @@ class Engine:
             )
         finally:
             self.busy += time.perf_counter() - start
+        bestmove = raw.bestmove
+        if bestmove == STOPPED and (last := parse_info(raw.lines[-1])) is not None:
+            bestmove = last.pv[0]  # the line that settled the matter has moves: see score_of_line
         answer = read_answer(
             raw.lines,
-            raw.bestmove,
+            bestmove,
             board,
             wanted,
             allowed=moves,

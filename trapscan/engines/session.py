@@ -18,6 +18,9 @@ from trapscan.settings import OptionValue
 START_SECONDS = 20.0
 """For the greeting and after it: a big network may have to be read from a slow disk."""
 
+STOPPED = "stopped"
+"""Stands for the best move of a search that was ended by the one who asked."""
+
 _KEPT_LINES = 4096
 _MOST_OPTIONS = 1000
 
@@ -154,7 +157,7 @@ class Session:
     ) -> RawAnswer:
         """Search `board` (a root without history) with `go <limit>`; `fresh` forgets all earlier searches first.
         `enough` is shown each line with a score; when it says yes the search is stopped and what comes after is not
-        looked at, so that the answer does not depend on how soon the engine obeys (the best move is then "").
+        looked at, so that the answer does not depend on how soon the engine obeys (the best move is then STOPPED).
 
         Raises EngineTimeoutError after `seconds`; then `clean` says whether the engine obeyed `stop` and may be used
         on. Raises EngineCrashedError when it ends.
@@ -215,7 +218,7 @@ class Session:
             elif b"bestmove" in line.lower():
                 best = bestmove_of(line)
                 if best is not None:
-                    return lines, "" if stopped else best, last
+                    return lines, STOPPED if stopped else best, last
         raise EngineCrashedError("the engine stopped talking", engine=self.engine_name)  # read_lines never ends
 
     def _stop(self) -> bool:

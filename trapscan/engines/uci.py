@@ -207,8 +207,6 @@ def read_answer(
     def fault(what: str) -> EngineAnswerError:
         return EngineAnswerError(what, engine=engine, epd=board.epd())
 
-    if not bestmove and lines and (last := parse_info(lines[-1])) is not None and last.pv:
-        bestmove = last.pv[0]  # stopped at a line that settled the matter
     if bestmove in ("", "(none)", "none", "null", "0000"):
         raise fault("the engine gave no move although there are legal ones")
     try:
