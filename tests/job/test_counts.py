@@ -27,8 +27,7 @@ from trapscan.report import scan_schema, write_reports
 Stockfish = tuple[EngineSpec, Probe]
 
 SMALL = {
-    "stages": (1000, 3000),
-    "noise": (0.06, 0.04),
+    "stakes": [{"chance": 0.0, "least": 1000, "most": 3000}],
     "best_nodes": 5000,
     "confirm_nodes": 3000,
     "beyond": 1,

@@ -19,8 +19,7 @@ Stockfish = tuple[EngineSpec, Probe]
 
 FAKE = Path(__file__).parent.parent / "engines" / "fake_uci.py"
 SMALL = {
-    "stages": (1000, 3000),
-    "noise": (0.06, 0.04),
+    "stakes": [{"chance": 0.0, "least": 1000, "most": 3000}],
     "best_nodes": 5000,
     "confirm_nodes": 3000,
     "max_candidates": 5,
