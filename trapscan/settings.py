@@ -12,6 +12,7 @@ import msgspec
 from msgspec import Meta
 
 from trapscan.errors import SettingsError
+from trapscan.stopping import NOISE_AT
 
 PRESETS = ("quick", "standard", "deep")
 
@@ -103,6 +104,11 @@ class Settings(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=
     def stake(self, chance: float) -> Stake:
         """What holds for a move of this chance."""
         return next(stake for stake in self.stakes if chance >= stake.chance)
+
+    def noise_after(self, nodes: int) -> float:
+        """Standard error of a loss after this many nodes, in objective expected score."""
+        after: float = self.noise * (max(1, nodes) / NOISE_AT) ** -self.noise_fall
+        return after
 
     def public(self) -> dict[str, Any]:
         """The settings as plain values, for scan.json."""

@@ -33,8 +33,7 @@ from trapscan.job import cluster as cluster_room
 Stockfish = tuple[EngineSpec, Probe]
 SMALL = {
     "side": "both",
-    "stages": (1000, 3000),
-    "noise": (0.06, 0.04),
+    "stakes": [{"chance": 0.0, "least": 1000, "most": 3000}],
     "best_nodes": 5000,
     "confirm_nodes": 3000,
     "beyond": 0,

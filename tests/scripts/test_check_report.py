@@ -36,7 +36,12 @@ Finding = dict[str, Any]
 def report(tmp_path_factory: pytest.TempPathFactory) -> Finding:
     folder = tmp_path_factory.mktemp("report")
     (folder / "lines.pgn").write_text(LINES)
-    small = {"stages": (200,), "noise": (0.05,), "best_nodes": 300, "confirm_nodes": 200, "max_candidates": 6}
+    small = {
+        "stakes": [{"chance": 0.0, "least": 200, "most": 200}],
+        "best_nodes": 300,
+        "confirm_nodes": 200,
+        "max_candidates": 6,
+    }
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr("trapscan.engines.probe", lambda spec, **_: FACTS)
         result = scan(

@@ -13,10 +13,10 @@ from trapscan.model import Chances, Evaluation, Line, Position, Query
 from trapscan.score import Score
 from trapscan.search import Prospector
 from trapscan.settings import Settings
+from trapscan.stopping import NOISE_AT
 
 SETTINGS = Settings(
-    stages=(1000, 10_000),
-    noise=(0.03, 0.02),
+    noise=0.03,
     best_nodes=10_000,
     confirm_nodes=5000,
     levels=(1200, 2000),
@@ -108,7 +108,7 @@ def test_the_confirming_budget_has_the_last_word() -> None:
     shallow = WRONG | {after("b2b3", "h7h5"): {0: 400, 5000: 0}, after("g1h3"): {0: 0, 5000: 300}}
     table = Table(shallow)
     assert choose(table, LURED) == ()
-    assert {query.budget for query in table.asked} == {10_000, 1000, 5000}
+    assert {query.budget for query in table.asked} == {10_000, NOISE_AT, 5000}
 
 
 def test_it_must_beat_the_repertoire_move() -> None:
@@ -121,5 +121,5 @@ def test_how_many_are_screened(screened: int) -> None:
     table = Table({})
     prospector = Prospector(table, LURED, settings, expected)
     prospector.choose(POSITION, prospector.best(POSITION), (), 0.5)
-    replies = [query for query in table.asked if chess.Board(query.epd + " 0 1").turn and query.budget == 1000]
+    replies = [query for query in table.asked if chess.Board(query.epd + " 0 1").turn and query.budget == NOISE_AT]
     assert 0 < len(replies) <= 4 * screened, "replies are searched with White to move after them"

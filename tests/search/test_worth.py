@@ -14,9 +14,7 @@ from trapscan.score import Score
 from trapscan.search import net, pays_below, worth
 from trapscan.settings import Settings
 
-SETTINGS = Settings(
-    stages=(1000, 10_000), noise=(0.06, 0.02), best_nodes=10_000, levels=(1200, 2200), level=1200, sound=0.02
-)
+SETTINGS = Settings(noise=0.06, best_nodes=10_000, levels=(1200, 2200), level=1200, sound=0.02)
 # The position does not matter to the arithmetic, only who is to move: Black, after 1.e4.
 EPD = "rnbqkbnr/pppppppp/8/8/4P3/8/PPPP1PPP/RNBQKBNR b KQkq -"
 

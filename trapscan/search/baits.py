@@ -17,6 +17,7 @@ from trapscan.model import ChanceModel, Chances, Evaluator, Examined, Line, Posi
 from trapscan.score import Score
 from trapscan.search.worth import Expected, level_scale
 from trapscan.settings import Settings
+from trapscan.stopping import NOISE_AT
 
 LIKELY = 0.05
 """Replies of at least this chance at the chosen level decide what a move is worth: they are searched by themselves."""
@@ -69,9 +70,9 @@ class Prospector:
         Raises trapscan.errors.EngineError when the evaluator gives no usable answer.
         """
         settings, board = self.settings, position.board()
-        noise = level_scale(settings.level, self.expected) * settings.noise[0]
+        noise = level_scale(settings.level, self.expected) * settings.noise
         prospects = [
-            self._prospect(board, move.uci(), settings.stages[0])
+            self._prospect(board, move.uci(), NOISE_AT)
             for move in sorted(board.legal_moves, key=chess.Move.uci)
             if move.uci() not in known
         ]
@@ -85,8 +86,8 @@ class Prospector:
     def _finals(self, best: Line, prospects: list[Prospect], value: float, noise: float) -> tuple[str, ...]:
         settings = self.settings
         rounds = (
-            (settings.stages[0], FINALISTS * settings.bait_verified, noise),
-            (max(settings.confirm_nodes, settings.stages[0]), settings.bait_verified, noise / 2),
+            (NOISE_AT, FINALISTS * settings.bait_verified, noise),
+            (max(settings.confirm_nodes, NOISE_AT), settings.bait_verified, noise / 2),
         )
         for budget, kept, slack in rounds:
             for prospect in prospects:

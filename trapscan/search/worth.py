@@ -107,8 +107,7 @@ def pays_below(net: Sequence[float], levels: Sequence[int]) -> int | None:
 
 def noise_of(budget: int, settings: Settings) -> float:
     """Standard error of a loss, objective expected score, after a search of `budget` nodes."""
-    stage = max(0, sum(stage <= budget for stage in settings.stages) - 1)
-    return settings.noise[stage]
+    return settings.noise_after(budget)
 
 
 def level_scale(level: float, expected: Expected) -> float:
