@@ -363,7 +363,7 @@ KINDS: dict[str, tuple[Kind, str, Callable[[], bool]]] = {
     "kill everything": (everything_killed, "", lambda: True),
     "interrupt": (interrupted, "", lambda: True),
     "full disk, store": (small_disk("store", 0, 150), "needs root, to mount", may_mount),
-    "full disk, report": (small_disk("out", 0, 400), "needs root, to mount", may_mount),
+    "full disk, report": (small_disk("out", 0, 40), "needs root, to mount", may_mount),
     "read-only store": (read_only("store"), "", lambda: True),
     "read-only report": (read_only("out"), "", lambda: True),
     "cut store": (cut_store, "", lambda: True),
