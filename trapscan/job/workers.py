@@ -118,7 +118,7 @@ class Processes(Workers):
 
 
 def _unheard(failure: threading.ExceptHookArgs) -> None:
-    """joblib's own thread may stumble over work that was taken from it (seen: KeyError, in two interrupts of seventeen):
+    """joblib's own thread may stumble over work that was taken from it (seen: KeyError, in 2 of 17 interrupts):
     nobody waits for that work any more. Everything else is told as usual."""
     ours = failure.thread is not None and failure.thread.name == "ExecutorManagerThread"
     if not (ours and issubclass(failure.exc_type, KeyError)):
