@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+import json
 import re
 import sys
 import tomllib
@@ -56,6 +57,22 @@ def scan(options: argparse.Namespace) -> int:
     if more > 0 and not options.quiet:
         print(f"trapscan: and {more} more problems, all in {folder / 'scan.json'}", file=sys.stderr)
     return EXIT_PROBLEMS if result.scan.problems else EXIT_DONE
+
+
+def estimate(options: argparse.Namespace) -> int:
+    """`trapscan estimate`."""
+    from trapscan.job import estimate_scan
+
+    found = estimate_scan(
+        options.files,
+        side=options.side,
+        engine=options.engine,
+        preset=options.preset,
+        jobs=options.jobs,
+        **(_overrides(options.overrides) | _given(level=options.level, beyond=options.beyond, baits=options.baits)),
+    )
+    print(json.dumps(found.numbers(), sort_keys=True) if options.json else found.text())
+    return EXIT_DONE
 
 
 def engines(options: argparse.Namespace) -> int:

@@ -29,6 +29,7 @@ def build_parser() -> argparse.ArgumentParser:
     parser.add_argument("--version", action="version", version=f"trapscan {trapscan.__version__}")
     subparsers = parser.add_subparsers(title="commands", metavar="COMMAND", required=True)
     _scan(subparsers)
+    _estimate(subparsers)
     _report(subparsers)
     _lesson(subparsers)
     _compare(subparsers)
@@ -71,6 +72,24 @@ def _scan(subparsers: Commands) -> None:
         "  trapscan scan black.pgn --set threshold=0.15 --set max_candidates=20",
     )
     parser.set_defaults(run=commands.scan)
+    _scan_options(parser)
+
+
+def _estimate(subparsers: Commands) -> None:
+    parser = _command(
+        subparsers,
+        "estimate",
+        "say what a scan will cost: positions, searches, engine nodes and minutes, with and without baits",
+        "  trapscan estimate black.pgn\n"
+        "  trapscan estimate white.pgn --side white --preset deep --jobs 8\n"
+        "  trapscan estimate black.pgn --engine embedded --beyond 0",
+    )
+    parser.set_defaults(run=commands.estimate)
+    _scan_options(parser)
+
+
+def _scan_options(parser: argparse.ArgumentParser) -> None:
+    """What `scan` takes, and `estimate` with it: the same line, one word changed, tells the cost."""
     parser.add_argument("files", metavar="FILE", nargs="+", type=Path, help="PGN, EPD/FEN list, or text of SAN lines")
     parser.add_argument(
         "--side", choices=("white", "black", "both"), help="whose repertoire it is (default: read off the tree)"

@@ -224,8 +224,15 @@ def extra_sentences(finding: Finding) -> tuple[str, ...]:
         board = board_of_finding(finding)
         if details.repertoire_move is not None:
             out.append(f"The repertoire plays {numbered(board, [details.repertoire_move.san])}.")
-        if details.firm:
-            out.append("The balance is firm: it stays positive at its lower end.")
+        if details.against is not None and details.against != details.repertoire_move:
+            cause = "the repertoire's own move costs too much" if details.repertoire_move else "there is no other here"
+            move = numbered(board, [details.against.san])
+            out.append(f"The balance is against {move}, the engine's first choice: {cause}.")
+        out.append(
+            "The balance is firm: it stays positive at its lower end."
+            if details.firm
+            else "The balance is not firm: at its lower end nothing is gained."
+        )
         if details.pays_below is not None:
             out.append(f"From {details.pays_below} on it no longer pays.")
         if details.otherwise:

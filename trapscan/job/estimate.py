@@ -1,0 +1,239 @@
+"""What a scan will cost, before it is made: positions, searches, engine nodes, minutes.
+
+Positions are read off the repertoire. How many moves of each are candidates is counted with the chance model on a
+sample. How far candidates climb, and how many moves are tried as baits, is not known beforehand: the shares below were
+measured (scripts/check_estimate prints them, and how far the estimate was off). Nodes become seconds by the speed that
+the engine's probe measured.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import joblib
+
+from trapscan import engines, graph, rank, repertoire, settings
+from trapscan.chance import load_model
+from trapscan.engines import Probe
+from trapscan.errors import EngineRefusedError
+from trapscan.graph import Graph
+from trapscan.model import Position
+from trapscan.search import choose_candidates
+from trapscan.settings import Settings
+
+SAMPLE = 40
+"""Positions, evenly spread, whose candidates are counted."""
+
+CLIMBING = 0.16
+"""Share of the candidates that take each further stage, of those that took the one before: measured."""
+SLIPS = 0.16
+"""Share of the candidates that are confirmed as slips, each by one search on one line and one on several: measured."""
+
+SCREENED_REPLIES = 2.5
+"""Likely replies of a nearly sound move, searched when it is screened for a bait: measured."""
+FINALISTS = 1.0
+"""Moves a position that are searched with the confirming budget, with their replies: measured."""
+TRIED = 0.6
+"""Moves a position of ours that are examined as baits, for each that may be: measured."""
+
+OVERHEAD = 0.002
+"""Seconds a search costs besides its nodes: clearing, the conversation, our own bookkeeping (a measurement)."""
+THINKING = 0.06
+"""Seconds a position costs besides its searches: chances, explanations (a measurement)."""
+STARTING = 3.0
+"""Seconds until the workers work."""
+
+
+@dataclass(frozen=True, slots=True)
+class Cost:
+    """What a part of a scan takes. `nodes` are engine nodes, `seconds` of one worker."""
+
+    positions: float = 0.0
+    searches: float = 0.0
+    nodes: float = 0.0
+    seconds: float = 0.0
+
+    def __add__(self, other: Cost) -> Cost:
+        return Cost(
+            self.positions + other.positions,
+            self.searches + other.searches,
+            self.nodes + other.nodes,
+            self.seconds + other.seconds,
+        )
+
+
+@dataclass(frozen=True, slots=True)
+class Estimate:
+    """A scan's expected cost. `read` positions stand in the repertoire; `plain` is the cost without baits, `baits` what
+    they add; `jobs` workers share it."""
+
+    engine: str
+    nps: int
+    side: str
+    read: int
+    plain: Cost
+    baits: Cost
+    jobs: int
+
+    def minutes(self, cost: Cost) -> float:
+        """Wall time of a scan that starts with an empty store."""
+        return (STARTING + cost.seconds / self.jobs) / 60
+
+    def numbers(self) -> dict[str, Any]:
+        """The same as plain values."""
+        return {
+            "engine": self.engine,
+            "nps": self.nps,
+            "side": self.side,
+            "jobs": self.jobs,
+            "read": self.read,
+            **{
+                name: {
+                    "positions": round(cost.positions),
+                    "searches": round(cost.searches),
+                    "engine_nodes": round(cost.nodes),
+                    "minutes": round(self.minutes(cost), 1),
+                }
+                for name, cost in (("without_baits", self.plain), ("with_baits", self.plain + self.baits))
+            },
+        }
+
+    def text(self) -> str:
+        """For the user: a line about the scan, a line with and a line without baits."""
+        lines = [
+            f"{self.read} positions in the repertoire of {self.side}, about "
+            f"{self.plain.positions - self.read:.0f} more past the ends of its lines.",
+            f"Engine: {self.engine}, {self.nps:,} nodes a second as measured; "
+            f"{self.jobs} worker{'s' * (self.jobs > 1)}. With nothing in the store:",
+        ]
+        for name, cost in (("without --baits", self.plain), ("with --baits", self.plain + self.baits)):
+            lines.append(
+                f"  {name:16} about {_two(cost.searches)} searches, {_two(cost.nodes)} engine nodes, "
+                f"{_span(self.minutes(cost))}"
+            )
+        return "\n".join(lines)
+
+
+def estimate_scan(
+    files: Sequence[str | Path],
+    *,
+    side: str | None = None,
+    engine: str | None = None,
+    preset: str = "standard",
+    jobs: int | None = None,
+    **overrides: Any,
+) -> Estimate:
+    """What `scan` with the same arguments would cost. Reads the files and measures the engine, if it is not known yet;
+    searches nothing. Raises as `scan` does."""
+    chosen = settings.load(preset, {name: value for name, value in overrides.items() if value is not None})
+    tree = graph.build(repertoire.read_files([Path(file) for file in files]))
+    spec = engines.choose(engine)
+    probe = engines.probe(spec, options=chosen.engine_options)
+    if probe.refused:
+        raise EngineRefusedError(probe.refused, engine=spec.name)
+    return estimate(tree, side or graph.guess_side(tree), probe, chosen, jobs or joblib.cpu_count())
+
+
+def estimate(tree: Graph, side: str, probe: Probe, chosen: Settings, jobs: int) -> Estimate:
+    """The expected cost of a scan of `tree` with an empty store."""
+    beyond = _beyond(tree, side, chosen)
+    candidates = _candidates(tree.positions, chosen)
+    positions = len(tree.positions) + beyond
+    one = _examination(candidates, probe, chosen)
+    ours = [p for p in tree.positions if side in (rank.side_name(p.epd.split()[1] == "w"), "both")]
+    return Estimate(
+        engine=probe.name,
+        nps=probe.nps,
+        side=side,
+        read=len(tree.positions),
+        plain=_times(one, positions),
+        baits=_times(_bait_search(_legal(ours), one, probe, chosen), len(ours)),
+        jobs=jobs,
+    )
+
+
+def _examination(candidates: float, probe: Probe, chosen: Settings) -> Cost:
+    """One position: its best move, each candidate's way up the stages, the slips confirmed."""
+    searches = [(chosen.best_nodes, 1.0)]
+    climbing = candidates
+    for stage in chosen.stages:
+        searches.append((stage, climbing))
+        climbing *= CLIMBING
+    searches.append((chosen.confirm_nodes, SLIPS * candidates * (2 if probe.multipv else 1)))
+    return _searches(searches, probe, positions=1.0)
+
+
+def _bait_search(legal: float, examination: Cost, probe: Probe, chosen: Settings) -> Cost:
+    """One position of ours: every legal move once, the likely replies of some, the finalists, the few examined."""
+    screened = min(legal, chosen.bait_screened)
+    finalists = FINALISTS * chosen.bait_verified
+    searches = [
+        (chosen.stages[0], legal + SCREENED_REPLIES * screened),
+        (chosen.confirm_nodes, (1 + SCREENED_REPLIES) * finalists),
+    ]
+    tried = TRIED * chosen.bait_verified
+    return _searches(searches, probe, positions=1.0) + _times(examination, tried)
+
+
+def _searches(searches: Sequence[tuple[int, float]], probe: Probe, positions: float) -> Cost:
+    nodes = sum(count * probe.expected_nodes(budget) for budget, count in searches)
+    count = sum(count for _, count in searches)
+    return Cost(positions, count, nodes, nodes / max(1, probe.nps) + OVERHEAD * count + THINKING * positions)
+
+
+def _times(cost: Cost, by: float) -> Cost:
+    return Cost(cost.positions * by, cost.searches * by, cost.nodes * by, cost.seconds * by)
+
+
+def _beyond(tree: Graph, side: str, chosen: Settings) -> float:
+    """Positions past the ends: one move of ours, of the other side somewhat less than the most that are followed."""
+    width = 1 + 0.5 * (chosen.beyond_width - 1)
+    total = 0.0
+    for position in tree.positions:
+        if position.prepared:
+            continue
+        ours, arrived = rank.side_name(position.epd.split()[1] == "w") == side, 1.0
+        for _ in range(chosen.beyond):
+            arrived *= 1.0 if ours else width
+            total += arrived
+            ours = side != "both" and not ours
+    return total
+
+
+def _candidates(positions: Sequence[Position], chosen: Settings) -> float:
+    """The mean number of candidates, on a sample."""
+    sample = _spread(positions)
+    model = load_model()
+    counts = [len(choose_candidates(model.predict([p.board()], chosen.levels)[0], p.prepared, chosen)) for p in sample]
+    return sum(counts) / max(1, len(counts))
+
+
+def _legal(positions: Sequence[Position]) -> float:
+    counts = [p.board().legal_moves.count() - len(p.prepared) for p in _spread(positions)]
+    return sum(counts) / max(1, len(counts))
+
+
+def _spread(positions: Sequence[Position]) -> list[Position]:
+    size = min(SAMPLE, len(positions))
+    return [positions[i * len(positions) // size] for i in range(size)]
+
+
+def _two(value: float) -> str:
+    """Two digits that count: an estimate says no more."""
+    if value < 1:
+        return "0"
+    whole = round(value)
+    digits = len(str(whole)) - 2
+    return f"{round(whole, -digits) if digits > 0 else whole:,}"
+
+
+def _span(minutes: float) -> str:
+    if minutes < 1.5:
+        return f"{_two(60 * minutes)} seconds"
+    return f"{_two(minutes)} minutes" if minutes < 120 else f"{_two(minutes / 60)} hours"
+
+
+__all__ = ["Cost", "Estimate", "estimate", "estimate_scan"]
