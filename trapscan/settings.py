@@ -75,8 +75,10 @@ class Settings(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=
     """A bait costs at most this at best play, in expected score at the chosen level."""
     bait_margin: Annotated[float, Meta(ge=0.0, le=0.5)] = 0.02
     """A bait brings at least this by the slips it invites, and over the repertoire move, at the chosen level."""
-    bait_screened: Annotated[int, Meta(ge=1, le=250)] = 10
+    bait_screened: Annotated[int, Meta(ge=1, le=250)] = 20
     """Of how many nearly sound moves of a position the likely replies are searched."""
+    bait_screen_nodes: Nodes = 10_000
+    """Budget for each of those replies: what tempts people tempts a shallow search too."""
     bait_verified: Annotated[int, Meta(ge=1, le=50)] = 2
     """How many moves of a position are examined in full at most."""
     bait_nodes: Nodes = 3_000_000

@@ -30,7 +30,7 @@ SMALL = {
     "max_candidates": 6,
     "bait_price": 0.2,
     "bait_margin": 0.002,
-    "bait_screened": 8,
+    "bait_screened": 30,
     "bait_verified": 2,
     "levels": (1200, 1600, 2000),
     "level": 1200,

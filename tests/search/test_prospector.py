@@ -15,6 +15,7 @@ from trapscan.search import Prospector
 from trapscan.settings import Settings
 from trapscan.stopping import NOISE_AT
 
+SCREEN = 3000
 SETTINGS = Settings(
     noise=0.03,
     best_nodes=10_000,
@@ -24,6 +25,7 @@ SETTINGS = Settings(
     bait_price=0.03,
     bait_margin=0.02,
     bait_screened=30,
+    bait_screen_nodes=SCREEN,
     bait_verified=1,
 )
 POSITION = Position(chess.Board().epd(), chess.STARTING_FEN, (), 1)
@@ -105,10 +107,10 @@ def test_a_dear_move_is_none() -> None:
 
 
 def test_the_confirming_budget_has_the_last_word() -> None:
-    shallow = WRONG | {after("b2b3", "h7h5"): {0: 400, 5000: 0}, after("g1h3"): {0: 0, 5000: 300}}
+    shallow = WRONG | {after("b2b3", "h7h5"): {0: 400, 6000: 0}, after("g1h3"): {0: 0, 6000: 300}}
     table = Table(shallow)
     assert choose(table, LURED) == ()
-    assert {query.budget for query in table.asked} == {10_000, NOISE_AT, 5000}
+    assert {query.budget for query in table.asked} == {10_000, NOISE_AT, SCREEN, 2 * SCREEN}
 
 
 def test_it_must_beat_the_repertoire_move() -> None:
@@ -121,5 +123,5 @@ def test_how_many_are_screened(screened: int) -> None:
     table = Table({})
     prospector = Prospector(table, LURED, settings, expected)
     prospector.choose(POSITION, prospector.best(POSITION), (), 0.5)
-    replies = [query for query in table.asked if chess.Board(query.epd + " 0 1").turn and query.budget == NOISE_AT]
-    assert 0 < len(replies) <= 4 * screened, "replies are searched with White to move after them"
+    replies = [query for query in table.asked if chess.Board(query.epd + " 0 1").turn and query.budget == SCREEN]
+    assert 0 < len(replies) <= 3 * screened, "replies are searched with White to move after them"

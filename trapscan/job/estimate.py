@@ -1,7 +1,7 @@
 """What a scan will cost, before it is made: positions, searches, engine nodes, minutes.
 
 Positions are read off the repertoire. How many moves of each are candidates is counted with the chance model on a
-sample. How far candidates climb, and how many moves are tried as baits, is not known beforehand: the shares below were
+sample. How soon their searches end, and how many moves are tried as baits, is not known beforehand: these shares were
 measured (scripts/check_estimate prints them, and how far the estimate was off). Nodes become seconds by the speed that
 the engine's probe measured.
 """
@@ -23,14 +23,15 @@ from trapscan.graph import Graph
 from trapscan.model import Position
 from trapscan.search import choose_candidates
 from trapscan.settings import Settings
+from trapscan.stopping import NOISE_AT
 
 SAMPLE = 40
 """Positions, evenly spread, whose candidates are counted."""
 
-CLIMBING = 0.16
-"""Share of the candidates that take each further stage, of those that took the one before: measured."""
-SLIPS = 0.16
-"""Share of the candidates that are confirmed as slips, each by one search on one line and one on several: measured."""
+SPENT = 0.15
+"""Share of the nodes between `least` and `most` of its stake that the search after a candidate takes: measured."""
+ASIDE = 0.3
+"""Searches beside it, for each candidate (other punishing moves, the rest of a line): measured."""
 
 SCREENED_REPLIES = 2.5
 """Likely replies of a nearly sound move, searched when it is screened for a bait: measured."""
@@ -140,9 +141,8 @@ def estimate_scan(
 def estimate(tree: Graph, side: str, probe: Probe, chosen: Settings, jobs: int) -> Estimate:
     """The expected cost of a scan of `tree` with an empty store."""
     beyond = _beyond(tree, side, chosen)
-    candidates = _candidates(tree.positions, chosen)
     positions = len(tree.positions) + beyond
-    one = _examination(candidates, probe, chosen)
+    one = _examination(tree.positions, probe, chosen)
     ours = [p for p in tree.positions if side in (rank.side_name(p.epd.split()[1] == "w"), "both")]
     return Estimate(
         engine=probe.name,
@@ -155,15 +155,18 @@ def estimate(tree: Graph, side: str, probe: Probe, chosen: Settings, jobs: int) 
     )
 
 
-def _examination(candidates: float, probe: Probe, chosen: Settings) -> Cost:
-    """One position: its best move, each candidate's way up the stages, the slips confirmed."""
-    searches = [(chosen.best_nodes, 1.0)]
-    climbing = candidates
-    for stage in chosen.stages:
-        searches.append((stage, climbing))
-        climbing *= CLIMBING
-    searches.append((chosen.confirm_nodes, SLIPS * candidates * (2 if probe.multipv else 1)))
-    return _searches(searches, probe, positions=1.0)
+def _examination(positions: Sequence[Position], probe: Probe, chosen: Settings) -> Cost:
+    """One position on the mean: its best move, the search after each candidate, what is asked beside."""
+    sample, model = _spread(positions), load_model()
+    cost = _searches([(chosen.best_nodes, 1.0)], probe, positions=1.0)
+    for position in sample:
+        chances = model.predict([position.board()], chosen.levels)[0]
+        candidates = choose_candidates(chances, position.prepared, chosen)
+        stakes = [chosen.stake(max(chances[move])) for move in candidates]
+        searches = [(round(stake.least + SPENT * (stake.most - stake.least)), 1.0) for stake in stakes]
+        searches.append((chosen.side_nodes, ASIDE * len(candidates)))
+        cost += _times(_searches(searches, probe, positions=0.0), 1 / len(sample))
+    return cost
 
 
 def _bait_search(legal: float, examination: Cost, probe: Probe, chosen: Settings) -> Cost:
@@ -171,11 +174,11 @@ def _bait_search(legal: float, examination: Cost, probe: Probe, chosen: Settings
     screened = min(legal, chosen.bait_screened)
     finalists = FINALISTS * chosen.bait_verified
     searches = [
-        (chosen.stages[0], legal + SCREENED_REPLIES * screened),
-        (chosen.confirm_nodes, (1 + SCREENED_REPLIES) * finalists),
+        (NOISE_AT, legal),
+        (chosen.bait_screen_nodes, SCREENED_REPLIES * screened),
+        (2 * chosen.bait_screen_nodes, (1 + SCREENED_REPLIES) * finalists),
     ]
-    tried = TRIED * chosen.bait_verified
-    return _searches(searches, probe, positions=1.0) + _times(examination, tried)
+    return _searches(searches, probe, positions=1.0) + _times(examination, TRIED * chosen.bait_verified)
 
 
 def _searches(searches: Sequence[tuple[int, float]], probe: Probe, positions: float) -> Cost:
@@ -201,14 +204,6 @@ def _beyond(tree: Graph, side: str, chosen: Settings) -> float:
             total += arrived
             ours = side != "both" and not ours
     return total
-
-
-def _candidates(positions: Sequence[Position], chosen: Settings) -> float:
-    """The mean number of candidates, on a sample."""
-    sample = _spread(positions)
-    model = load_model()
-    counts = [len(choose_candidates(model.predict([p.board()], chosen.levels)[0], p.prepared, chosen)) for p in sample]
-    return sum(counts) / max(1, len(counts))
 
 
 def _legal(positions: Sequence[Position]) -> float:

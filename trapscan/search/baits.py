@@ -1,8 +1,9 @@
 """Which of our moves might be baits: screened cheaply, so that only the best few are examined in full.
 
 Every legal move is searched once at the cheapest budget. Those that are nearly sound have their likely replies searched
-at the same budget, which gives a first V; the best of them are searched again with the confirming budget, and what
-is left is handed back for examination. Each question is a search of one position on one line, so any engine will do.
+a little deeper (what tempts people tempts a shallow search too), which gives a first V. The best of them are searched
+again with twice as many nodes, and what is left is handed back for examination. Each question is a search of one
+position on one line, so any engine will do.
 """
 
 from __future__ import annotations
@@ -22,11 +23,11 @@ from trapscan.stopping import NOISE_AT
 LIKELY = 0.05
 """Replies of at least this chance at the chosen level decide what a move is worth: they are searched by themselves."""
 
-MOST_REPLIES = 4
+MOST_REPLIES = 3
 """At most so many likely replies are searched when a move is screened."""
 
 FINALISTS = 2
-"""For each move that may be examined so many are searched with the confirming budget."""
+"""For each move that may be examined so many are searched with twice the nodes."""
 
 
 @dataclass(slots=True)
@@ -77,21 +78,22 @@ class Prospector:
             if move.uci() not in known
         ]
         prospects = [p for p in prospects if self.price(best, p.score) <= settings.bait_price + noise]
+        prospects.sort(key=lambda p: (self.price(best, p.score), p.move))
+        prospects = prospects[: settings.bait_screened]
         for prospect in prospects:
             prospect.replies = self._likely(prospect.board)
-        # where the likely replies leave out the engine's, people go wrong: such moves are looked at first
-        prospects.sort(key=lambda p: (-sum(p.replies.values()), p.move))
-        return self._finals(best, prospects[: settings.bait_screened], value, noise)
+        return self._finals(best, prospects, value, noise)
 
     def _finals(self, best: Line, prospects: list[Prospect], value: float, noise: float) -> tuple[str, ...]:
         settings = self.settings
+        deep = max(settings.confirm_nodes, 2 * settings.bait_screen_nodes)
         rounds = (
-            (NOISE_AT, FINALISTS * settings.bait_verified, noise),
-            (max(settings.confirm_nodes, NOISE_AT), settings.bait_verified, noise / 2),
+            (NOISE_AT, settings.bait_screen_nodes, FINALISTS * settings.bait_verified, noise),
+            (deep, deep, settings.bait_verified, noise / 2),
         )
-        for budget, kept, slack in rounds:
+        for budget, reply_budget, kept, slack in rounds:
             for prospect in prospects:
-                self._search(prospect, budget)
+                self._search(prospect, budget, reply_budget)
             promising = [
                 p
                 for p in prospects
@@ -112,18 +114,14 @@ class Prospector:
         after.push_uci(move)
         return Prospect(move, after, self._ask(after.epd(), budget).score.of(board.turn))
 
-    def _search(self, prospect: Prospect, budget: int) -> None:
+    def _search(self, prospect: Prospect, budget: int, reply_budget: int) -> None:
         """The move and its likely replies, each by itself."""
         side = not prospect.board.turn
-        best = self._ask(prospect.board.epd(), budget)
-        prospect.score = best.score.of(side)
+        prospect.score = self._ask(prospect.board.epd(), budget).score.of(side)
         for reply in prospect.replies:
-            if best.pv and reply == best.pv[0]:
-                prospect.scores[reply] = prospect.score
-                continue
             after = prospect.board.copy(stack=False)
             after.push_uci(reply)
-            prospect.scores[reply] = self._ask(after.epd(), budget).score.of(side)
+            prospect.scores[reply] = self._ask(after.epd(), reply_budget).score.of(side)
 
     def _likely(self, board: chess.Board) -> dict[str, float]:
         chances = self.model.predict([board], (self.settings.level,))[0]
@@ -133,11 +131,11 @@ class Prospector:
         return {move: chances[move][0] for move in likely[:MOST_REPLIES]}
 
     def refine(self, after: Examined, board: chess.Board) -> Examined:
-        """The same examination with every likely reply searched at least at the confirming budget: what settles whether
+        """The same examination with every likely reply searched at least at the screening budget: what settles whether
         a reply is a slip is too coarse for its value. `board` is the position after our move."""
         others = tuple(
-            (move, self._value_of(board, move), self.settings.confirm_nodes)
-            if budget < self.settings.confirm_nodes and self._counts(after.chances, move)
+            (move, self._value_of(board, move), self.settings.bait_screen_nodes)
+            if budget < self.settings.bait_screen_nodes and self._counts(after.chances, move)
             else (move, score, budget)
             for move, score, budget in after.others
         )
@@ -149,7 +147,7 @@ class Prospector:
     def _value_of(self, board: chess.Board, move: str) -> Score:
         after = board.copy(stack=False)
         after.push_uci(move)
-        return self._ask(after.epd(), self.settings.confirm_nodes).score.of(board.turn)
+        return self._ask(after.epd(), self.settings.bait_screen_nodes).score.of(board.turn)
 
     def _ask(self, epd: str, budget: int) -> Line:
         evaluation = self.evaluator.evaluate(Query(epd, budget))
