@@ -71,3 +71,16 @@ def test_nothing_is_said_of_nothing() -> None:
     left.grown(False, 1)
     left.wave({True: 2})
     assert left.to_come == 0.0
+
+
+def test_what_follows_the_last_wave_counts() -> None:
+    left = TimeLeft(afterwards=10)
+    left.wave({})
+    left.looked_up(0, {False: 2})
+    left.searched(False, 3.0)
+    assert left.ahead == pytest.approx(3.0 + 10 * 3.0), "one position more, and the worth of ten"
+    known = TimeLeft(afterwards=10)
+    known.wave({})
+    known.looked_up(1, {False: 1})
+    known.searched(False, 3.0)
+    assert known.ahead == pytest.approx(5 * 3.0), "half of all was in the store, and half of that will be"

@@ -29,6 +29,10 @@ OUTCOMES = "baits"
 """The store's table of positions searched for baits."""
 
 
+BAIT_WORTH = 1.7
+"""What searching a position of ours for baits takes, in examinations of a position; for the time left only."""
+
+
 @dataclass(frozen=True, slots=True)
 class BaitTask:
     """A position of ours. `move` is the repertoire's move (UCI), `after` the position it leads to, both None where the
@@ -192,7 +196,8 @@ class Baits:
         stats.baits += len(tasks)
         stats.baits_searched += len(waiting)
         start = time.perf_counter()
-        for finished in self.job.workers.each(work, self.job.tools, waiting):
+        for number, finished in enumerate(self.job.workers.each(work, self.job.tools, waiting), 1):
+            progress.left((time.perf_counter() - start) / number * (len(waiting) - number))
             stats.engine_seconds += finished.engine_seconds
             stats.engine_cpu += finished.engine_cpu
             stats.worker_seconds += finished.seconds

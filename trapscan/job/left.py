@@ -41,6 +41,8 @@ class TimeLeft:
 
     waves: int = 0
     """How many plies the scan goes on past the ends."""
+    afterwards: float = 0.0
+    """Work that follows the last wave (the search for baits), in positions of the usual cost."""
     growth: Mapping[bool, Growth] = field(default_factory=lambda: {True: Growth(1.0), False: Growth(1.0)})
     """By the side to move (True: White)."""
     kinds: Mapping[bool, Kind] = field(default_factory=lambda: {False: Kind(), True: Kind()})
@@ -97,7 +99,8 @@ class TimeLeft:
 
         unknown = 1 - self._known / self._looked_up if self._looked_up else 1.0
         waiting = sum(kind.waiting * of(kind) for kind in self.kinds.values())
-        return waiting + self.to_come * unknown * of(self.kinds[True])
+        later = self.to_come * unknown * of(self.kinds[True])
+        return waiting + later + self.afterwards * unknown * cost / done
 
     def seconds(self, passed: float) -> float | None:
         """Seconds left, `passed` seconds of searching after its start; None until two results are in. To be asked after

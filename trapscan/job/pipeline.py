@@ -18,7 +18,7 @@ from trapscan.errors import ClusterError, EngineError, EngineRefusedError, Input
 from trapscan.graph import Graph
 from trapscan.job.assemble import Seen, findings
 from trapscan.job.bait_findings import bait_findings
-from trapscan.job.baits import Baits, BaitTask
+from trapscan.job.baits import BAIT_WORTH, Baits, BaitTask
 from trapscan.job.counts import Counts, hashes_of
 from trapscan.job.merged import move_trees
 from trapscan.job.run import Job, Progress, Stats
@@ -203,6 +203,8 @@ def _examine_all(job: Job, counts: Counts, tree: Graph, side: str, chosen: Setti
     onward: list[Edge] = []
     children: dict[str, list[tuple[str, Position]]] = {}
     job.left.waves = chosen.beyond
+    if chosen.baits:
+        job.left.afterwards = BAIT_WORTH * sum(side in (_mover(p), "both") for p in tree.positions)
 
     def examine(wave: Sequence[Position], waves_to_come: int) -> dict[str, Outcome]:
         counts.learn(wave)
@@ -239,13 +241,16 @@ def _examine_all(job: Job, counts: Counts, tree: Graph, side: str, chosen: Setti
     return Seen(positions, outcomes, reach, side, chosen, counts.of)
 
 
+def _mover(position: Position) -> str:
+    return rank.side_name(position.epd.split()[1] == "w")
+
+
 def _bait_tasks(tree: Graph, seen: Seen, side: str) -> list[BaitTask]:
     """The positions of ours in the tree that were examined and have a move, in order, with the move meant there."""
     tasks = []
     for at, position in enumerate(tree.positions):
         outcome = seen.outcomes.get(position.epd)
-        mover = rank.side_name(position.epd.split()[1] == "w")
-        if outcome is None or not outcome.examined.best.pv or side not in (mover, "both"):
+        if outcome is None or not outcome.examined.best.pv or side not in (_mover(position), "both"):
             continue
         edge = tree.edges[tree.choices(at)[0]] if position.prepared else None
         tasks.append(BaitTask(position, edge[1] if edge else None, tree.positions[edge[2]] if edge else None))
