@@ -122,6 +122,7 @@ def test_no_best_line_no_theme():
         "The knight takes the pawn on e4; Black is three pieces ahead in development.",
         "The knight takes the pawn on e4; the pawns on a2 and b2 are doubled.",
         "The knight takes the pawn on e4; White has both bishops, Black has not.",
+        "The knight takes the pawn on e4; the queens are off and Black is ahead in material.",
         "The knight takes the pawn on e4; no pawn can drive away the knight on e4.",
         "The knight takes the pawn on e4; the pawn on d2 is passed.",
         "The knight takes the pawn on e4; the pawn on d2 is isolated.",

@@ -84,12 +84,8 @@ def _shuts_off(scene: Scene, found: re.Match[str]) -> bool:
 def _kept(scene: Scene, found: re.Match[str]) -> bool:
     """The punisher is never worse off, two plies or more later, than it was before its capture."""
 
-    def ahead(board: chess.Board) -> int:
-        worth = {chess.PAWN: 1, chess.KNIGHT: 3, chess.BISHOP: 3, chess.ROOK: 5, chess.QUEEN: 9, chess.KING: 0}
-        pieces = board.piece_map().values()
-        return sum(worth[p.piece_type] * (1 if p.color != scene.victim else -1) for p in pieces)
-
-    return ahead(scene.boards[min(7, len(scene.boards) - 1)]) > ahead(scene.boards[0]) or scene.boards[-1].is_check()
+    last, punisher = scene.boards[min(7, len(scene.boards) - 1)], not scene.victim
+    return _ahead_by(last, punisher) > _ahead_by(scene.boards[0], punisher)
 
 
 def _no_castling(scene: Scene, found: re.Match[str]) -> bool:
@@ -214,6 +210,16 @@ def _both_bishops(scene: Scene, found: re.Match[str]) -> bool:
     )
 
 
+def _queens_off(scene: Scene, found: re.Match[str]) -> bool:
+    side = SIDES[found[1]]
+    return scene.any(lambda b: not b.queens and _ahead_by(b, side) > 0)
+
+
+def _ahead_by(board: chess.Board, side: chess.Color) -> int:
+    worth = {chess.PAWN: 1, chess.KNIGHT: 3, chess.BISHOP: 3, chess.ROOK: 5, chess.QUEEN: 9, chess.KING: 0}
+    return sum(worth[p.piece_type] * (1 if p.color == side else -1) for p in board.piece_map().values())
+
+
 def _more_squares(scene: Scene, found: re.Match[str]) -> bool:
     side = SIDES[found[1]]
 
@@ -268,6 +274,7 @@ CHECKS: tuple[tuple[re.Pattern[str], Check], ...] = (
     (re.compile(rf"the pawn on {_SQUARE} takes room from (White|Black)"), _takes_room),
     (re.compile(rf"the pawns on {_SQUARE} and {_SQUARE} are doubled"), _are_doubled),
     (re.compile(r"(White|Black) has both bishops, (White|Black) has not"), _both_bishops),
+    (re.compile(r"the queens are off and (White|Black) is ahead in material"), _queens_off),
     (re.compile(r"(White|Black)'s pieces command more squares"), _more_squares),
     (re.compile(rf"the ([a-h])-file to the king on {_SQUARE} is open to the {_PIECE} on {_SQUARE}"), _open_file),
 )

@@ -131,8 +131,8 @@ def _settle(
     any_move = False
     for move in _evasions(board) if check else _noisy(board):
         any_move = True
-        if not check and stand + taken_by(board, move) <= low:
-            continue
+        if not check and stand + taken_by(board, move) <= low and not board.gives_check(move):
+            continue  # too little to matter, unless the check wins time for more
         board.push(move)
         value, rest = _settle(board, -high, -low, plies - 1, nodes)
         board.pop()

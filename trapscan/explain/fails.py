@@ -9,7 +9,7 @@ import chess
 from trapscan.explain import motif as m
 from trapscan.explain import motif_causes as causes
 from trapscan.explain.deeds import deed, later, mate_threat, opening, piece_or_square
-from trapscan.explain.exchange import balance, exchange
+from trapscan.explain.exchange import balance, exchange, settle
 from trapscan.explain.gain import Gain, won_and_paid
 from trapscan.explain.motif import Motif
 from trapscan.explain.play import Play
@@ -89,7 +89,10 @@ def _standing(play: Play, before: Score, after: Score) -> str:
     if start.move_stack:
         start.pop()
     same = balance(play.end, play.side) > balance(start, play.side)
+    settled, _ = settle(play.end, play.side)
+    pending = settled != balance(play.end, play.side) and settled <= balance(start, play.side)
     lost, soon = ("no more is lost than after the best move", "") if same else ("nothing is lost", " yet")
+    lost, soon = ("the exchanges come out even", "") if pending else (lost, soon)
     if value <= -CLEAR:
         return f"; {lost}{soon}, but {colour(not victim)} is clearly better"
     if value <= -50:
@@ -205,8 +208,11 @@ def _exchanges(play: Play, motif: Motif) -> str:
 
 def _tempo(play: Play, motif: Motif) -> str:
     index = motif.ply - 1
-    hunted = the_piece(play.boards[motif.ply], motif.targets[0])
-    return f"{deed(play, index)} and attacks {hunted}, and while that gets away {deed(play, index + 2)}"
+    after = play.boards[motif.ply]
+    hunted = the_piece(after, motif.targets[0])
+    itself = after.attacks_mask(motif.actor) & chess.BB_SQUARES[motif.targets[0]]
+    attacks = "attacks" if itself else "opens a line against"
+    return f"{deed(play, index)} and {attacks} {hunted}, and while that gets away {deed(play, index + 2)}"
 
 
 def _attacked(play: Play, motif: Motif) -> str:

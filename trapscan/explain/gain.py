@@ -237,10 +237,16 @@ def _plateau(values: list[int], level: int, before: int, drop: float, play: Play
     if first is not None:
         credible = [index for index in range(last + 1) if kept[index] <= _CREDIBLE * drop]
         first = _grown(first, kept, level - before, credible)
-        return next((index for index in rest if index >= first), first)
+        return next((index for index in rest if index >= first), _settled_at(first, gains, kept))
     if rest and gains[rest[-1]] >= max(1.0, gains[last]):
         return rest[-1]
-    return max(range(min(1, last), last + 1), key=lambda index: (kept[index], -index))
+    most = max(range(min(1, last), last + 1), key=lambda index: (kept[index], -index))
+    return most if most in rest else _settled_at(most, gains, kept)
+
+
+def _settled_at(index: int, gains: list[int], kept: list[int]) -> int:
+    """The index from `index` on at which the gain is down to what is kept of it: more than that was never had."""
+    return next(later for later in range(index, len(gains)) if gains[later] == kept[index])
 
 
 def _grown(first: int, kept: list[int], offset: int, credible: list[int]) -> int:

@@ -11,9 +11,9 @@ import chess
 
 from trapscan.explain import motif as m
 from trapscan.explain.deeds import threats
-from trapscan.explain.exchange import VALUES, as_mover, balance, exchange, loot, settle
+from trapscan.explain.exchange import VALUES, as_mover, balance, exchange, loot, settle, threat_on
 from trapscan.explain.motif import Motif
-from trapscan.explain.motif_attacks import slip_took
+from trapscan.explain.motif_attacks import opened, slip_took
 from trapscan.explain.play import Play
 
 _KEPT = 7
@@ -101,8 +101,9 @@ def loose_pawn(play: Play) -> Iterator[Motif]:
 
 
 def tempo(play: Play) -> Iterator[Motif]:
-    """Gain of tempo: a move attacks a piece to some purpose, or checks; while that is met, another piece, or the same
-    one on another target, takes something with more profit than the same capture would have had before."""
+    """Gain of tempo: a move attacks a piece to some purpose, itself or by opening a line; while that is met, another
+    piece, or the same one on another target, takes something with more profit than the same capture would have had
+    before."""
     for index in play.own():
         if index + 2 >= len(play) or not play.is_capture(index + 2):
             continue
@@ -110,7 +111,9 @@ def tempo(play: Play) -> Iterator[Motif]:
         reply, taken = play.moves[index + 1], play.taken(index + 2)
         if taken is None or play.is_capture(index + 1) or taken[0] == reply.to_square:
             continue
-        hunted = [square for square in threats(board, after, move) if after.piece_type_at(square) != chess.PAWN]
+        aimed = [*threats(board, after, move), *(target for _, target in opened(play, index))]
+        hunted = [square for square in aimed if after.piece_type_at(square) not in (chess.PAWN, chess.KING)]
+        hunted = [square for square in hunted if threat_on(after, square, play.side) > 0]
         if reply.from_square not in hunted or taken[0] in hunted:
             continue
         profit = exchange(play.boards[index + 2], use)

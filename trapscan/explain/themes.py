@@ -31,6 +31,7 @@ PASSED = "passed pawn"
 OUTPOST = "outpost"
 OWN_WAY = "piece in its own side's way"
 BISHOPS = "two bishops"
+QUEENS = "exchange of queens"
 ACTIVITY = "more active pieces"
 CHANCE = "missed chance"
 
@@ -47,6 +48,7 @@ THEMES = (
     DOUBLED,
     ISOLATED,
     BISHOPS,
+    QUEENS,
     ACTIVITY,
     CHANCE,
 )
@@ -219,6 +221,12 @@ def _bishops(board: chess.Board, side: chess.Color) -> Iterator[str]:
         yield f"{colour(side)} has both bishops, {colour(not side)} has not"
 
 
+def _queens(board: chess.Board, side: chess.Color) -> Iterator[str]:
+    """The queens are off while the punisher is ahead: what the victim had for its material is gone."""
+    if not board.queens and balance(board, side) > 0:
+        yield f"the queens are off and {colour(side)} is ahead in material"
+
+
 def _pawns(board: chess.Board, side: chess.Color) -> chess.Bitboard:
     return board.pawns & board.occupied_co[side]
 
@@ -245,6 +253,7 @@ _FACTS: tuple[tuple[str, Facts], ...] = (
     (DOUBLED, _doubled),
     (ISOLATED, _isolated),
     (BISHOPS, _bishops),
+    (QUEENS, _queens),
 )
 
 
