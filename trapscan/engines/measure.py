@@ -30,6 +30,7 @@ NODE_TRIALS = (300, 2_000, 8_000, 32_000)
 FIRST_TRIAL = 4.0  # seconds; an engine of any use does the smallest trial in a fraction
 LONGEST = 30.0  # seconds for a search by a limit that was seen to work: only a machine under heavy load needs them
 STOP_SECONDS = 3.0
+LEAST_CPU = 0.05
 CALIBRATION_NODES = 400_000
 CALIBRATION_SECONDS = 1.0  # per position
 DEEPEST = 40
@@ -221,18 +222,25 @@ class _Measurement:
         return True
 
     def _speed(self, limit: str) -> tuple[int, str]:
-        """Nodes per second by the wall, best of some positions, and the kind of scores."""
+        """Nodes per second, and the kind of scores: by the wall, best of some positions, or by the engine's own
+        processor time over all of them, where that can be read, lest a loaded machine makes it look slow."""
         best, scores = 0, "exact"
+        nodes, process = 0, self.session().process
+        before = process.cpu_seconds
         for fen in OPENINGS:
             raw = self.search(fen, limit)
             if raw is None:
                 continue
             spent = max(_nodes_said(raw), default=0)
+            nodes += spent
             if spent:
                 best = max(best, round(spent / max(raw.seconds, 1e-4)))
             infos = _infos(raw)
             if infos and all(info.bound for info in infos):
                 scores = "bracketed"
+        cpu = process.cpu_seconds - before
+        if process is self.session().process and cpu >= LEAST_CPU:  # the clock of processors ticks in hundredths of a second
+            best = max(best, round(nodes / cpu))
         return best, scores
 
     def _simple_positions(self, limit: str) -> dict[str, str]:
