@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 NOISE_AT = 2_000
 """The nodes at which `Until.noise` holds; it falls with a power of the nodes from there."""
@@ -36,13 +36,25 @@ class Until:
         """What the victim has lost when the punisher, to move, expects this much."""
         return self.best - (1.0 - punisher)
 
-    def settled(self, trail: Sequence[tuple[int, float]]) -> bool:
-        """Whether the search may end after these iterations: (nodes so far, expected score of the side to move)."""
+    def for_noisier(self, times: float) -> Until:
+        """The same for an engine whose scores are so many times as noisy as those that `noise` was measured with."""
+        return replace(
+            self, noise=self.noise * times, least=round(self.least * times), confirm=round(self.confirm * times)
+        )
+
+    def settled(self, trail: Sequence[tuple[int, float]], replies: Sequence[str] = ()) -> bool:
+        """Whether the search may end after these iterations: (nodes so far, expected score of the side to move).
+
+        `replies` are the best moves of the iterations: a slip is settled only once its refutation has stood for
+        LOOKS_BACK of them, since the first move that is seen to punish is often not the one that does.
+        """
         nodes = trail[-1][0]
         if nodes < min(self.least, self.confirm):
             return False
         lost = self.loss(trail[-1][1])
         far = abs(lost - self.threshold) > self.clear * self._noise(trail)
+        if lost >= self.threshold and len(set(replies[-LOOKS_BACK:])) > 1:
+            return False
         return far and nodes >= (self.confirm if lost >= self.threshold else self.least)
 
     def _noise(self, trail: Sequence[tuple[int, float]]) -> float:

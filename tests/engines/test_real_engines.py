@@ -35,7 +35,7 @@ LIMITS = {
 }
 BOTH = {"stockfish", "fairy-stockfish", "glaurung"}  # MultiPV and searchmoves
 
-WATCHABLE = {"stockfish"}
+WATCHABLE = {"stockfish", "fairy-stockfish"}
 
 pytestmark = [pytest.mark.engine, pytest.mark.parametrize("name", LIMITS)]
 

@@ -227,6 +227,20 @@ def test_settled(trail: list[tuple[int, float]], settled: bool) -> None:
     assert UNTIL.settled(trail) is settled
 
 
+def test_a_slip_is_settled_only_once_its_refutation_has_stood() -> None:
+    slip = [(4_000, 0.9), (8_000, 0.9), (16_000, 0.9)]
+    assert UNTIL.settled(slip, ["d2d4", "e2e4", "e2e4", "e2e4"])
+    assert not UNTIL.settled(slip, ["e2e4", "d2d4", "e2e4", "e2e4"][1:])
+    assert UNTIL.settled([(16_000, 0.5)] * 3, ["d2d4", "e2e4", "g1f3"]), "of a harmless move the reply does not matter"
+
+
+def test_a_noisier_engine_must_be_further_away_and_search_longer() -> None:
+    twice = UNTIL.for_noisier(2.0)
+    assert (twice.noise, twice.least, twice.confirm, twice.threshold) == (0.12, 4_000, 16_000, 0.1)
+    assert UNTIL.settled([(2_000, 0.5)]) and not twice.settled([(2_000, 0.5)])
+    assert UNTIL.for_noisier(1.0) == UNTIL
+
+
 @pytest.mark.parametrize(
     ("least", "most", "budgets"),
     [(2_000, 160_000, (2_000, 8_000, 32_000, 128_000, 160_000)), (500, 500, (500,)), (500, 2_000, (500, 2_000))],

@@ -15,7 +15,7 @@ import chess
 from trapscan.engines.facts import Probe
 from trapscan.engines.session import START_SECONDS, STOPPED, Session
 from trapscan.engines.spec import EngineSpec
-from trapscan.engines.uci import parse_info, read_answer, score_of_line
+from trapscan.engines.uci import parse_info, read_answer, step_of_line
 from trapscan.errors import (
     EngineAnswerError,
     EngineCrashedError,
@@ -90,8 +90,10 @@ class Engine:
         Raises EngineTimeoutError, EngineCrashedError or EngineAnswerError after the second failure in a row,
         EngineRefusedError when the engine cannot be set up as wanted, ValueError on a query it may not be asked.
         """
-        if query.until is not None and not self.probe.watchable:
-            return self._evaluate_in_steps(query, query.until)
+        if query.until is not None:
+            query = self._as_noisy(query, query.until)
+            if not self.probe.watchable:
+                return self._evaluate_in_steps(query)
         board = read_board(query.epd, engine=self.name)
         if (query.lines > 1 or query.moves) and not self.multipv:
             raise ValueError(f"{self.name} can only be asked for the best line of all moves")
@@ -126,16 +128,27 @@ class Engine:
         self.nodes += answer.nodes
         return answer
 
-    def _evaluate_in_steps(self, query: Query, until: Until) -> Evaluation:
+    def _as_noisy(self, query: Query, until: Until) -> Query:
+        """The margins that this engine needs to be as sure as the one they were measured with, and more nodes to
+        come clear of them."""
+        noise = self.probe.noise
+        return replace(query, budget=round(query.budget * noise), until=until.for_noisier(noise))
+
+    def _evaluate_in_steps(self, query: Query) -> Evaluation:
         """An engine that cannot be watched is asked again with rising budgets."""
+        until = query.until
+        assert until is not None
         trail: list[tuple[int, Score]] = []
+        replies: list[str] = []
         spent, notes, answer = 0, [], None
         for budget in steps(min(NOISE_AT, query.budget), query.budget):
             answer = self.evaluate(replace(query, budget=budget, until=None))
             spent += answer.nodes
             notes += [note for note in answer.notes if note not in notes]
             trail.append((budget, answer.best.score))
-            if not answer.best.pv or until.settled([(nodes, score.expected()) for nodes, score in trail]):
+            replies += answer.best.pv[:1]
+            steps_so_far = [(nodes, score.expected()) for nodes, score in trail]
+            if not answer.best.pv or until.settled(steps_so_far, replies[-2:]):
                 break
         assert answer is not None
         return replace(answer, nodes=spent, notes=tuple(notes), trail=tuple(trail))
@@ -152,15 +165,17 @@ class Engine:
         session = self._live()
         start = time.perf_counter()
         trail: list[tuple[int, Score]] = []
+        replies: list[str] = []
 
         def enough(line: bytes) -> bool:
-            step = score_of_line(line, board, self.probe.mate_floor)
+            step = step_of_line(line, board, self.probe.mate_floor)
             if step is None:
                 return False
-            trail.append(step)
-            return until is not None and until.settled(
-                [(nodes, score.expected()) for nodes, score in trail[-LOOKS_BACK:]]
-            )
+            nodes, best = step
+            trail.append((nodes, best.score))
+            replies.append(best.pv[0])
+            recent = [(nodes, score.expected()) for nodes, score in trail[-LOOKS_BACK:]]
+            return until is not None and until.settled(recent, replies)
 
         try:
             raw = session.search(
@@ -170,7 +185,7 @@ class Engine:
             self.busy += time.perf_counter() - start
         bestmove = raw.bestmove
         if bestmove == STOPPED and (last := parse_info(raw.lines[-1])) is not None:
-            bestmove = last.pv[0]  # the line that settled the matter has moves: see score_of_line
+            bestmove = last.pv[0]  # the line that settled the matter has moves: see step_of_line
         answer = read_answer(
             raw.lines,
             bestmove,

@@ -23,7 +23,7 @@ from trapscan.engines.store import store_folder
 from trapscan.engines.uci import Option, find_option
 from trapscan.settings import OptionValue
 
-PROBE_VERSION = 3
+PROBE_VERSION = 4
 
 SLOW_NPS = 133_000
 """Engines below this speed get smaller budgets: at this speed the greatest standard budget takes LONG_SECONDS."""
@@ -37,6 +37,9 @@ DEPTH_FACTOR = 2.0
 for the same strength than the one the budgets were measured with (Stockfish 15.1)."""
 LEAST_DEPTH = 5
 """No search to a fixed depth is shallower, so that a refutation of two moves lies within it."""
+NOISE_BUDGET, NOISE_EXPECTED = 20_000, 0.026
+"""What the presets reckon with at this budget (noise 0.058 at 2,000 nodes, falling with the power 0.35)."""
+MOST_NOISE = 3.0
 SCREEN_BUDGET = 2_000
 DEEP_BUDGET = 100_000
 SCREEN_ERROR = 0.11
@@ -53,6 +56,8 @@ class Probe(msgspec.Struct, frozen=True, kw_only=True):
     depth_nodes     nodes spent to finish depth 1, 2, ...: geometric mean over a few opening positions
     least_depth     the shallowest searches that do not mislead (with limit_kind "depth"); see SCREEN_ERROR
     least_nodes     the same in nodes, 0 when SCREEN_BUDGET is enough (with limit_kind "nodes")
+    noise           how many times as noisy its scores are as the presets reckon with (1 to MOST_NOISE, in halves): root
+                    mean square over SHARP of NOISE_BUDGET against DEEP_BUDGET; margins and budgets grow by it
     nps             nodes per second, one thread, as measured
     budget_nps      the speed that budgets are scaled by: nps rounded to a power of two, or a constant of the engine
     multipv         several exact lines, all of them, in one search
@@ -77,6 +82,7 @@ class Probe(msgspec.Struct, frozen=True, kw_only=True):
     depth_nodes: tuple[int, ...] = ()
     least_depth: int = LEAST_DEPTH
     least_nodes: int = 0
+    noise: float = 1.0
     nps: int = 0
     budget_nps: int = 0
     multipv: bool = False
@@ -204,6 +210,7 @@ def engine_identity(
         str(probe.prime),
         str(probe.mate_floor),
         str(probe.watchable),
+        str(probe.noise),
     ]
     if not spec.embedded:
         parts += [str(probe.budget_nps if probe.budget_nps < SLOW_NPS or probe.limit_kind == "movetime" else "full")]

@@ -6,8 +6,18 @@ import math
 from collections.abc import Callable, Mapping, Sequence
 
 import chess
+import msgspec
 
-from trapscan.engines.facts import DEEP_BUDGET, LEAST_DEPTH, SCREEN_BUDGET, SCREEN_ERROR, Probe
+from trapscan.engines.facts import (
+    DEEP_BUDGET,
+    LEAST_DEPTH,
+    MOST_NOISE,
+    NOISE_BUDGET,
+    NOISE_EXPECTED,
+    SCREEN_BUDGET,
+    SCREEN_ERROR,
+    Probe,
+)
 from trapscan.engines.positions import (
     ENDING,
     MATE_IN_ONE,
@@ -135,6 +145,7 @@ class _Measurement:
             return refuse("it reports no nodes, so that no depth can be chosen for it")
         budgets = Probe(name=name, limit_kind=kind, depth_nodes=depth_nodes, budget_nps=_power_of_two(nps))
         least_depth, least_nodes = self._least(budgets)
+        noise = self._noise(msgspec.structs.replace(budgets, least_depth=least_depth, least_nodes=least_nodes))
         reproducible = kind != "movetime" and self._reproducible({"nodes": small, "depth": "depth 7"}.get(kind, large))
         multipv = self._multipv(large)
         searchmoves = self._searchmoves(large)
@@ -145,6 +156,7 @@ class _Measurement:
             limits=self.limits,
             node_ratio=node_ratio or (1.0, 1.0),
             depth_nodes=depth_nodes,
+            noise=noise,
             nps=nps,
             least_depth=least_depth,
             least_nodes=least_nodes,
@@ -239,7 +251,9 @@ class _Measurement:
             if infos and all(info.bound for info in infos):
                 scores = "bracketed"
         cpu = process.cpu_seconds - before
-        if process is self.session().process and cpu >= LEAST_CPU:  # the clock of processors ticks in hundredths of a second
+        if (
+            process is self.session().process and cpu >= LEAST_CPU
+        ):  # the clock of processors ticks in hundredths of a second
             best = max(best, round(nodes / cpu))
         return best, scores
 
@@ -311,6 +325,14 @@ class _Measurement:
             if _rms(deep, self._verdicts(f"nodes {times * SCREEN_BUDGET}")) <= SCREEN_ERROR:
                 break
         return LEAST_DEPTH, times * SCREEN_BUDGET if times > 1 else 0
+
+    def _noise(self, budgets: Probe) -> float:
+        """See `Probe.noise`."""
+        if budgets.limit_kind == "movetime":
+            return 1.0
+        usual, deep = (self._verdicts(budgets.limit(budget)[0]) for budget in (NOISE_BUDGET, DEEP_BUDGET))
+        times = _rms(deep, usual) / NOISE_EXPECTED
+        return min(MOST_NOISE, max(1.0, round(2 * times) / 2))
 
     def _verdicts(self, limit: str) -> list[float | None]:
         """Expected score in each of SHARP, for the side to move."""

@@ -250,13 +250,13 @@ def read_answer(
     return Evaluation(tuple(result), nodes, max(info.depth for info in chosen), tuple(notes))
 
 
-def score_of_line(line: bytes, board: chess.Board, mate_floor: int) -> tuple[int, Score] | None:
-    """The nodes and the score of an `info` line that holds an exact score of the best line and its moves, or None."""
+def step_of_line(line: bytes, board: chess.Board, mate_floor: int) -> tuple[int, Line] | None:
+    """The nodes and the best line of an `info` line that holds its exact score and its moves, or None."""
     info = parse_info(line)
     if info is None or info.bound or info.index != 1 or info.mate == 0:
         return None
     pv = _legal_part(board, info.pv)
-    return (info.nodes, _score(info, board, pv, mate_floor)) if pv else None
+    return (info.nodes, Line(_score(info, board, pv, mate_floor), pv)) if pv else None
 
 
 def _last_complete(infos: Sequence[Info], wanted: int) -> list[Info]:
