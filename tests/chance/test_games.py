@@ -4,14 +4,17 @@ import io
 import random
 import struct
 from collections import Counter
+from collections.abc import Callable, Iterable, Sequence
 from pathlib import Path
 
 import chess
 import chess.pgn
 import chess.polyglot
 import pytest
+from joblib import Parallel, delayed
 
-from trapscan.chance import blend, count_games
+from trapscan.chance import Evidence, blend, count_games
+from trapscan.chance.games import Piece
 from trapscan.errors import InputError
 
 
@@ -84,6 +87,10 @@ def test_counts_agree_with_python_chess(games: list[chess.pgn.Game], path: Path,
     assert found.broken == 0
 
 
+def in_two_processes(count: Callable[[Piece], Evidence], pieces: Sequence[Piece]) -> Iterable[Evidence]:
+    return Parallel(n_jobs=2, return_as="generator")(delayed(count)(piece) for piece in pieces)
+
+
 def test_pieces_of_a_file_and_workers_change_nothing(
     games: list[chess.pgn.Game], path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -91,7 +98,7 @@ def test_pieces_of_a_file_and_workers_change_nothing(
     whole = count_games([path], wanted)
     monkeypatch.setattr("trapscan.chance.games._SPLIT", 777)
     assert count_games([path], wanted) == whole
-    assert count_games([path], wanted, jobs=2) == whole
+    assert count_games([path], wanted, spread=in_two_processes) == whole
 
 
 def test_ratings_count_where_they_are_known(games: list[chess.pgn.Game], path: Path) -> None:

@@ -5,16 +5,15 @@ from __future__ import annotations
 import bz2
 import gzip
 import re
-import signal
 import zlib
-from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
+from functools import partial
 from pathlib import Path
 from typing import IO
 
 import chess
 import chess.polyglot
 import msgspec
-from joblib.externals.loky import ProcessPoolExecutor
 
 from trapscan.chance.evidence import PROBLEMS_KEPT, Evidence, answers_to
 from trapscan.chance.wanted import Wanted, wanted_positions
@@ -37,6 +36,12 @@ _TELL_EVERY = 500
 Tell = Callable[[int], object]
 """Told of progress: so many more bytes of the files are done."""
 
+Piece = tuple[Path, int, int]
+"""A file, and the bytes from here to there (0: to the end)."""
+
+Spread = Callable[[Callable[[Piece], Evidence], Sequence[Piece]], Iterable[Evidence]]
+"""Applies a function to every piece, in other processes, say: the results in the order of the pieces."""
+
 
 def count_games(
     files: Sequence[Path],
@@ -45,7 +50,7 @@ def count_games(
     player: str | None = None,
     answers: bool = False,
     max_ply: int = 40,
-    jobs: int = 1,
+    spread: Spread = map,
     tell: Tell | None = None,
 ) -> Evidence:
     """Counts of the moves played in `positions` (EPD strings) over all games of PGN files (.pgn, .gz, .bz2) and
@@ -53,11 +58,11 @@ def count_games(
     is counted too, under `evidence.answers_to`.
 
     With `player`, only moves of that player count: the name as in the tags, capitals aside. Only the first `max_ply`
-    plies are read. A game that breaks off counts up to there. The same files give the same counts whatever `jobs` is.
-    Raises InputError on a file that cannot be read or holds no games, and where no game has the player.
+    plies are read. A game that breaks off counts up to there. The work is done by `spread`, whatever it is with the
+    same result. Raises InputError on a file that cannot be read or holds no games, and where no game has the player.
     """
     wanted = frozenset(positions)
-    work: list[tuple[Path, int, int]] = []
+    work: list[Piece] = []
     result = Evidence()
     for path in files:
         if path.suffix.lower() == ".bin":
@@ -69,7 +74,12 @@ def count_games(
         else:
             work += _pieces(path)
     by_file: dict[Path, Evidence] = {}
-    for (path, start, end), part in zip(work, _parts(work, wanted, player, answers, max_ply, jobs, tell), strict=True):
+    count = partial(_count_piece, wanted=wanted, player=player, answers=answers, max_ply=max_ply)
+    if len(work) < 2 or spread is map:
+        parts: Iterable[Evidence] = map(partial(count, tell=tell), work)
+    else:
+        parts = spread(count, work)
+    for (path, start, end), part in zip(work, parts, strict=True):
         so_far = by_file.setdefault(path, Evidence())
         part.problems = [msgspec.structs.replace(p, game=p.game + so_far.games) for p in part.problems]
         so_far.merge(part)
@@ -86,42 +96,7 @@ def count_games(
     return result
 
 
-def _parts(
-    work: Sequence[tuple[Path, int, int]],
-    wanted: frozenset[str],
-    player: str | None,
-    answers: bool,
-    max_ply: int,
-    jobs: int,
-    tell: Tell | None,
-) -> Iterator[Evidence]:
-    """What each piece holds, in order."""
-    if jobs == 1 or len(work) < 2:
-        for piece in work:
-            yield _count_piece(*piece, wanted, player, answers, max_ply, tell)
-        return
-    # a pool of its own: the one that joblib shares may hold a scan's engines; its workers end when they are left alone
-    pool = ProcessPoolExecutor(max_workers=jobs, timeout=IDLE_SECONDS, initializer=_let_the_parent_be_interrupted)
-    finished = False
-    try:
-        yield from pool.map(_count_task, [(*piece, wanted, player, answers, max_ply) for piece in work])
-        finished = True
-    finally:
-        pool.shutdown(wait=True, kill_workers=not finished)
-
-
-IDLE_SECONDS = 10
-
-
-def _let_the_parent_be_interrupted() -> None:
-    signal.signal(signal.SIGINT, signal.SIG_IGN)
-
-
-def _count_task(task: tuple[Path, int, int, frozenset[str], str | None, bool, int]) -> Evidence:
-    return _count_piece(*task)
-
-
-def _pieces(path: Path) -> list[tuple[Path, int, int]]:
+def _pieces(path: Path) -> list[Piece]:
     """A plain file in byte ranges; a compressed one whole (end 0: to the end)."""
     try:
         size = path.stat().st_size
@@ -140,15 +115,15 @@ def _unpacked(path: Path, raw: IO[bytes]) -> IO[bytes]:
 
 
 def _count_piece(
-    path: Path,
-    start: int,
-    end: int,
+    piece: Piece,
+    *,
     wanted: frozenset[str],
     player: str | None,
     answers: bool,
     max_ply: int,
     tell: Tell | None = None,
 ) -> Evidence:
+    path, start, end = piece
     counter = _Counter(wanted_positions(wanted), player.casefold().strip() if player else None, answers, max_ply)
     result = counter.result
     told = 0

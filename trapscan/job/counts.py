@@ -4,19 +4,21 @@ from __future__ import annotations
 
 import hashlib
 from collections import Counter
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 
+import joblib
 import msgspec
 
 from trapscan import chance
 from trapscan.chance import count_games
 from trapscan.chance.evidence import position_of
-from trapscan.engines import Store
+from trapscan.chance.games import Piece
 from trapscan.errors import InputError
-from trapscan.job.run import Progress
-from trapscan.job.work import Task
+from trapscan.job.run import Job
+from trapscan.job.work import Task, Tools
+from trapscan.job.workers import Processes, Workers
 from trapscan.model import Evidence, GamesUsed, InputFile, Position, Problem
 
 COUNTS = "counts"
@@ -26,16 +28,17 @@ LATER = 10
 """Plies by which a game may come to a position later than the repertoire does."""
 
 
+Count = Callable[[Piece], chance.Evidence]
+
+
 @dataclass(slots=True)
 class Counts:
     """What was played in the positions learnt so far, over all `files`; with `player`, what that player played."""
 
+    job: Job
     files: Sequence[Path]
     hashes: tuple[InputFile, ...]
     player: str | None
-    store: Store
-    jobs: int
-    progress: Progress
     evidence: chance.Evidence = field(default_factory=chance.Evidence)
     known: set[str] = field(default_factory=set)
     places: dict[str, list[str]] = field(default_factory=dict)
@@ -47,11 +50,11 @@ class Counts:
             return
         deepest = LATER + max(len(position.moves) for position in positions)
         key = self._key(fresh, deepest)
-        blob = self.store.get_blobs(COUNTS, [key]).get(key)
+        blob = self.job.store.get_blobs(COUNTS, [key]).get(key)
         found = _decode(blob) if blob is not None else None
         if found is None:
             found = self._count(fresh, deepest)
-            self.store.put_blobs(COUNTS, {key: msgspec.msgpack.encode(found)})
+            self.job.store.put_blobs(COUNTS, {key: msgspec.msgpack.encode(found)})
         if self.known:  # the same games again: only their moves are new
             found.games = found.theirs = found.unread = found.broken = 0
             found.problems = []
@@ -61,16 +64,34 @@ class Counts:
             self.places.setdefault(position_of(place), []).append(place)
 
     def _count(self, positions: set[str], deepest: int) -> chance.Evidence:
-        self.progress.reading(sum(file.stat().st_size for file in self.files))
+        self.job.progress.reading(sum(file.stat().st_size for file in self.files))
         return count_games(
             self.files,
             positions,
             player=self.player,
             answers=True,
             max_ply=deepest,
-            jobs=self.jobs,
-            tell=self.progress.read,
+            spread=self._spread,
+            tell=self.job.progress.read,
         )
+
+    def _spread(self, count: Count, pieces: Sequence[Piece]) -> Iterator[chance.Evidence]:
+        """Among the processes that do the scan; where other machines do it, which may lack the files, among our own."""
+        if isinstance(self.job.workers, Processes):
+            yield from self._in_order(self.job.workers, count, pieces)
+        else:
+            with Processes(joblib.cpu_count()) as here:
+                yield from self._in_order(here, count, pieces)
+
+    def _in_order(self, workers: Workers, count: Count, pieces: Sequence[Piece]) -> Iterator[chance.Evidence]:
+        early: dict[int, chance.Evidence] = {}
+        due = 0
+        items = [(number, count, piece) for number, piece in enumerate(pieces)]
+        for number, found in workers.each(_count_one, self.job.tools, items):
+            early[number] = found
+            while due in early:
+                yield early.pop(due)
+                due += 1
 
     def task(self, position: Position) -> Task:
         """The position with the counts that concern it."""
@@ -118,6 +139,11 @@ class Counts:
             *sorted(positions),
         )
         return hashlib.sha256("|".join(parts).encode()).hexdigest()
+
+
+def _count_one(_: Tools, item: tuple[int, Count, Piece]) -> tuple[int, chance.Evidence]:
+    number, count, piece = item
+    return number, count(piece)
 
 
 def hashes_of(files: Sequence[Path]) -> tuple[InputFile, ...]:

@@ -93,7 +93,7 @@ def scan(
     ):
         job = Job(tools, kept, workers, progress)
         second = Second(other, kept, workers, progress, job.stats) if other is not None else None
-        counts = Counts(game_files, game_hashes, player, kept, jobs or joblib.cpu_count(), progress)
+        counts = Counts(job, game_files, game_hashes, player)
         seen = _examine_all(job, counts, tree, side, chosen)
         found = findings(seen)
         baits = Baits(job)
