@@ -45,13 +45,13 @@ class Settings(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=
     """How long the search after a move may take, by how likely the move is; the first that fits holds."""
     noise: Annotated[float, Meta(gt=0.0, le=0.5)] = 0.058
     """Standard error of a loss after 2,000 nodes, in expected score."""
-    noise_fall: Annotated[float, Meta(ge=0.0, le=1.0)] = 0.35
+    noise_fall: Annotated[float, Meta(ge=0.0, le=1.0)] = 0.4
     """It falls with this power of the nodes."""
-    best_nodes: Nodes = 100_000
+    best_nodes: Nodes = 120_000
     """Budget for the position itself: what the best move is worth."""
     confirm_nodes: Nodes = 6_000
     """Least nodes behind a slip that is reported."""
-    side_nodes: Nodes = 8_000
+    side_nodes: Nodes = 6_000
     """Budget for what is asked about a slip once it stands: other moves that punish, the rest of a line."""
     threshold: Annotated[float, Meta(ge=0.01, le=0.9)] = 0.10
     """A move that loses at least this much is a slip."""

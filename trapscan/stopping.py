@@ -9,6 +9,10 @@ from dataclasses import dataclass, replace
 NOISE_AT = 2_000
 """The nodes at which `Until.noise` holds; it falls with a power of the nodes from there."""
 
+SLIP_SHARE = 0.8
+"""A slip may be a little less clear than a harmless move: it is looked at again when its punishment is searched, and a
+finding that is none is rarer than a slip that is missed (measured: DEVELOPERS.md, search)."""
+
 LOOKS_BACK = 3
 """How many of the last iterations tell how steady a score is."""
 
@@ -52,10 +56,11 @@ class Until:
         if nodes < min(self.least, self.confirm):
             return False
         lost = self.loss(trail[-1][1])
-        far = abs(lost - self.threshold) > self.clear * self._noise(trail)
-        if lost >= self.threshold and len(set(replies[-LOOKS_BACK:])) > 1:
-            return False
-        return far and nodes >= (self.confirm if lost >= self.threshold else self.least)
+        margin = self.clear * self._noise(trail)
+        if lost >= self.threshold:
+            steady = len(set(replies[-LOOKS_BACK:])) <= 1
+            return steady and nodes >= self.confirm and lost - self.threshold > SLIP_SHARE * margin
+        return nodes >= self.least and self.threshold - lost > margin
 
     def _noise(self, trail: Sequence[tuple[int, float]]) -> float:
         usual: float = self.noise * (max(1, trail[-1][0]) / NOISE_AT) ** -self.fall

@@ -52,8 +52,8 @@ def processor_seconds(pid: int | None) -> float:
 _engines: list[Engine] = []
 
 
-def measure(name: str, settings: Settings, budget: int, moves: tuple[str, ...]) -> Row:
-    """All three on one position."""
+def measure(name: str, settings: Settings, budget: int, moves: tuple[str, ...], known: Row | None = None) -> Row:
+    """All three on one position; of a row measured before, only the exhaustive search is taken over."""
     if not _engines:
         spec = choose(name)
         _engines.append(Engine(spec, probe(spec), hash_mb=settings.hash_mb, options=settings.engine_options))
@@ -67,13 +67,19 @@ def measure(name: str, settings: Settings, budget: int, moves: tuple[str, ...]) 
     chances = model.predict([board], settings.levels)[0]
     position = Position(board.epd(), chess.STARTING_FEN, moves, 1)
     examined = Examiner(ours, model, settings, needs_more=explain.needs_more).examine(position, chances)
-    row: Row = {"epd": board.epd(), "trapscan": ours.cost() | {"slips": sorted(slip.move for slip in examined.slips)}}
+    row: Row = {
+        "epd": board.epd(),
+        "settings": settings.public(),
+        "trapscan": ours.cost() | {"slips": sorted(slip.move for slip in examined.slips)},
+    }
 
     plain = Counted(engine)
     lines = plain.evaluate(Query(board.epd(), max(1_000, ours.nodes), lines=LINES)).lines
     slips = [line.pv[0] for line in lines[1:] if line.pv and loss(lines[0].score, line.score) >= settings.threshold]
     row["plain"] = plain.cost() | {"slips": sorted(slips)}
 
+    if known is not None:
+        return row | {key: known[key] for key in ("exhaustive", "losses", "chance")}
     every, scores = Counted(engine), {}
     for legal in sorted(board.legal_moves, key=chess.Move.uci):
         after = board.copy()
