@@ -1,9 +1,9 @@
 """What a scan will cost, before it is made: positions, searches, engine nodes, minutes.
 
 Positions are read off the repertoire. How many moves of each are candidates is counted with the chance model on a
-sample. How soon their searches end, and how many moves are tried as baits, is not known beforehand: these shares were
-measured (scripts/check_estimate prints them, and how far the estimate was off). Nodes become seconds by the speed that
-the engine's probe measured.
+sample. How soon their searches end, and how many moves are tried as baits, is not known beforehand: these shares are
+guesses until scripts/check_estimate, which prints how far the estimate is off, has been run at length. Nodes become
+seconds by the speed that the engine's probe measured.
 """
 
 from __future__ import annotations
@@ -29,21 +29,21 @@ SAMPLE = 40
 """Positions, evenly spread, whose candidates are counted."""
 
 SPENT = 0.15
-"""Share of the nodes between `least` and `most` of its stake that the search after a candidate takes: measured."""
+"""Share of the nodes between `least` and `most` of its stake that a search after a candidate takes: a guess so far."""
 ASIDE = 0.3
-"""Searches beside it, for each candidate (other punishing moves, the rest of a line): measured."""
+"""Searches beside it, for each candidate (other punishing moves, the rest of a line): a guess so far."""
 
 SCREENED_REPLIES = 2.5
-"""Likely replies of a nearly sound move, searched when it is screened for a bait: measured."""
+"""Likely replies of a nearly sound move, searched when it is screened for a bait: a guess so far."""
 FINALISTS = 1.0
-"""Moves a position that are searched with the confirming budget, with their replies: measured."""
+"""Moves a position that are searched with the confirming budget, with their replies: a guess so far."""
 TRIED = 0.6
-"""Moves a position of ours that are examined as baits, for each that may be: measured."""
+"""Moves a position of ours that are examined as baits, for each that may be: a guess so far."""
 
 OVERHEAD = 0.002
-"""Seconds a search costs besides its nodes: clearing, the conversation, our own bookkeeping (a measurement)."""
+"""Seconds a search costs besides its nodes: clearing, the conversation, our own bookkeeping (a guess so far)."""
 THINKING = 0.06
-"""Seconds a position costs besides its searches: chances, explanations (a measurement)."""
+"""Seconds a position costs besides its searches: chances, explanations (a guess so far)."""
 STARTING = 3.0
 """Seconds until the workers work."""
 
