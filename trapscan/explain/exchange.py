@@ -6,7 +6,7 @@ its own here; where it is a target it is told apart by its type.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+import operator
 
 import chess
 
@@ -31,16 +31,16 @@ def value_at(board: chess.Board, square: chess.Square) -> int:
 
 def balance(board: chess.Board, side: chess.Color) -> int:
     """Material of `side` minus material of the other side, in pawns."""
-    ours, theirs = board.occupied_co[side], board.occupied_co[not side]
-    return sum(
-        value * ((mask & ours).bit_count() - (mask & theirs).bit_count())
-        for value, mask in (
-            (1, board.pawns),
-            (3, board.knights),
-            (3, board.bishops),
-            (5, board.rooks),
-            (9, board.queens),
-        )
+    return _worth(board, board.occupied_co[side]) - _worth(board, board.occupied_co[not side])
+
+
+def _worth(board: chess.Board, mask: int) -> int:
+    """In one expression, as it is asked for at every node of a captures-only search."""
+    return (
+        (board.pawns & mask).bit_count()
+        + 3 * ((board.knights | board.bishops) & mask).bit_count()
+        + 5 * (board.rooks & mask).bit_count()
+        + 9 * (board.queens & mask).bit_count()
     )
 
 
@@ -108,10 +108,23 @@ def settle(board: chess.Board, side: chess.Color) -> tuple[int, tuple[chess.Move
     Either may stop at any time unless it is in check. Mate on the way counts as 100 pawns. The search is bounded, so
     in wild positions it is an estimate.
     """
-    work = board.copy(stack=False)
-    nodes = [0]
-    value, line = _settle(work, -1000, 1000, _SETTLE_PLIES, nodes)
+    key = (
+        *(board.pawns, board.knights, board.bishops, board.rooks, board.queens, board.kings),
+        *(board.occupied_co[chess.WHITE], board.turn, board.ep_square, board.chess960),
+    )
+    found = _settled.get(key)
+    if found is None:
+        if len(_settled) >= _REMEMBERED:
+            _settled.clear()
+        found = _settled[key] = _settle(board.copy(stack=False), -1000, 1000, _SETTLE_PLIES, [0])
+    value, line = found
     return (value if board.turn == side else -value), line
+
+
+_REMEMBERED = 20_000
+_settled: dict[tuple[object, ...], tuple[int, tuple[chess.Move, ...]]] = {}
+"""Positions settled before, by all that decides it (castling is no capture and no way out of check). The slips of one
+position share its best line and its surroundings, so most are asked about several times."""
 
 
 def _settle(
@@ -129,9 +142,9 @@ def _settle(
         return best, line
     low = max(low, best)
     any_move = False
-    for move in _evasions(board) if check else _noisy(board):
+    for taken, move in _evasions(board) if check else _noisy(board):
         any_move = True
-        if not check and stand + taken_by(board, move) <= low and not board.gives_check(move):
+        if not check and stand + taken <= low and not board.gives_check(move):
             continue  # too little to matter, unless the check wins time for more
         board.push(move)
         value, rest = _settle(board, -high, -low, plies - 1, nodes)
@@ -146,12 +159,15 @@ def _settle(
     return best, line
 
 
-def _evasions(board: chess.Board) -> list[chess.Move]:
-    return sorted(board.legal_moves, key=lambda move: (-taken_by(board, move), move.uci()))
+def _evasions(board: chess.Board) -> list[tuple[int, chess.Move]]:
+    """All moves with what each takes, the most first."""
+    moves = [(taken_by(board, move), move) for move in board.legal_moves]
+    moves.sort(key=lambda entry: (-entry[0], entry[1].uci()))
+    return moves
 
 
-def _noisy(board: chess.Board) -> Iterator[chess.Move]:
-    """Captures and queen promotions, the biggest victim by the smallest taker first."""
+def _noisy(board: chess.Board) -> list[tuple[int, chess.Move]]:
+    """Captures and queen promotions with what each takes: the biggest victim by the smallest taker first."""
     moves = [move for move in board.generate_legal_captures() if move.promotion in (None, chess.QUEEN)]
     seventh = chess.BB_RANK_7 if board.turn else chess.BB_RANK_2
     if board.pawns & board.occupied_co[board.turn] & seventh:
@@ -160,5 +176,9 @@ def _noisy(board: chess.Board) -> Iterator[chess.Move]:
             for move in board.generate_legal_moves(board.pawns & seventh, ~board.occupied)
             if move.promotion == chess.QUEEN and not board.is_en_passant(move)
         ]
-    moves.sort(key=lambda move: (-taken_by(board, move), value_at(board, move.from_square), move.uci()))
-    yield from moves
+    decorated = [(-taken_by(board, move), value_at(board, move.from_square), move.uci(), move) for move in moves]
+    decorated.sort(key=_first_three)
+    return [(-taken, move) for taken, _, _, move in decorated]
+
+
+_first_three = operator.itemgetter(0, 1, 2)
