@@ -24,10 +24,9 @@ PLAIN = {
     "englund-bc3",
     "from-h3",
     "from-nc3",
-    "greco-owen",
 }
 """Of the first twenty those that every engine judged clearly, and refuted rightly, at 20,000 and at 100,000 nodes alike
-(measured): not a sample of what engines find, but what none may lose."""
+(measured), and that the search finds with each: not a sample of what engines find, but what none may lose."""
 
 ENGINES = (
     "stockfish",
