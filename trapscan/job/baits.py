@@ -55,8 +55,8 @@ class Tried:
 @dataclass(frozen=True, slots=True)
 class BaitOutcome:
     """What came of a task: our best line; the repertoire's move and its score at best play, if there is one; the move
-    that a bait is measured against (the repertoire's, or the engine's first choice where there is none or a dear one);
-    the moves that may be baits. `searches`, `nodes` and `asked` count all that was asked."""
+    that a bait is measured against (the repertoire's; the engine's first choice where that is dear, its second where
+    there is none); the moves that may be baits. `searches`, `nodes` and `asked` count all that was asked."""
 
     epd: str
     best: Line
@@ -95,7 +95,9 @@ def look(task: BaitTask, evaluator: Recorder, model: ChanceModel, settings: Sett
         if task.move == best.pv[0] or prospector.price(best, _at_best_play(prepared)) <= settings.bait_price:
             against = prepared
     if against is None:
-        against = _try(graph.extend(task.position, best.pv[0]), best.pv[0], evaluator, model, settings, prospector)
+        # with no move in the repertoire the first choice may itself be the bait: it must not be its own measure
+        move = best.pv[0] if task.move is not None else prospector.second(task.position, best)
+        against = _try(graph.extend(task.position, move), move, evaluator, model, settings, prospector)
     value = at_level(
         worth(against.outcome.examined, settings, expected, chance_range).value, settings.levels, settings.level
     )

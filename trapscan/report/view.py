@@ -225,9 +225,12 @@ def extra_sentences(finding: Finding) -> tuple[str, ...]:
         if details.repertoire_move is not None:
             out.append(f"The repertoire plays {numbered(board, [details.repertoire_move.san])}.")
         if details.against is not None and details.against != details.repertoire_move:
-            cause = "the repertoire's own move costs too much" if details.repertoire_move else "there is no other here"
-            move = numbered(board, [details.against.san])
-            out.append(f"The balance is against {move}, the engine's first choice: {cause}.")
+            cause = (
+                "the engine's first choice: the repertoire's own move costs too much"
+                if details.repertoire_move
+                else "another choice of the engine's: the repertoire holds no move here"
+            )
+            out.append(f"The balance is against {numbered(board, [details.against.san])}, {cause}.")
         out.append(
             "The balance is firm: it stays positive at its lower end."
             if details.firm

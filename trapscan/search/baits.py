@@ -64,6 +64,13 @@ class Prospector:
         level = self.settings.level
         return self.expected(best.score, level) - self.expected(score, level)
 
+    def second(self, position: Position, best: Line) -> str:
+        """The move (UCI) that looks best after the first choice, at a glance; that one if there is no other."""
+        board = position.board()
+        others = [move.uci() for move in board.legal_moves if move.uci() != best.pv[0]]
+        looked = [self._prospect(board, move, NOISE_AT) for move in sorted(others)]
+        return min(looked, key=lambda p: (-p.score.plain, p.move)).move if looked else best.pv[0]
+
     def choose(self, position: Position, best: Line, known: Collection[str], value: float) -> tuple[str, ...]:
         """The moves (UCI) worth examining, at most `bait_verified`, the most promising first. `known` are moves that
         are no candidates (the repertoire's own), `value` is V of the move to beat at the chosen level.
