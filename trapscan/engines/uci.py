@@ -251,11 +251,12 @@ def read_answer(
 
 
 def step_of_line(line: bytes, board: chess.Board, mate_floor: int) -> tuple[int, Line] | None:
-    """The nodes and the best line of an `info` line that holds its exact score and its moves, or None."""
+    """The nodes and the best line of an `info` line that holds its exact score and its moves, or None. The line is its
+    first move only, unless the distance of a mate must be read off the rest: this is done for every iteration."""
     info = parse_info(line)
     if info is None or info.bound or info.index != 1 or info.mate == 0:
         return None
-    pv = _legal_part(board, info.pv)
+    pv = _legal_part(board, info.pv if mate_floor else info.pv[:1])
     return (info.nodes, Line(_score(info, board, pv, mate_floor), pv)) if pv else None
 
 

@@ -25,7 +25,7 @@ LIKELY_REPLY = 0.15
 """Without MultiPV only replies of at least this chance are tried as further refutations: each costs a search."""
 
 ALSO_SHARE = 0.5
-"""Another first move punishes as well when it keeps the loss over the threshold and at least this share of it."""
+"""Another first move punishes as well when it keeps the loss clear of the threshold and at least this share of it."""
 
 PREPARED_CHANCE = 0.1
 """A move of the repertoire is searched as one of at least this chance: nothing is worse than a prepared slip."""
@@ -165,8 +165,14 @@ class Examiner:
         return replace(slip, also=also, refutation=self._prolong(asked, board, climb, slip.refutation))
 
     def _punishes(self, best: Line, climb: Climb, victims: Score) -> bool:
+        noise = self.settings.noise_after(self._also_nodes)
         lost = loss(best.score, victims)
-        return lost >= self.settings.threshold and lost >= ALSO_SHARE * climb.loss
+        return lost >= self.settings.threshold + noise and lost >= ALSO_SHARE * climb.loss
+
+    @property
+    def _also_nodes(self) -> int:
+        """What a further refutation is judged by: it has no search of its own to be confirmed with."""
+        return max(1, self.settings.side_nodes // REFUTATIONS)
 
     def _also(self, asked: Asked, board: chess.Board, best: Line, climb: Climb) -> tuple[str, ...]:
         assert climb.evaluation is not None
@@ -188,12 +194,13 @@ class Examiner:
         likely = sorted(
             (move for move in chances if chances[move][0] >= LIKELY_REPLY), key=lambda move: (-chances[move][0], move)
         )[:REFUTATIONS]
-        budget = max(1, self.settings.side_nodes // REFUTATIONS)
         return tuple(
             move
             for move in likely
             if move != main
-            and self._punishes(best, climb, asked(Query(_epd_after(after, move), budget)).best.score.of(board.turn))
+            and self._punishes(
+                best, climb, asked(Query(_epd_after(after, move), self._also_nodes)).best.score.of(board.turn)
+            )
         )
 
     def _prolong(self, asked: Asked, board: chess.Board, climb: Climb, line: tuple[str, ...]) -> tuple[str, ...]:
