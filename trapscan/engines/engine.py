@@ -141,7 +141,9 @@ class Engine:
         trail: list[tuple[int, Score]] = []
         replies: list[str] = []
         spent, notes, answer = 0, [], None
-        for budget in steps(min(NOISE_AT, query.budget), query.budget):
+        # budgets that come to the same search (slow engines have a least one) are asked once, as the largest of them
+        searches = {self.probe.limit(budget)[0]: budget for budget in steps(min(NOISE_AT, query.budget), query.budget)}
+        for budget in searches.values():
             answer = self.evaluate(replace(query, budget=budget, until=None))
             spent += answer.nodes
             notes += [note for note in answer.notes if note not in notes]
