@@ -10,8 +10,8 @@ NOISE_AT = 2_000
 """The nodes at which `Until.noise` holds; it falls with a power of the nodes from there."""
 
 SLIP_SHARE = 0.8
-"""A slip may be a little less clear than a harmless move: it is looked at again when its punishment is searched, and a
-finding that is none is rarer than a slip that is missed (measured: DEVELOPERS.md, search)."""
+"""A slip may be a little less clear than a harmless move, since false slips are rarer than missed ones (measured:
+DEVELOPERS.md, search)."""
 
 LOOKS_BACK = 3
 """How many of the last iterations tell how steady a score is."""

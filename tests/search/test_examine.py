@@ -14,7 +14,6 @@ from trapscan.score import Score
 from trapscan.search import Examiner, choose_candidates
 from trapscan.search.examine import MAX_EXTENSIONS, NeedsMore
 from trapscan.settings import Settings, Stake
-from trapscan.stopping import Until, steps
 
 BEST, CONFIRM, SIDE = 50_000, 8_000, 5_000
 LIKELY = Stake(chance=0.1, least=16_000, most=64_000, clear=1.5)
@@ -202,51 +201,6 @@ def test_the_best_move_is_not_searched_again() -> None:
     assert table.spent(after(START, "e2e4")) == []
     assert found.others[0] == ("e2e4", Score(chess.WHITE, cp=30), BEST)
     assert model.losses[-1]["e2e4"] == (0.0, 0.0)
-
-
-# --- when a search may end --------------------------------------------------------------------------------------------
-
-UNTIL = Until(best=0.5, threshold=0.1, clear=1.0, least=2_000, confirm=8_000, noise=0.06, fall=0.5)
-
-
-@pytest.mark.parametrize(
-    ("trail", "settled"),
-    [
-        ([(1_900, 0.5)], False),  # too early to say anything
-        ([(2_000, 0.5)], True),  # loss 0: 0.1 under the threshold, noise 0.03
-        ([(2_000, 0.56)], True),  # loss 0.06
-        ([(2_000, 0.58)], False),  # loss 0.08
-        ([(1_000, 0.5), (1_500, 0.65), (2_000, 0.55)], False),  # swings by 0.06: noise 0.09
-        ([(1_000, 0.5), (6_000, 0.9)], False),  # a slip, but not confirmed
-        ([(1_000, 0.9), (4_000, 0.9), (8_000, 0.9)], True),
-        ([(500, 0.1), (2_000, 0.9), (4_000, 0.9), (8_000, 0.9)], True),  # only the last three count
-        ([(8_000, 0.612)], False),  # loss 0.112, noise 0.015
-    ],
-)
-def test_settled(trail: list[tuple[int, float]], settled: bool) -> None:
-    assert UNTIL.settled(trail) is settled
-
-
-def test_a_slip_is_settled_only_once_its_refutation_has_stood() -> None:
-    slip = [(4_000, 0.9), (8_000, 0.9), (16_000, 0.9)]
-    assert UNTIL.settled(slip, ["d2d4", "e2e4", "e2e4", "e2e4"])
-    assert not UNTIL.settled(slip, ["e2e4", "d2d4", "e2e4", "e2e4"][1:])
-    assert UNTIL.settled([(16_000, 0.5)] * 3, ["d2d4", "e2e4", "g1f3"]), "of a harmless move the reply does not matter"
-
-
-def test_a_noisier_engine_must_be_further_away_and_search_longer() -> None:
-    twice = UNTIL.for_noisier(2.0)
-    assert (twice.noise, twice.least, twice.confirm, twice.threshold) == (0.12, 4_000, 16_000, 0.1)
-    assert UNTIL.settled([(2_000, 0.5)]) and not twice.settled([(2_000, 0.5)])
-    assert UNTIL.for_noisier(1.0) == UNTIL
-
-
-@pytest.mark.parametrize(
-    ("least", "most", "budgets"),
-    [(2_000, 160_000, (2_000, 8_000, 32_000, 128_000, 160_000)), (500, 500, (500,)), (500, 2_000, (500, 2_000))],
-)
-def test_steps(least: int, most: int, budgets: tuple[int, ...]) -> None:
-    assert steps(least, most) == budgets
 
 
 def test_black_as_the_victim() -> None:

@@ -171,18 +171,16 @@ class Engine:
 
         def enough(line: bytes) -> bool:
             step = step_of_line(line, board, self.probe.mate_floor)
-            if step is None:
+            if step is None or until is None:
                 return False
             nodes, best = step
             trail.append((nodes, best.score))
             replies.append(best.pv[0])
             recent = [(nodes, score.expected()) for nodes, score in trail[-LOOKS_BACK:]]
-            return until is not None and until.settled(recent, replies)
+            return until.settled(recent, replies)
 
         try:
-            raw = session.search(
-                board, limit, seconds, multipv=wanted, moves=moves, enough=enough if until is not None else None
-            )
+            raw = session.search(board, limit, seconds, multipv=wanted, moves=moves, enough=enough if until else None)
         finally:
             self.busy += time.perf_counter() - start
         bestmove = raw.bestmove

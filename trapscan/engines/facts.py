@@ -38,7 +38,7 @@ for the same strength than the one the budgets were measured with (Stockfish 15.
 LEAST_DEPTH = 5
 """No search to a fixed depth is shallower, so that a refutation of two moves lies within it."""
 NOISE_BUDGET, NOISE_EXPECTED = 20_000, 0.026
-"""What the presets reckon with at this budget (noise 0.058 at 2,000 nodes, falling with the power 0.35)."""
+"""The yardstick for an engine's noise: that of Stockfish 15.1 at this budget, measured after opening moves."""
 MOST_NOISE = 3.0
 SCREEN_BUDGET = 2_000
 DEEP_BUDGET = 100_000
@@ -56,7 +56,7 @@ class Probe(msgspec.Struct, frozen=True, kw_only=True):
     depth_nodes     nodes spent to finish depth 1, 2, ...: geometric mean over a few opening positions
     least_depth     the shallowest searches that do not mislead (with limit_kind "depth"); see SCREEN_ERROR
     least_nodes     the same in nodes, 0 when SCREEN_BUDGET is enough (with limit_kind "nodes")
-    noise           how many times as noisy its scores are as the presets reckon with (1 to MOST_NOISE, in halves): root
+    noise           how many times as noisy its scores are as NOISE_EXPECTED (1 to MOST_NOISE, in halves): root
                     mean square over SHARP of NOISE_BUDGET against DEEP_BUDGET; margins and budgets grow by it
     nps             nodes per second, one thread, as measured
     budget_nps      the speed that budgets are scaled by: nps rounded to a power of two, or a constant of the engine
