@@ -11,9 +11,9 @@ import chess
 import chess.pgn
 import pytest
 
+from trapscan.contract import Finding, Scan
 from trapscan.engines import EngineSpec, Probe
 from trapscan.job import scan
-from trapscan.model import Finding, Scan
 
 Stockfish = tuple[EngineSpec, Probe]
 

@@ -7,7 +7,7 @@ import pytest
 
 from trapscan import rank
 from trapscan.chance import expected
-from trapscan.model import Depth, Finding, MoveText, Verified
+from trapscan.contract import Depth, Finding, MoveText, Verified
 from trapscan.score import Score
 
 LEVELS = (1000, 1400, 2000)

@@ -14,9 +14,9 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
+    from trapscan.contract import Finding, Scan
     from trapscan.errors import TrapscanError
     from trapscan.job import Result, scan
-    from trapscan.model import Finding, Scan
     from trapscan.report import read_scan
 
 __version__ = "0.1.0"

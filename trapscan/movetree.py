@@ -10,7 +10,7 @@ from dataclasses import dataclass, field
 
 import chess
 
-from trapscan.model import InputFile, Problem
+from trapscan.contract import InputFile, Problem
 
 NO_PARENT = -1
 MISTAKE_NAGS = frozenset({2, 4})

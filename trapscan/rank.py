@@ -7,8 +7,8 @@ from collections.abc import Callable, Collection, Iterable, Sequence
 
 import chess
 
+from trapscan.contract import KINDS, Finding
 from trapscan.levels import at_level
-from trapscan.model import KINDS, Finding
 from trapscan.score import Score
 
 Expected = Callable[[Score, int], float]

@@ -9,7 +9,7 @@ import chess
 import msgspec
 from sample_scans import make_scan, trap_finding, traps
 
-from trapscan.model import Finding, MoveText, Refutation, Scan
+from trapscan.contract import Finding, MoveText, Refutation, Scan
 from trapscan.report.levels import by_toll
 from trapscan.report.view import SECTIONS, section_of
 

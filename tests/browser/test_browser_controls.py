@@ -9,8 +9,8 @@ import pytest
 from browser_pages import Visit, expected, set_level, shown
 from sample_scans import bulk_scan, disputed_scan, trap_scan
 
+from trapscan.contract import Finding
 from trapscan.levels import at_level
-from trapscan.model import Finding
 from trapscan.report.levels import by_toll, must_know_at
 from trapscan.report.text import points
 

@@ -12,8 +12,8 @@ import pytest
 from browser_pages import Visit
 from sample_scans import QUIET_LINES, make_scan, trap_scan
 
+from trapscan.contract import MoveTree
 from trapscan.levels import at_level
-from trapscan.model import MoveTree
 from trapscan.report import write_reports
 from trapscan.report.levels import by_toll
 from trapscan.report.text import points, position_words

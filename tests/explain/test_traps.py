@@ -7,9 +7,9 @@ price: those traps are the listed exceptions, looked at one by one.
 
 from __future__ import annotations
 
+from trapscan.contract import GAINS
 from trapscan.explain import needs_more
 from trapscan.explain.claims import false_claims
-from trapscan.model import GAINS
 
 OTHER_GAIN = {
     "accel-dragon-na5": ("attack", "the line ends in the middle of exchanges, before the piece is won"),

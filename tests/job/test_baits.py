@@ -13,11 +13,12 @@ import pytest
 import trapscan.job.baits
 from trapscan import report
 from trapscan.chance import chance_range, expected, load_model
+from trapscan.contract import Finding, encode_scan
 from trapscan.engines import Engine
 from trapscan.job import Result, scan
 from trapscan.job.baits import BaitFinished, BaitTask
 from trapscan.job.work import Tools
-from trapscan.model import Evaluation, Finding, Query, encode_scan
+from trapscan.model import Evaluation, Query
 from trapscan.report import scan_schema
 from trapscan.score import Score
 

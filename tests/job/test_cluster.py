@@ -19,12 +19,12 @@ import msgspec
 import pytest
 
 import trapscan
+from trapscan.contract import encode_scan
 from trapscan.engines import EngineSpec, Probe, engine_identity
 from trapscan.engines.spec import parse
 from trapscan.errors import ClusterError, EngineRefusedError, InputError
 from trapscan.job import Progress, admit, scan
 from trapscan.job.work import Tools
-from trapscan.model import encode_scan
 from trapscan.settings import build
 
 pytest.importorskip("distributed", reason="Dask is not installed: pip install 'trapscan[cluster]'")

@@ -18,10 +18,10 @@ import pytest
 from trapscan.chance import BLEND_K, PLAYER_K, CountedModel, Evidence, blend, load_model
 from trapscan.chance.evidence import answers_to
 from trapscan.cli import main
+from trapscan.contract import Finding, encode_scan
 from trapscan.engines import EngineSpec, Probe
 from trapscan.errors import InputError
 from trapscan.job import Progress, Result, scan
-from trapscan.model import Finding, encode_scan
 from trapscan.report import scan_schema, write_reports
 
 Stockfish = tuple[EngineSpec, Probe]

@@ -13,12 +13,12 @@ from pathlib import Path
 import pytest
 from processes import children, needs_proc
 
+from trapscan.contract import encode_scan
 from trapscan.engines import Probe
 from trapscan.errors import WorkerError
 from trapscan.job import scan
 from trapscan.job.work import Tools
 from trapscan.job.workers import MOST_BREAKS, Processes
-from trapscan.model import encode_scan
 
 ENGINE = Path(__file__).parent.parent / "engines" / "material_uci.py"
 FACTS = Probe(name="Material 1.0", limit_kind="nodes", nps=1_000_000, multipv=True, searchmoves=True)

@@ -19,12 +19,13 @@ import jsonschema
 import pytest
 
 import trapscan.job.run
+from trapscan.contract import Finding, Scan, encode_scan
 from trapscan.engines import Engine, EngineSpec, Probe
 from trapscan.engines.process import EngineProcess
 from trapscan.errors import EngineError, InputError
 from trapscan.job import Result, scan
 from trapscan.job.work import Finished, Tools
-from trapscan.model import Evaluation, Finding, Position, Query, Scan, encode_scan
+from trapscan.model import Evaluation, Position, Query
 from trapscan.report import scan_schema
 
 Stockfish = tuple[EngineSpec, Probe]

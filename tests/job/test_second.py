@@ -12,13 +12,14 @@ import msgspec
 import pytest
 
 from trapscan.cli import main
+from trapscan.contract import Depth, Finding, MoveText, Verified, encode_scan
 from trapscan.engines import Engine, EngineSpec, Probe, Store
 from trapscan.errors import EngineError
 from trapscan.job import Progress, Stats, scan
 from trapscan.job.second import Second
 from trapscan.job.work import Tools, close_engines
 from trapscan.job.workers import Processes
-from trapscan.model import Depth, Evaluation, Finding, MoveText, Query, Verified, encode_scan
+from trapscan.model import Evaluation, Query
 from trapscan.settings import Settings, Stake
 
 FAKE = Path(__file__).parent.parent / "engines" / "fake_uci.py"
@@ -118,7 +119,7 @@ def test_a_mate(judge: Judge) -> None:
 
 
 def test_of_a_bait_the_first_slip_it_invites_is_asked_about(judge: Judge) -> None:
-    from trapscan.model import BaitReply, Refutation
+    from trapscan.contract import BaitReply, Refutation
 
     start = "rnbqkbnr/pppp1ppp/8/4p3/4P3/8/PPPP1PPP/RNBQKBNR w KQkq - 0 2"
     reply = BaitReply(

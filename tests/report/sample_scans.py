@@ -10,7 +10,7 @@ from typing import Any
 import chess
 import msgspec
 
-from trapscan.model import (
+from trapscan.contract import (
     SCHEMA,
     BaitDetails,
     BaitReply,

@@ -12,7 +12,7 @@ import chess.pgn
 import pytest
 from sample_scans import disputed_scan, trap_scan
 
-from trapscan.model import Scan
+from trapscan.contract import Scan
 from trapscan.report import compare, lesson, read_scan, terminal_summary, write_reports, write_scan
 from trapscan.report.view import section_of, sections
 

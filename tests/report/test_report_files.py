@@ -15,8 +15,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from sample_scans import bulk_scan, hostile_scan, make_scan, trap_scan
 
+from trapscan.contract import Scan, encode_scan
 from trapscan.errors import ReportError
-from trapscan.model import Scan, encode_scan
 from trapscan.report import read_scan, scan_schema, write_reports, write_scan
 from trapscan.report.files import decode_scan, write_aside
 from trapscan.report.schema import shipped_schema

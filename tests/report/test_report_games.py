@@ -15,7 +15,7 @@ import chess.pgn
 import pytest
 from sample_scans import bulk_scan, hostile_scan, trap_scan
 
-from trapscan.model import Scan
+from trapscan.contract import Scan
 from trapscan.report import games
 from trapscan.report.text import ascii_only
 from trapscan.report.view import refutation_line

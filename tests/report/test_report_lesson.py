@@ -13,8 +13,8 @@ import msgspec
 import pytest
 from sample_scans import HOSTILE, bulk_scan, hostile_scan, trap_scan
 
+from trapscan.contract import MoveText, Refutation
 from trapscan.errors import ReportError
-from trapscan.model import MoveText, Refutation
 from trapscan.report import compare, comparison_html, comparison_text, lesson, write_lesson
 from trapscan.report.lessons import alike, difficulty, worth
 from trapscan.report.sheets import answers

@@ -7,8 +7,8 @@ import msgspec
 import pytest
 from sample_scans import make_scan, trap_scan
 
+from trapscan.contract import MoveTree, encode_scan
 from trapscan.errors import ReportError
-from trapscan.model import MoveTree, encode_scan
 from trapscan.report.files import decode_scan
 from trapscan.report.lines import Lines, lines_of
 

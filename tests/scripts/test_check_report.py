@@ -13,9 +13,9 @@ from typing import Any
 import pytest
 from independent import rules
 
+from trapscan.contract import encode_scan
 from trapscan.engines import Probe
 from trapscan.job import scan
-from trapscan.model import encode_scan
 
 ROOT = Path(__file__).parent.parent.parent
 ENGINE = ROOT / "tests" / "engines" / "material_uci.py"

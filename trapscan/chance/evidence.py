@@ -12,7 +12,8 @@ import chess
 import numpy as np
 
 from trapscan.chance.net import rounded
-from trapscan.model import ChanceModel, Chances, Problem
+from trapscan.contract import Problem
+from trapscan.model import ChanceModel, Chances
 
 BLEND_K = 120.0
 """Games the model's word is worth against games of a crowd: best of scripts/fit_blend on 35,863 moves (flat from 80

@@ -17,8 +17,8 @@ import msgspec
 
 from trapscan.chance.evidence import PROBLEMS_KEPT, Evidence, answers_to
 from trapscan.chance.wanted import Wanted, wanted_positions
+from trapscan.contract import Problem
 from trapscan.errors import InputError
-from trapscan.model import Problem
 
 _TAG = re.compile(r'\[(\w+)\s+"((?:[^"\\]|\\.)*)"\s*\]')
 _TOKEN = re.compile(r"\{[^}]*(?:\}|\Z)|;[^\n]*|\(|\)|\$\d+|[^\s(){};]+")

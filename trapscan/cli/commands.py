@@ -18,8 +18,8 @@ from trapscan.plain import plain
 def scan(options: argparse.Namespace) -> int:
     """`trapscan scan`."""
     from trapscan import report
+    from trapscan.contract import encode_scan
     from trapscan.job import scan as run_scan
-    from trapscan.model import encode_scan
 
     talk = not (options.quiet or options.json)
     folder = options.out or Path("reports") / _name(options.files)

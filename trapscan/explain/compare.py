@@ -6,9 +6,9 @@ from collections.abc import Collection, Iterable, Sequence
 
 import chess
 
+from trapscan.contract import Cp, LookAlike
 from trapscan.explain.exchange import loot
 from trapscan.explain.words import piece_name
-from trapscan.model import Cp, LookAlike
 
 SHOWN = 2
 

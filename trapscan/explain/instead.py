@@ -6,11 +6,12 @@ from collections.abc import Collection, Iterable
 
 import chess
 
+from trapscan.contract import Instead
 from trapscan.explain.deeds import threats
 from trapscan.explain.exchange import as_mover, capture_square, loot
 from trapscan.explain.tempt import strengths
 from trapscan.explain.words import the_piece
-from trapscan.model import Chances, Instead, Line
+from trapscan.model import Chances, Line
 from trapscan.score import Score, loss
 
 GOOD = 0.03

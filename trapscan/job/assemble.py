@@ -10,19 +10,9 @@ import chess
 
 from trapscan import explain, rank
 from trapscan.chance import expected
+from trapscan.contract import Depth, Evidence, Finding, LookAlike, MoveText, Opening, Prepared, Refutation, Verified
 from trapscan.job.work import Outcome, Told
-from trapscan.model import (
-    Depth,
-    Evidence,
-    Finding,
-    LookAlike,
-    MoveText,
-    Opening,
-    Position,
-    Prepared,
-    Refutation,
-    Verified,
-)
+from trapscan.model import Position
 from trapscan.score import Score, loss
 from trapscan.settings import Settings
 

@@ -8,21 +8,12 @@ import chess
 
 from trapscan import rank
 from trapscan.chance import chance_range, expected
+from trapscan.contract import BaitDetails, BaitReply, Depth, Finding, MoveText, Opening, Refutation, Verified
 from trapscan.job.assemble import Seen, line_of, rounded, sans
 from trapscan.job.baits import BaitOutcome, Tried
 from trapscan.job.work import Told
 from trapscan.levels import at_level
-from trapscan.model import (
-    BaitDetails,
-    BaitReply,
-    Depth,
-    Finding,
-    MoveText,
-    Opening,
-    Position,
-    Refutation,
-    Verified,
-)
+from trapscan.model import Position
 from trapscan.score import Score
 from trapscan.search import Worth, net, pays_below, worth
 from trapscan.settings import Settings

@@ -15,11 +15,12 @@ from trapscan import chance
 from trapscan.chance import count_games
 from trapscan.chance.evidence import position_of
 from trapscan.chance.games import Piece
+from trapscan.contract import Evidence, GamesUsed, InputFile, Problem
 from trapscan.errors import InputError
 from trapscan.job.run import Job
 from trapscan.job.work import Task, Tools
 from trapscan.job.workers import Processes, Workers
-from trapscan.model import Evidence, GamesUsed, InputFile, Position, Problem
+from trapscan.model import Position
 
 COUNTS = "counts"
 """The store's table of finished counts: large files are read once."""

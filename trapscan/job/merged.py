@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import chess
 
+from trapscan.contract import MoveTree
 from trapscan.graph import Graph
-from trapscan.model import MoveTree
 
 
 def move_trees(graph: Graph) -> tuple[MoveTree, ...]:

@@ -14,6 +14,7 @@ import msgspec
 
 import trapscan
 from trapscan import engines, graph, rank, repertoire, settings
+from trapscan.contract import SCHEMA, Counters, EngineUsed, Input, InputFile, Problem, Scan, Tool
 from trapscan.errors import ClusterError, EngineError, EngineRefusedError, InputError
 from trapscan.graph import Graph
 from trapscan.job.assemble import Seen, findings
@@ -26,7 +27,7 @@ from trapscan.job.second import Second
 from trapscan.job.work import Outcome, Tools
 from trapscan.job.workers import Processes, Workers
 from trapscan.levels import at_level
-from trapscan.model import SCHEMA, Counters, EngineUsed, Input, InputFile, Position, Problem, Scan, Tool
+from trapscan.model import Position
 from trapscan.settings import Settings
 
 

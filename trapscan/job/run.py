@@ -23,7 +23,16 @@ from trapscan.settings import Settings
 OUTCOMES = "outcomes"
 """The store's table of finished positions."""
 
-ROOMS_BEHIND_AN_OUTCOME = ("chance", "explain", "search", "model.py", "score.py", "stopping.py", "job/work.py")
+ROOMS_BEHIND_AN_OUTCOME = (
+    "chance",
+    "explain",
+    "search",
+    "model.py",
+    "contract.py",
+    "score.py",
+    "stopping.py",
+    "job/work.py",
+)
 """An outcome stays valid as long as the code and weights it came from are the same."""
 
 

@@ -14,12 +14,13 @@ from dataclasses import dataclass, field, replace
 import chess
 import msgspec
 
+from trapscan.contract import Finding, Problem, SecondOpinion
 from trapscan.engines import Store
 from trapscan.errors import EngineError
 from trapscan.job.run import Progress, Stats
 from trapscan.job.work import Tools, cpu_so_far, engine_of, restarts_so_far
 from trapscan.job.workers import Workers
-from trapscan.model import Evaluation, Finding, Problem, Query, SecondOpinion
+from trapscan.model import Evaluation, Query
 from trapscan.score import Score, loss
 
 

@@ -20,10 +20,11 @@ import chess
 
 from trapscan import explain
 from trapscan.chance import CountedModel, Evidence, load_model
+from trapscan.contract import Instead
 from trapscan.engines import Engine, EngineSpec, Probe, Store
 from trapscan.errors import EngineError
 from trapscan.explain import Explanation
-from trapscan.model import ChanceModel, Evaluation, Examined, Instead, Position, Query, Slip
+from trapscan.model import ChanceModel, Evaluation, Examined, Position, Query, Slip
 from trapscan.score import loss
 from trapscan.search import Examiner
 from trapscan.settings import Settings

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import chess
 
+from trapscan.contract import Problem
 from trapscan.errors import RepertoireError
-from trapscan.model import Problem
 from trapscan.movetree import Forest, Game, Walker
 
 MAX_FILE_BYTES = 256 * 1024 * 1024

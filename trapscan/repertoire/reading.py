@@ -7,8 +7,8 @@ import re
 from collections.abc import Callable, Sequence
 from pathlib import Path
 
+from trapscan.contract import InputFile
 from trapscan.errors import RepertoireError
-from trapscan.model import InputFile
 from trapscan.movetree import Repertoire
 from trapscan.repertoire.collect import MAX_FILE_BYTES, Collector, LimitReached, nothing_in
 from trapscan.repertoire.lists import PLACEMENT, read_epd, read_san_lines

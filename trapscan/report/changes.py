@@ -9,8 +9,8 @@ from dataclasses import dataclass
 import chess
 from markupsafe import Markup
 
+from trapscan.contract import Finding, Scan
 from trapscan.levels import at_level
-from trapscan.model import Finding, Scan
 from trapscan.plain import plain
 from trapscan.report.diagrams import Arrow, board_svg
 from trapscan.report.levels import by_toll

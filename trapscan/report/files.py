@@ -13,8 +13,8 @@ from pathlib import Path
 import chess
 import msgspec
 
+from trapscan.contract import GAINS, KINDS, SCHEMA, Finding, Scan, encode_scan
 from trapscan.errors import ReportError
-from trapscan.model import GAINS, KINDS, SCHEMA, Finding, Scan, encode_scan
 from trapscan.plain import plain
 from trapscan.report.lines import lines_of
 

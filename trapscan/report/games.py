@@ -14,8 +14,8 @@ from collections.abc import Iterable, Sequence
 import chess
 import chess.pgn
 
+from trapscan.contract import Cp, Finding, Scan
 from trapscan.levels import at_level
-from trapscan.model import Cp, Finding, Scan
 from trapscan.plain import plain
 from trapscan.report.levels import by_toll
 from trapscan.report.text import FAIR_PLAY, GAIN_WORDS, ascii_only, percent, points, score_words

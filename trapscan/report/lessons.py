@@ -18,9 +18,9 @@ from dataclasses import dataclass
 
 import chess
 
+from trapscan.contract import Finding, Scan
 from trapscan.errors import ReportError
 from trapscan.levels import at_level
-from trapscan.model import Finding, Scan
 from trapscan.plain import plain
 from trapscan.report.levels import must_know_at
 from trapscan.report.view import BETTER, board_of_finding, centipawns, opening_family, refutation_line

@@ -5,8 +5,8 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 
+from trapscan.contract import Finding, Scan
 from trapscan.levels import at_level
-from trapscan.model import Finding, Scan
 
 
 def must_know_at(finding: Finding, levels: Sequence[int], level: float) -> bool:

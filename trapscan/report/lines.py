@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 
 import chess
 
-from trapscan.model import MoveTree, Scan
+from trapscan.contract import MoveTree, Scan
 
 MAX_MOVES = 1_000_000
 """More moves than the readers of repertoires take: a larger tree is none of ours."""

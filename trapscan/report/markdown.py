@@ -6,7 +6,7 @@ import re
 
 import jinja2
 
-from trapscan.model import Scan
+from trapscan.contract import Scan
 from trapscan.plain import plain
 from trapscan.report.text import FAIR_PLAY, points, side_name
 from trapscan.report.view import by_opening, kind_words, sections

@@ -14,7 +14,7 @@ import chess
 import jinja2
 from markupsafe import Markup
 
-from trapscan.model import Finding, Scan
+from trapscan.contract import Finding, Scan
 from trapscan.plain import plain
 from trapscan.report.lines import lines_of
 from trapscan.report.markdown import summary

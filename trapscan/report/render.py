@@ -5,8 +5,8 @@ from __future__ import annotations
 import os
 from pathlib import Path
 
+from trapscan.contract import Scan
 from trapscan.errors import ReportError
-from trapscan.model import Scan
 from trapscan.report import games, tables
 from trapscan.report.files import write_aside
 from trapscan.report.markdown import markdown

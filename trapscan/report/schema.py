@@ -8,13 +8,13 @@ from typing import Any
 
 import msgspec
 
-from trapscan.model import GAINS, KINDS, SCHEMA, Scan
+from trapscan.contract import GAINS, KINDS, SCHEMA, Scan
 
 SCHEMA_FILE = "scan.schema.json"
 
 
 def scan_schema() -> dict[str, Any]:
-    """The JSON Schema of scan.json, generated from `trapscan.model.Scan`."""
+    """The JSON Schema of scan.json, generated from `trapscan.contract.Scan`."""
     (root,), components = msgspec.json.schema_components([Scan], ref_template="#/$defs/{name}")
     definitions = dict(components)
     scan = dict(definitions.pop("Scan"))

@@ -9,9 +9,9 @@ from pathlib import Path
 import chess
 from markupsafe import Markup
 
+from trapscan.contract import Finding
 from trapscan.errors import ReportError
 from trapscan.levels import at_level
-from trapscan.model import Finding
 from trapscan.plain import plain
 from trapscan.report import games
 from trapscan.report.diagrams import Arrow, board_svg

@@ -6,8 +6,8 @@ import csv
 import io
 from collections.abc import Iterable, Sequence
 
+from trapscan.contract import Finding, Scan
 from trapscan.levels import at_level
-from trapscan.model import Finding, Scan
 from trapscan.plain import plain
 from trapscan.report.levels import by_toll
 from trapscan.report.text import GAIN_WORDS, numbered, percent, points, side_name

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 
 import chess
 
-from trapscan.model import Cp
+from trapscan.contract import Cp
 from trapscan.plain import plain
 
 GAIN_WORDS = {

@@ -9,9 +9,9 @@ from functools import lru_cache
 import chess
 import msgspec
 
+from trapscan.contract import BaitReply, Cp, Finding, Instead, Scan
 from trapscan.errors import ReportError
 from trapscan.levels import at_level
-from trapscan.model import BaitReply, Cp, Finding, Instead, Scan
 from trapscan.plain import plain
 from trapscan.report.levels import by_toll, must_know_at
 from trapscan.report.text import GAIN_WORDS, and_list, numbered, percent, points, score_words
