@@ -36,8 +36,9 @@ EPDS = [
 
 
 OWNER = textwrap.dedent("""
-    import sys, threading
+    import signal, sys, threading
     from trapscan.engines import Engine, EngineSpec, Probe
+    signal.signal(signal.SIGINT, signal.default_int_handler)  # shells start background jobs with it ignored
     from trapscan.model import Query
     spec = EngineSpec("fake", (sys.executable, "-I", "-S", sys.argv[1], "hangs", sys.argv[2]))
     engine = Engine(spec, Probe(name="x", limit_kind="nodes", nps=1000000), patience=600)
