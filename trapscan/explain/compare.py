@@ -17,8 +17,21 @@ Candidate = tuple[chess.Board, Sequence[str], Cp, Cp]
 
 def differing(one: chess.Board, other: chess.Board) -> tuple[str, ...]:
     """The squares whose occupants differ, a1 first."""
-    return tuple(
-        chess.square_name(square) for square in chess.SQUARES if one.piece_at(square) != other.piece_at(square)
+    return tuple(chess.square_name(square) for square in chess.scan_forward(_differing_mask(one, other)))
+
+
+def _differing_mask(one: chess.Board, other: chess.Board) -> chess.Bitboard:
+    """The same as a bitboard: by pairs of bitboards, since whole repertoires are compared square by square."""
+    white, black = chess.WHITE, chess.BLACK
+    return (
+        (one.occupied_co[white] ^ other.occupied_co[white])
+        | (one.occupied_co[black] ^ other.occupied_co[black])
+        | (one.pawns ^ other.pawns)
+        | (one.knights ^ other.knights)
+        | (one.bishops ^ other.bishops)
+        | (one.rooks ^ other.rooks)
+        | (one.queens ^ other.queens)
+        | (one.kings ^ other.kings)
     )
 
 
@@ -114,13 +127,14 @@ def move_order_hint(
 
 def _one_move_ahead(board: chess.Board, other: chess.Board) -> chess.Move | None:
     """The victim's move that `other` has seen and `board` has not, if one move of the punisher at most differs too."""
-    for move in board.legal_moves:
+    # where the victim's man came from it cannot stand any more, whatever the punisher did
+    for move in board.generate_legal_moves(_differing_mask(board, other)):
         after = board.copy(stack=False)
         after.push(move)
-        if after.board_fen() == other.board_fen():
+        gap = _differing_mask(after, other)
+        if not gap:
             return move
-        gap = [square for square in chess.SQUARES if after.piece_at(square) != other.piece_at(square)]
-        if len(gap) == 2 and any(_leads(after, reply, other) for reply in after.legal_moves if reply.to_square in gap):
+        if gap.bit_count() == 2 and any(_leads(after, reply, other) for reply in after.generate_legal_moves(gap, gap)):
             return move
     return None
 
@@ -128,7 +142,7 @@ def _one_move_ahead(board: chess.Board, other: chess.Board) -> chess.Move | None
 def _leads(board: chess.Board, move: chess.Move, other: chess.Board) -> bool:
     after = board.copy(stack=False)
     after.push(move)
-    return after.board_fen() == other.board_fen()
+    return not _differing_mask(after, other)
 
 
 def _speak(board: chess.Board, move: chess.Move) -> str:
