@@ -60,10 +60,14 @@ class Gain:
 
 def weigh(board: chess.Board, slip: chess.Move, best: Line, slip_score: Score, refutation: Sequence[str]) -> Gain:
     """What the refutation wins. `board` stands before the slip; both scores are the victim's."""
-    punisher = not board.turn
     after = board.copy(stack=1)
     after.push(slip)
-    play = Play.along(after, refutation)
+    return weigh_play(board, slip, best, slip_score, Play.along(after, refutation))
+
+
+def weigh_play(board: chess.Board, slip: chess.Move, best: Line, slip_score: Score, play: Play) -> Gain:
+    """The same, with the refutation played out."""
+    punisher = not board.turn
     score = slip_score.of(board.turn)
     if play.end.is_checkmate() and play.end.turn == board.turn:
         return Gain("mate", 0.0, len(play), len(play), mate=(len(play) + 1) // 2)
@@ -71,9 +75,10 @@ def weigh(board: chess.Board, slip: chess.Move, best: Line, slip_score: Score, r
         moves = -(score.mate or 0) or 1
         return Gain("mate", 0.0, 2 * moves - 1, len(play), mate=moves)
 
-    settled = [settle(position, punisher) for position in play.boards]
     level = _alternative(board, best, len(play) + 1, punisher)
     drop = (best.score.of(board.turn).plain - score.plain) / 100
+    # a small loss that shows only late in a line is a guess: it is not looked for there
+    settled = [settle(position, punisher) for position in play.boards[: 1 + (_HORIZON if drop >= _BIG else _NEAR)]]
     values = [value for value, _ in settled]
     index = _plateau(values, level[0], balance(board, punisher), min(drop, _CEILING), play)
     value, rest = settled[index]
@@ -216,16 +221,15 @@ def _let_go(board: chess.Board, slip: chess.Move, best: Line, side: chess.Color)
 
 
 def _plateau(values: list[int], level: int, before: int, drop: float, play: Play) -> int:
-    """The index of the position whose settled balance stands for the line, within the first _HORIZON plies; within
-    _NEAR where the score drops by less than _BIG pawns: a small loss that shows only late in a line is a guess.
+    """The index of the position whose settled balance stands for the line, among those that `values` are given for.
 
     That is the earliest that explains the score and is not given back later; from there the next one at rest, if one
     follows soon that explains it as well; later, where much more is won soon, or where nothing was taken yet (the board
     before the slip shows `before`) and something is later. Where none explains the score, the last one at
     rest, if all that the line wins is won there; else the one that keeps the most.
     """
-    last = min(len(values) - 1, _HORIZON if drop >= _BIG else _NEAR)
-    gains = [value - level for value in values[: last + 1]]
+    last = len(values) - 1
+    gains = [value - level for value in values]
     kept = [min(gains[index:]) for index in range(last + 1)]
     rest = [
         index

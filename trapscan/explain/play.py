@@ -29,7 +29,7 @@ class Play:
                 move = here.parse_uci(item) if isinstance(item, str) else item
             except ValueError:
                 break
-            if not here.is_legal(move):
+            if not move or not (isinstance(item, str) or here.is_legal(move)):  # parse_uci lets null moves through
                 break
             after = here.copy(stack=1)
             after.push(move)
