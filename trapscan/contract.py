@@ -5,6 +5,7 @@ Moves are SAN beside UCI; scores are the victim's, centipawns or {"mate": n}; li
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from typing import Any
 
 import msgspec
@@ -280,4 +281,18 @@ GAINS = ("mate", "queen", "rook", "piece", "exchange", "pawn", "attack")
 
 def encode_scan(scan: Scan) -> bytes:
     """scan.json's bytes: UTF-8, keys sorted, two spaces, one newline at the end; equal scans give equal bytes."""
-    return msgspec.json.format(msgspec.json.encode(scan, order="sorted"), indent=2) + b"\n"
+    return b"".join(encode_in_pieces(scan))
+
+
+def encode_in_pieces(scan: Scan) -> Iterator[bytes]:
+    """The same a finding at a time: a whole opening book's would be some 300 MB at once, twice over."""
+    head, key, tail = _formatted(msgspec.structs.replace(scan, findings=())).partition(b'\n  "findings": []')
+    yield head + key[:-1]
+    for number, finding in enumerate(scan.findings):
+        # no string of JSON holds a raw newline, so that every one is the layout's
+        yield (b",\n    " if number else b"\n    ") + _formatted(finding).replace(b"\n", b"\n    ")
+    yield (b"\n  ]" if scan.findings else b"]") + tail + b"\n"
+
+
+def _formatted(value: Scan | Finding) -> bytes:
+    return msgspec.json.format(msgspec.json.encode(value, order="sorted"), indent=2)

@@ -15,10 +15,12 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from sample_scans import bulk_scan, hostile_scan, make_scan, trap_scan
 
-from trapscan.contract import Scan, encode_scan
+from trapscan.contract import Scan, encode_in_pieces, encode_scan
 from trapscan.errors import ReportError
+from trapscan.plain import plain
 from trapscan.report import read_scan, scan_schema, write_reports, write_scan
 from trapscan.report.files import decode_scan, write_aside
+from trapscan.report.page import page
 from trapscan.report.schema import shipped_schema
 
 
@@ -35,6 +37,25 @@ def test_scans_follow_the_schema_and_come_back_equal(make: Any, tmp_path: Path) 
     jsonschema.Draft202012Validator(scan_schema()).validate(data)
     assert read_scan(tmp_path) == scan
     assert read_scan(path) == scan
+
+
+@pytest.mark.parametrize("make", [trap_scan, hostile_scan, lambda: bulk_scan(3), lambda: make_scan(())])
+def test_in_pieces_it_is_the_same_file(make: Any) -> None:
+    scan = make()
+    whole = msgspec.json.format(msgspec.json.encode(scan, order="sorted"), indent=2) + b"\n"
+    assert encode_scan(scan) == whole
+    assert len(list(encode_in_pieces(scan))) == len(scan.findings) + 2
+
+
+@pytest.mark.parametrize("make", [trap_scan, hostile_scan, lambda: make_scan(())])
+def test_the_page_in_pieces_holds_every_finding(make: Any) -> None:
+    scan = make()
+    element = page(scan, 1500, 40).partition('<script type="application/json" id="data">')[2].partition("</script>")[0]
+    data = json.loads(element)
+    assert [finding["id"] for finding in data["findings"]] == [
+        plain(finding.id, limit=100) for finding in scan.findings
+    ]
+    assert list(data) == sorted(data)
 
 
 def test_the_schema_refuses_what_the_contract_does_not_know() -> None:

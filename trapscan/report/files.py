@@ -7,13 +7,13 @@ import errno
 import math
 import os
 import re
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from pathlib import Path
 
 import chess
 import msgspec
 
-from trapscan.contract import GAINS, KINDS, SCHEMA, Finding, Scan, encode_scan
+from trapscan.contract import GAINS, KINDS, SCHEMA, Finding, Scan, encode_in_pieces
 from trapscan.errors import ReportError
 from trapscan.plain import plain
 from trapscan.report.lines import lines_of
@@ -27,14 +27,15 @@ class _Head(msgspec.Struct):
     schema: str
 
 
-def write_aside(path: Path, data: bytes) -> Path:
-    """Write `data` beside `path`, then rename; makes the folder. Raises ReportError, and leaves nothing behind."""
+def write_aside(path: Path, data: bytes | Iterable[bytes]) -> Path:
+    """Write `data`, whole or in pieces, beside `path`, then rename; makes the folder. Raises ReportError, and leaves
+    nothing behind."""
     aside = path.with_name(f".{path.name}.{os.getpid()}.tmp")
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
         try:
             with aside.open("wb") as file:
-                file.write(data)
+                file.writelines([data] if isinstance(data, bytes) else data)
                 file.flush()
                 os.fsync(file.fileno())
             aside.replace(path)
@@ -77,7 +78,7 @@ def _lives(pid: int) -> bool:
 
 def write_scan(scan: Scan, folder: str | os.PathLike[str]) -> Path:
     """Write scan.json into `folder`; equal scans give equal bytes."""
-    return write_aside(Path(folder) / SCAN_NAME, encode_scan(scan))
+    return write_aside(Path(folder) / SCAN_NAME, encode_in_pieces(scan))
 
 
 def read_scan(folder_or_file: str | os.PathLike[str]) -> Scan:

@@ -6,7 +6,7 @@ from __future__ import annotations
 import base64
 import hashlib
 import json
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from importlib import resources
 from typing import Any
 
@@ -41,6 +41,11 @@ MAX_PROBLEMS = 200
 
 def page(scan: Scan, level: float, shown: int) -> str:
     """The report as one self-contained page, ranked for `level` at first, `shown` cards of a kind at first."""
+    return "".join(page_in_pieces(scan, level, shown))
+
+
+def page_in_pieces(scan: Scan, level: float, shown: int) -> Iterator[str]:
+    """The same a finding at a time, as a whole opening book has tens of thousands."""
     style = asset("page.css")
     script = "".join(asset(name) for name in SCRIPTS)
     used = [
@@ -54,7 +59,7 @@ def page(scan: Scan, level: float, shown: int) -> str:
         "sections": sections,
         "kinds": [kind for kind, _, _ in SECTIONS],
         "standard": chess.STARTING_FEN,
-        "findings": [finding_data(finding, scan, level) for finding in scan.findings],
+        "findings": [],
         "tree": tree_data(scan),
     }
     problems = [
@@ -63,7 +68,7 @@ def page(scan: Scan, level: float, shown: int) -> str:
     ]
     if len(scan.problems) > MAX_PROBLEMS:
         problems.append(f"... and {len(scan.problems) - MAX_PROBLEMS} more, in scan.json")
-    return (
+    frame = (
         environment()
         .get_template("page.html.j2")
         .render(
@@ -86,6 +91,12 @@ def page(scan: Scan, level: float, shown: int) -> str:
             script=Markup(script),
         )
     )
+    before, tag, element = frame.partition('<script type="application/json" id="data">')
+    opening, key, after = element.partition('"findings":[')
+    yield before + tag + opening + key
+    for number, finding in enumerate(scan.findings):
+        yield ("," if number else "") + inert(finding_data(finding, scan, level))
+    yield after
 
 
 def page_title(scan: Scan) -> str:

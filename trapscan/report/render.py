@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+from collections.abc import Callable, Iterable
 from pathlib import Path
 
 from trapscan.contract import Scan
@@ -10,7 +11,7 @@ from trapscan.errors import ReportError
 from trapscan.report import games, tables
 from trapscan.report.files import write_aside
 from trapscan.report.markdown import markdown
-from trapscan.report.page import page
+from trapscan.report.page import page_in_pieces
 from trapscan.report.view import for_side
 
 DEFAULT_SHOWN = 40
@@ -42,13 +43,15 @@ def write_reports(
     if shown < 1:
         raise ReportError("at least one finding of a kind must be shown")
     ranked = games.ordered(told, at)
-    texts = {
-        "report.html": page(told, at, shown),
-        "report.md": markdown(told, at, shown),
-        "tricks.pgn": games.pgn(ranked, told, at, seven_bit=seven_bit),
-        "tricks.epd": games.epd(ranked, seven_bit=seven_bit),
-        "findings.csv": "\ufeff" + tables.findings_csv(ranked, told, at),
-        "cards.txt": tables.question_cards(ranked, told, at),
+    forms: dict[str, Callable[[], Iterable[str]]] = {  # made one after the other: of a whole opening book each is large
+        "report.html": lambda: page_in_pieces(told, at, shown),
+        "report.md": lambda: [markdown(told, at, shown)],
+        "tricks.pgn": lambda: [games.pgn(ranked, told, at, seven_bit=seven_bit)],
+        "tricks.epd": lambda: [games.epd(ranked, seven_bit=seven_bit)],
+        "findings.csv": lambda: ["\ufeff", tables.findings_csv(ranked, told, at)],
+        "cards.txt": lambda: [tables.question_cards(ranked, told, at)],
     }
     target = Path(folder)
-    return [write_aside(target / name, text.encode("utf-8", "replace")) for name, text in texts.items()]
+    return [
+        write_aside(target / name, (text.encode("utf-8", "replace") for text in form())) for name, form in forms.items()
+    ]
