@@ -39,8 +39,9 @@ class Settings(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=
 
     stakes: Annotated[tuple[Stake, ...], Meta(min_length=1)] = (
         Stake(chance=0.3, least=16_000, most=160_000, clear=1.5),
-        Stake(chance=0.1, least=12_000, most=160_000, clear=1.2),
-        Stake(chance=0.0, least=2_000, most=60_000, clear=1.0),
+        Stake(chance=0.1, least=12_000, most=160_000, clear=1.0),
+        Stake(chance=0.01, least=2_000, most=60_000, clear=1.0),
+        Stake(chance=0.0, least=2_000, most=8_000, clear=1.0),
     )
     """How long the search after a move may take, by how likely the move is; the first that fits holds."""
     noise: Annotated[float, Meta(gt=0.0, le=0.5)] = 0.058
@@ -49,17 +50,17 @@ class Settings(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=
     """It falls with this power of the nodes."""
     best_nodes: Nodes = 120_000
     """Budget for the position itself: what the best move is worth."""
-    confirm_nodes: Nodes = 6_000
+    confirm_nodes: Nodes = 4_000
     """Least nodes behind a slip that is reported."""
-    side_nodes: Nodes = 6_000
+    side_nodes: Nodes = 4_000
     """Budget for what is asked about a slip once it stands: other moves that punish, the rest of a line."""
     threshold: Annotated[float, Meta(ge=0.01, le=0.9)] = 0.10
     """A move that loses at least this much is a slip."""
     sound: Annotated[float, Meta(ge=0.0, le=0.2)] = 0.02
     """A move that loses less than this is sound."""
-    min_chance: Share = 0.01
+    min_chance: Share = 0.005
     """A slip is reported when its chance reaches this at some level."""
-    min_prior: Share = 0.007
+    min_prior: Share = 0.004
     """A move is examined when its chance before the engine looks reaches this at some level."""
     max_candidates: Annotated[int, Meta(ge=1, le=250)] = 24
     """At most this many moves a position are examined, the likeliest first (moves of the repertoire always are)."""

@@ -9,12 +9,15 @@ from dataclasses import dataclass, replace
 NOISE_AT = 2_000
 """The nodes at which `Until.noise` holds; it falls with a power of the nodes from there."""
 
-SLIP_SHARE = 0.8
-"""A slip may be a little less clear than a harmless move, since false slips are rarer than missed ones (measured:
-DEVELOPERS.md, search)."""
+SLIP_SHARE = 1.2
+"""A slip must be a little clearer than a harmless move: it is told, so it must be true (measured: DEVELOPERS.md, True).
+"""
 
 LOOKS_BACK = 3
 """How many of the last iterations tell how steady a score is."""
+
+RULES = (SLIP_SHARE, LOOKS_BACK)
+"""What else an answer to a search that may end early depends on: part of its key in the store."""
 
 
 @dataclass(frozen=True, slots=True, order=True)
@@ -45,6 +48,12 @@ class Until:
         return replace(
             self, noise=self.noise * times, least=round(self.least * times), confirm=round(self.confirm * times)
         )
+
+    def for_victim(self) -> Until:
+        """The same about a position in which the victim is to move, after a reply of the punisher: what punishes looks
+        like a harmless move from there, so `least` and `confirm` change places."""
+        mirrored = 1.0 - self.best + 2.0 * self.threshold
+        return replace(self, best=mirrored, least=self.confirm, confirm=self.least)
 
     def settled(self, trail: Sequence[tuple[int, float]], replies: Sequence[str] = ()) -> bool:
         """Whether the search may end after these iterations: (nodes so far, expected score of the side to move).

@@ -4,6 +4,7 @@
 from __future__ import annotations
 
 import chess
+import pytest
 
 from trapscan.explain import instead, look_alikes, move_order_hint
 from trapscan.explain.compare import differing, reason
@@ -29,7 +30,11 @@ def test_good_moves_come_likeliest_first():
     board = after(SICILIAN)
     white = chess.WHITE
     best = Line(Score(white, cp=40), ("b1c3", "d7d6"))
-    others = [("f1d3", Score(chess.BLACK, cp=-35)), ("e4e5", Score(white, cp=-90)), ("f2f3", Score(white, cp=-60))]
+    others = [
+        ("f1d3", Score(chess.BLACK, cp=-35), 0.02),
+        ("e4e5", Score(white, cp=-90), 0.01),
+        ("f2f3", Score(white, cp=-60), 0.01),
+    ]
     chances = {"b1c3": (0.2, 0.3), "f1d3": (0.5, 0.1), "e4e5": (0.2, 0.2)}
     shown = instead(board, best, others, chances, 0, slip="e4e5", punish="d8a5")
     assert [move.san for move in shown] == ["Bd3", "Nc3"]
@@ -38,9 +43,18 @@ def test_good_moves_come_likeliest_first():
     assert shown[1].answers == "closes the line of the check on a5"
 
 
+@pytest.mark.parametrize(
+    ("cp", "error", "advised"), [(20, 0.049, True), (20, 0.058, False), (0, 0.02, True), (-20, 0.0, False)]
+)
+def test_only_a_move_that_was_looked_at_well_enough_is_advised(cp: int, error: float, advised: bool) -> None:
+    best = Line(Score(chess.WHITE, cp=20), ("e2e4",))
+    shown = instead(chess.Board(), best, [("d2d4", Score(chess.WHITE, cp=cp), error)], {}, 0, slip="f2f3")
+    assert ("d2d4" in {move.uci for move in shown}) is advised
+
+
 def test_at_most_three_and_never_the_slip():
     board = chess.Board()
-    others = [(move.uci(), Score(chess.WHITE, cp=20)) for move in board.legal_moves]
+    others = [(move.uci(), Score(chess.WHITE, cp=20), 0.01) for move in board.legal_moves]
     shown = instead(board, Line(Score(chess.WHITE, cp=20), ("e2e4",)), others, {}, 0, slip="d2d4")
     assert len(shown) == 3 and "d2d4" not in {move.uci for move in shown}
 
@@ -50,7 +64,11 @@ def test_no_slip_is_ever_advised_not_even_the_engine_s_first_choice():
     board = after(SICILIAN)
     white = chess.WHITE
     best = Line(Score(white, cp=60), ("e4e5", "d8a5"))
-    others = [("b1c3", Score(white, cp=55)), ("f1d3", Score(white, cp=50)), ("f2f3", Score(white, cp=52))]
+    others = [
+        ("b1c3", Score(white, cp=55), 0.0),
+        ("f1d3", Score(white, cp=50), 0.0),
+        ("f2f3", Score(white, cp=52), 0.0),
+    ]
     for slip in ("e4e5", "f2f3"):
         shown = instead(board, best, others, {}, 0, slip=slip, punish="d8a5", slips=("e4e5", "f2f3"))
         assert {move.uci for move in shown} == {"b1c3", "f1d3"}

@@ -42,6 +42,21 @@ def test_a_noisier_engine_must_be_further_away_and_search_longer() -> None:
 
 
 @pytest.mark.parametrize(
+    ("nodes", "victim", "settled"),
+    [
+        (8_000, 0.25, True),  # after the reply the victim has lost 0.25: it punishes, clear of 0.1 by more than 0.03
+        (7_000, 0.25, False),  # not before `confirm` nodes
+        (8_000, 0.37, False),  # 0.13: within the noise of 0.1 at these nodes (0.03 and more)
+        (2_000, 0.55, True),  # it does not punish at all
+        (2_000, 0.42, False),
+    ],
+)
+def test_of_a_reply_the_victim_s_answer_tells(nodes: int, victim: float, settled: bool) -> None:
+    swinging = [(nodes // 3, victim - 0.03), (nodes // 2, victim + 0.03), (nodes, victim)]
+    assert UNTIL.for_victim().settled(swinging) is settled
+
+
+@pytest.mark.parametrize(
     ("least", "most", "budgets"),
     [(2_000, 160_000, (2_000, 8_000, 32_000, 128_000, 160_000)), (500, 500, (500,)), (500, 2_000, (500, 2_000))],
 )

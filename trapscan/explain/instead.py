@@ -14,8 +14,9 @@ from trapscan.explain.words import the_piece
 from trapscan.model import Chances, Line
 from trapscan.score import Score, loss
 
-GOOD = 0.03
-"""A move that loses less than this in objective expected score is a good move here."""
+GOOD = 0.05
+"""A move whose loss is less than this by a standard error of its search (objective expected score) is advised: half of
+the usual threshold, so that a move advised is hardly ever a slip itself (measured: DEVELOPERS.md, True)."""
 
 SHOWN = 3
 
@@ -23,7 +24,7 @@ SHOWN = 3
 def instead(
     board: chess.Board,
     best: Line,
-    others: Iterable[tuple[str, Score]],
+    others: Iterable[tuple[str, Score, float]],
     chances: Chances,
     level: int,
     *,
@@ -33,18 +34,20 @@ def instead(
 ) -> tuple[Instead, ...]:
     """Up to three good moves for the victim, the likeliest at levels[`level`] first.
 
-    `board` is the position before the slip; scores are of any view. `slips` are all moves that are slips here: none of
+    `board` is the position before the slip; `others` are moves with their score (of any view) and the standard error of
+    what they lose. `slips` are all moves that are slips here: none of
     them is ever shown, nor `slip` itself, even where the engine's first look took one for the best move. With the slip
     and the punisher's reply (UCI) given, `answers` says what a move meets; it is empty where nothing true can be said.
     """
     side = board.turn
+    top = best.score.of(side)
     scored: dict[str, Score] = {}
     if best.pv:
-        scored[best.pv[0]] = best.score.of(side)
-    for uci, score in others:
-        scored.setdefault(uci, score.of(side))
-    top = best.score.of(side)
-    good = [uci for uci, score in scored.items() if uci != slip and uci not in slips and loss(top, score) < GOOD]
+        scored[best.pv[0]] = top
+    for uci, score, error in others:
+        if loss(top, score.of(side)) + error < GOOD:
+            scored.setdefault(uci, score.of(side))
+    good = [uci for uci in scored if uci != slip and uci not in slips]
     good.sort(key=lambda uci: (-(chances[uci][level] if uci in chances else 0.0), -scored[uci].plain, uci))
     result = []
     for uci in good[:SHOWN]:

@@ -148,7 +148,7 @@ def _tell(
     instead = explain.instead(
         board,
         examined.best,
-        [(move, score) for move, score, _ in examined.others],
+        [(move, score, settings.noise_after(nodes)) for move, score, nodes in examined.others],
         examined.chances,
         level,
         slip=slip.move,

@@ -25,7 +25,17 @@ LIKELY_REPLY = 0.15
 """Without MultiPV only replies of at least this chance are tried as further refutations: each costs a search."""
 
 ALSO_SHARE = 0.5
-"""Another first move punishes as well when it keeps the loss clear of the threshold and at least this share of it."""
+"""Another first move punishes as well when what it keeps is clear of the threshold, and of this share of the loss."""
+
+ALSO_STRETCH = 2
+"""The search that must confirm it takes at most so many times `side_nodes`."""
+
+ALSO_CHANCE = 0.01
+"""Further refutations are looked for where the slip has this chance at some level, or stands in the repertoire."""
+
+END_SHARE = 0.5
+"""A search that ends in doubt makes a slip only of a loss this share of its noise over the threshold: of many losses
+near it, those that come out above are more often too high than too low (measured: DEVELOPERS.md, True)."""
 
 PREPARED_CHANCE = 0.1
 """A move of the repertoire is searched as one of at least this chance: nothing is worse than a prepared slip."""
@@ -92,10 +102,10 @@ class Examiner:
         climbs = [self._climb(asked, board, best, position, chances, move) for move in candidates]
         joined = self.model.join(chances, {c.move: (c.shallow_loss, c.loss) for c in climbs}, self.settings.levels)
         slips = tuple(
-            self._report(asked, board, best, climb)
+            self._report(asked, board, best, climb, climb.move in position.prepared or likely >= ALSO_CHANCE)
             for climb in climbs
-            if climb.loss >= self.settings.threshold
-            and (climb.move in position.prepared or max(joined[climb.move]) >= self.settings.min_chance)
+            if self._is_slip(climb)
+            and ((likely := max(joined[climb.move])) >= self.settings.min_chance or climb.move in position.prepared)
         )
         slipped = {slip.move for slip in slips}
         return Examined(
@@ -144,8 +154,13 @@ class Examiner:
             evaluation=evaluation,
         )
 
-    def _report(self, asked: Asked, board: chess.Board, best: Line, climb: Climb) -> Slip:
-        """The slip with its refutation and the other moves that punish it."""
+    def _is_slip(self, climb: Climb) -> bool:
+        over = climb.evaluation is not None and not climb.evaluation.best.pv  # the move ends the game: no doubt
+        doubt = 0.0 if over else END_SHARE * self.settings.noise_after(climb.nodes)
+        return climb.loss >= self.settings.threshold + doubt
+
+    def _report(self, asked: Asked, board: chess.Board, best: Line, climb: Climb, with_also: bool) -> Slip:
+        """The slip with its refutation and, where wanted, the other moves that punish it."""
         assert climb.evaluation is not None
         slip = Slip(
             move=climb.move,
@@ -157,51 +172,49 @@ class Examiner:
         )
         if not slip.refutation:  # the slip itself ends the game (stalemate)
             return slip
-        also = (
-            self._also(asked, board, best, climb)
-            if self.evaluator.multipv
-            else self._also_one_by_one(asked, board, best, climb)
-        )
+        also = self._also(asked, board, best, climb) if with_also else ()
         return replace(slip, also=also, refutation=self._prolong(asked, board, climb, slip.refutation))
 
-    def _punishes(self, best: Line, climb: Climb, victims: Score) -> bool:
-        noise = self.settings.noise_after(self._also_nodes)
-        lost = loss(best.score, victims)
-        return lost >= self.settings.threshold + noise and lost >= ALSO_SHARE * climb.loss
-
-    @property
-    def _also_nodes(self) -> int:
-        """What a further refutation is judged by: it has no search of its own to be confirmed with."""
-        return max(1, self.settings.side_nodes // REFUTATIONS)
+    def _punishes(self, asked: Asked, board: chess.Board, best: Line, climb: Climb, reply: str) -> bool:
+        """Whether another reply punishes, by a search of its own; what stays in doubt is not said to."""
+        bar = max(self.settings.threshold, ALSO_SHARE * climb.loss)
+        until = Until(
+            best=best.score.expected(),
+            threshold=bar,
+            clear=1.0,
+            least=self.settings.side_nodes // 2,
+            confirm=self.settings.side_nodes // 2,
+            noise=self.settings.noise,
+            fall=self.settings.noise_fall,
+        ).for_victim()
+        replied = chess.Board(f"{climb.child} 0 1")
+        replied.push_uci(reply)
+        answer = asked(Query(replied.epd(), ALSO_STRETCH * self.settings.side_nodes, until=until))
+        lost = loss(best.score, answer.best.score.of(board.turn))
+        if not answer.best.pv:  # the reply ends the game
+            return lost >= bar
+        return lost >= bar and until.settled([(nodes, score.expected()) for nodes, score in answer.trail])
 
     def _also(self, asked: Asked, board: chess.Board, best: Line, climb: Climb) -> tuple[str, ...]:
+        """Other first moves that punish. One search of several lines says which might, another of each whether it does:
+        the first alone was wrong about one in six (DEVELOPERS.md, True)."""
         assert climb.evaluation is not None
-        lines = asked(Query(climb.child, self.settings.side_nodes, lines=REFUTATIONS)).lines
         main = climb.evaluation.best.pv[0]
-        return tuple(
-            line.pv[0]
-            for line in lines
-            if line.pv and line.pv[0] != main and self._punishes(best, climb, line.score.of(board.turn))
-        )
+        if self.evaluator.multipv:
+            lines = asked(Query(climb.child, self.settings.side_nodes, lines=REFUTATIONS)).lines
+            noise = self.settings.noise_after(max(1, self.settings.side_nodes // REFUTATIONS))
+            bar = max(self.settings.threshold, ALSO_SHARE * climb.loss) + noise
+            tried = [line.pv[0] for line in lines if line.pv and loss(best.score, line.score.of(board.turn)) >= bar]
+        else:
+            tried = self._likely_replies(board, climb)
+        return tuple(reply for reply in tried if reply != main and self._punishes(asked, board, best, climb, reply))
 
-    def _also_one_by_one(self, asked: Asked, board: chess.Board, best: Line, climb: Climb) -> tuple[str, ...]:
-        """The same without MultiPV: the likeliest replies are searched one at a time."""
-        assert climb.evaluation is not None
+    def _likely_replies(self, board: chess.Board, climb: Climb) -> list[str]:
         after = board.copy()
         after.push_uci(climb.move)
         chances = self.model.predict([after], (self.settings.level,))[0]
-        main = climb.evaluation.best.pv[0]
-        likely = sorted(
-            (move for move in chances if chances[move][0] >= LIKELY_REPLY), key=lambda move: (-chances[move][0], move)
-        )[:REFUTATIONS]
-        return tuple(
-            move
-            for move in likely
-            if move != main
-            and self._punishes(
-                best, climb, asked(Query(_epd_after(after, move), self._also_nodes)).best.score.of(board.turn)
-            )
-        )
+        likely = [move for move in chances if chances[move][0] >= LIKELY_REPLY]
+        return sorted(likely, key=lambda move: (-chances[move][0], move))[:REFUTATIONS]
 
     def _prolong(self, asked: Asked, board: chess.Board, climb: Climb, line: tuple[str, ...]) -> tuple[str, ...]:
         if self.needs_more is None:
