@@ -96,8 +96,7 @@ class Session:
                         engine=self.engine_name,
                     )
                 commands.append(option_command(self.options, name, value, engine=self.engine_name))
-            self.process.send("".join(commands))
-            self.ready()
+            self.ready(after="".join(commands))
         except BaseException:
             self.process.close(patience=0)
             raise
@@ -137,9 +136,10 @@ class Session:
             commands.append(option_command(self.options, "Hash", _within(table, size)))
         return commands
 
-    def ready(self, seconds: float | None = None) -> None:
-        """Wait until everything sent so far has been taken in; by default as long as a start may take."""
-        self.process.send("isready\n")
+    def ready(self, seconds: float | None = None, *, after: str = "") -> None:
+        """Wait until everything sent so far, and the commands `after`, has been taken in; by default as long as a start
+        may take."""
+        self.process.send(after + "isready\n")  # in one go: each write wakes the engine
         for line in self.process.read_lines(seconds or self._start_seconds, "answer to 'isready'"):
             if line.lower().endswith(b"readyok"):
                 return
@@ -180,8 +180,7 @@ class Session:
             setup = []
         if fresh:
             setup.append(self._fresh)
-        self.process.send("".join(setup))
-        self.ready(seconds)
+        self.ready(seconds, after="".join(setup))
         only = " searchmoves " + " ".join(moves) if moves else ""
         start = time.perf_counter()
         self.process.send(f"position fen {fen}\ngo {limit}{only}\n")

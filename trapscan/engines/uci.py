@@ -256,7 +256,7 @@ def step_of_line(line: bytes, board: chess.Board, mate_floor: int) -> tuple[int,
     info = parse_info(line)
     if info is None or info.bound or info.index != 1 or info.mate == 0:
         return None
-    pv = _legal_part(board, info.pv if mate_floor else info.pv[:1])
+    pv = _legal_part(board, info.pv) if mate_floor else _first_move(board, info.pv)
     return (info.nodes, Line(_score(info, board, pv, mate_floor), pv)) if pv else None
 
 
@@ -312,6 +312,15 @@ def _bracketed(infos: Sequence[Info]) -> list[Info]:
         if lower is not None and upper is not None and lower.cp is not None and 0 <= upper - lower.cp <= BRACKET_CP:
             found = Info(depth, 1, (lower.cp + upper) // 2, None, 0, info.nodes, lower.pv)
     return [found] if found else []
+
+
+def _first_move(board: chess.Board, pv: Sequence[str]) -> tuple[str, ...]:
+    """The same for the first move alone, without a board to walk on."""
+    try:
+        move = board.parse_uci(pv[0]) if pv else None
+    except ValueError:
+        return ()
+    return (move.uci(),) if move else ()
 
 
 def _legal_part(board: chess.Board, pv: Sequence[str]) -> tuple[str, ...]:
