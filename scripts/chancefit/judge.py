@@ -12,8 +12,8 @@ import numpy as np
 from chancefit.logit import conditional_logit
 from trapscan.chance.joined import Join, features
 
-PRIOR = 0.004
-"""A move is examined from this share on."""
+PRIOR, CANDIDATES = 0.004, 14
+"""A move is examined from this share on, the likeliest so many."""
 
 
 @dataclass(frozen=True)
@@ -45,9 +45,10 @@ def read_samples(path: Path) -> list[Sample]:
 
 
 def sample_of(row: dict[str, Any]) -> Sample:
-    """A sample from what `losses.measure` returns."""
+    """A sample from what `losses.measure` returns: the candidates, likeliest first, and the move played after them where
+    it is none. Taken in because it was played, that one would make moves of its kind look likelier than they are."""
     values = np.array(list(row["moves"].values()), float)
-    passed = values[:, 0] >= PRIOR
+    passed = (values[:, 0] >= PRIOR) & (np.arange(len(values)) < CANDIDATES)
     return Sample(
         row["epd"],
         row["ply"],

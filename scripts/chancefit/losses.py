@@ -3,16 +3,23 @@
 from __future__ import annotations
 
 import hashlib
+from collections.abc import Callable
 
 import chess
 import chess.engine
 
 from chancefit.games import POOLS, Game
+from chancefit.judge import CANDIDATES, PRIOR
 from trapscan.chance import load_model
 from trapscan.chance.net import Conditions
+from trapscan.engines import Engine, choose, probe
+from trapscan.model import Query
 from trapscan.score import Score
 
-CANDIDATES, PRIOR, THRESHOLD, NEAR = 14, 0.004, 0.10, 0.063
+Ask = Callable[[chess.Board, int], Score]
+"""The score of a position, for its side to move, after so many nodes."""
+
+THRESHOLD, NEAR = 0.10, 0.063
 
 
 def plain_settings(engine: chess.engine.SimpleEngine) -> dict[str, int]:
@@ -20,12 +27,29 @@ def plain_settings(engine: chess.engine.SimpleEngine) -> dict[str, int]:
     return {name: value for name, value in (("Threads", 1), ("Hash", 16)) if name in engine.options}
 
 
+def asking(engine: chess.engine.SimpleEngine) -> Ask:
+    """By an engine that counts nodes and gives exact scores."""
+
+    def ask(board: chess.Board, nodes: int) -> Score:
+        score = engine.analyse(board, chess.engine.Limit(nodes=nodes), game=board.fullmove_number)["score"].relative
+        return Score(board.turn, cp=score.score(), mate=score.mate() if score.is_mate() else None)
+
+    return ask
+
+
+def driven(name: str) -> tuple[Engine, Ask]:
+    """By any engine as a scan drives it: budgets become what it understands, and no less than it can be trusted with."""
+    spec = choose(name)
+    engine = Engine(spec, probe(spec))
+    return engine, lambda board, nodes: engine.evaluate(Query(board.epd(), nodes)).best.score
+
+
 def ply_of(game: Game, draw: int) -> int:
     """Which position of the game is looked at: ply 6 to 30, fixed by the moves."""
     return 6 + hashlib.sha256(" ".join(game.moves).encode()).digest()[draw] % (min(31, len(game.moves)) - 6)
 
 
-def measure(game: Game, engine: chess.engine.SimpleEngine, shallow: int, deep: int, ply: int) -> dict[str, object]:
+def measure(game: Game, ask: Ask, shallow: int, deep: int, ply: int) -> dict[str, object]:
     """One position: moves with share and losses, which was played, and by whom."""
     board = chess.Board()
     for uci in game.moves[:ply]:
@@ -38,11 +62,11 @@ def measure(game: Game, engine: chess.engine.SimpleEngine, shallow: int, deep: i
     likely = [move for move in sorted(share, key=lambda m: -share[m]) if share[move] >= PRIOR][:CANDIDATES]
     if played not in likely:
         likely.append(played)
-    root = search(board, engine, deep)
-    first = {move: after(board, move, engine, shallow) for move in likely}
+    root = ask(board, deep).expected()
+    first = {move: after(board, move, ask, shallow) for move in likely}
     best = max([root, *first.values()])
     last_value = {
-        move: after(board, move, engine, deep) if abs(best - value - THRESHOLD) < NEAR else value
+        move: after(board, move, ask, deep) if abs(best - value - THRESHOLD) < NEAR else value
         for move, value in first.items()
     }
     top = max([root, *last_value.values()])
@@ -53,13 +77,7 @@ def measure(game: Game, engine: chess.engine.SimpleEngine, shallow: int, deep: i
     }  # fmt: skip
 
 
-def search(board: chess.Board, engine: chess.engine.SimpleEngine, nodes: int) -> float:
-    """Objective expected score of the side to move."""
-    score = engine.analyse(board, chess.engine.Limit(nodes=nodes), game=board.fullmove_number)["score"].relative
-    return Score(board.turn, cp=score.score(), mate=score.mate() if score.is_mate() else None).expected()
-
-
-def after(board: chess.Board, move: str, engine: chess.engine.SimpleEngine, nodes: int) -> float:
+def after(board: chess.Board, move: str, ask: Ask, nodes: int) -> float:
     """Expected score of the mover after the move."""
     board.push_uci(move)
     try:
@@ -67,6 +85,6 @@ def after(board: chess.Board, move: str, engine: chess.engine.SimpleEngine, node
             return 1.0
         if board.is_stalemate() or board.is_insufficient_material():
             return 0.5
-        return 1 - search(board, engine, nodes)
+        return 1 - ask(board, nodes).expected()
     finally:
         board.pop()

@@ -97,11 +97,13 @@ class Excite(nn.Module):
 
     def __init__(self, width: int) -> None:
         super().__init__()
+        self.width = width
         self.a, self.b = nn.Linear(width, width // 4), nn.Linear(width // 4, 2 * width)
 
     def forward(self, x: Tensor) -> Tensor:
-        gate, shift = self.b(F.relu(self.a(x.mean((2, 3))))).chunk(2, 1)
-        return x * torch.sigmoid(gate)[:, :, None, None] + shift[:, :, None, None]
+        told = self.b(F.relu(self.a(x.mean((2, 3))))).reshape(-1, 2 * self.width, 1, 1)
+        gate, shift = told.split(self.width, 1)
+        return x * torch.sigmoid(gate) + shift
 
 
 class Convolve(nn.Module):
@@ -195,8 +197,12 @@ class Net(nn.Module):
     def head(self, x: Tensor, first: Tensor, level: Tensor) -> tuple[Tensor, Tensor]:
         """Logits and the last features; level (N, 2): own and other, scaled by `scaled`."""
         x = self.late(x, first, level)
-        q, k = self.q(x).flatten(2), self.k(x).flatten(2)
-        return (torch.matmul(q.transpose(1, 2), k) / self.shape.heads**0.5 + self.prior).flatten(1), x
+        return self.output(x), x
+
+    def output(self, x: Tensor) -> Tensor:
+        """Logits from the last features."""
+        q, k = (part(x).reshape(-1, self.shape.heads, 64) for part in (self.q, self.k))
+        return (torch.matmul(q.transpose(1, 2), k) / self.shape.heads**0.5 + self.prior).reshape(-1, 4096)
 
     def forward(self, squares: Tensor, marks: Tensor, attackers: Tensor, context: Tensor, level: Tensor) -> Tensor:
         return self.full(squares, marks, attackers, context, level)[0]

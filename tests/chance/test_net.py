@@ -8,7 +8,7 @@ import chess
 import pytest
 
 from trapscan.chance import load_model
-from trapscan.chance.encode import attackers, known_ply, move_entry, squares
+from trapscan.chance.encode import attackers, known_ply, move_entries, squares
 
 LEVELS = (600, 1000, 1200, 1400, 1600, 1800, 2000, 2200, 2400, 2600)
 
@@ -132,7 +132,7 @@ def test_a_worker_gets_the_same_model() -> None:
 def test_castling_of_chess960_is_the_kings_two_square_move() -> None:
     board = chess.Board("4k3/8/8/8/8/8/8/4K2R w K - 0 1", chess960=True)
     castling = board.parse_san("O-O")
-    assert move_entry(board, castling) == chess.E1 * 64 + chess.G1
+    assert move_entries(board, [castling]) == [chess.E1 * 64 + chess.G1]
 
 
 def test_attackers_are_those_python_chess_counts() -> None:

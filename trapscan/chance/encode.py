@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import chess
 import numpy as np
 import numpy.typing as npt
@@ -16,11 +18,13 @@ def side_flip(turn: chess.Color) -> int:
 
 def squares(board: chess.Board) -> npt.NDArray[np.int64]:
     """(64,): 0 empty, 1-6 own pawn to king, 7-12 theirs."""
-    flip = side_flip(board.turn)
-    out = np.zeros(64, np.int64)
-    for square, piece in board.piece_map().items():
-        out[square ^ flip] = piece.piece_type + (0 if piece.color == board.turn else 6)
-    return out
+    own, theirs = board.occupied_co[board.turn], board.occupied_co[not board.turn]
+    kinds = (board.pawns, board.knights, board.bishops, board.rooks, board.queens, board.kings)
+    masks = [kind & own for kind in kinds] + [kind & theirs for kind in kinds]
+    return _CODES @ _bits(masks, board.turn)
+
+
+_CODES = np.arange(1, 13, dtype=np.int64)
 
 
 def castling(board: chess.Board) -> tuple[int, int, int, int]:
@@ -34,14 +38,17 @@ def castling(board: chess.Board) -> tuple[int, int, int, int]:
     )
 
 
-def move_entry(board: chess.Board, move: chess.Move) -> int:
-    """Entry from * 64 + to of the net's output. Castling is the king's two-square move; promotions share an entry."""
-    target = move.to_square
-    if board.is_castling(move):
-        rank = chess.square_rank(move.from_square)
-        target = chess.square(6 if board.is_kingside_castling(move) else 2, rank)
+def move_entries(board: chess.Board, moves: Sequence[chess.Move]) -> list[int]:
+    """Entries from * 64 + to of the net's output, of legal moves. Castling is the king's two-square move; promotions
+    share an entry."""
     flip = side_flip(board.turn)
-    return (move.from_square ^ flip) * 64 + (target ^ flip)
+    targets = [move.to_square for move in moves]
+    if board.chess960:  # castling is written as the king taking the rook
+        rank = 0 if board.turn else 56
+        for i, move in enumerate(moves):
+            if board.is_castling(move):
+                targets[i] = rank + (6 if board.is_kingside_castling(move) else 2)
+    return [(move.from_square ^ flip) * 64 + (target ^ flip) for move, target in zip(moves, targets, strict=True)]
 
 
 def recent_moves(board: chess.Board, count: int) -> list[tuple[int, int]]:
@@ -62,20 +69,24 @@ def marks(board: chess.Board, count: int) -> npt.NDArray[np.float32]:
 
 def attackers(board: chess.Board) -> npt.NDArray[np.float32]:
     """(64, 6): how many own pawns, minor pieces, and heavy pieces or kings attack each square; then theirs."""
-    flip = side_flip(board.turn)
-    masks = np.zeros((6, 64), np.uint8)
-    order = np.arange(64) ^ flip
-    for square, piece in board.piece_map().items():
-        kind = _KIND[piece.piece_type] + (0 if piece.color == board.turn else 3)
-        masks[kind] += _bits(board.attacks_mask(square))
-    return np.ascontiguousarray(masks[:, order].T, np.float32)
+    masks, columns = [], []
+    sides = ((board.occupied_co[board.turn], 0), (board.occupied_co[not board.turn], 3))
+    kinds = (board.pawns, board.knights | board.bishops, board.rooks | board.queens | board.kings)
+    for side, first in sides:
+        for column, kind in enumerate(kinds, first):
+            for square in chess.scan_forward(kind & side):
+                masks.append(board.attacks_mask(square))
+                columns.append(column)
+    return _bits(masks, board.turn).T.astype(np.float32) @ _COLUMN[columns]
 
 
-_KIND = {chess.PAWN: 0, chess.KNIGHT: 1, chess.BISHOP: 1, chess.ROOK: 2, chess.QUEEN: 2, chess.KING: 2}
+_COLUMN = np.eye(6, dtype=np.float32)
 
 
-def _bits(mask: int) -> npt.NDArray[np.uint8]:
-    return np.unpackbits(np.frombuffer(mask.to_bytes(8, "little"), np.uint8), bitorder="little")
+def _bits(masks: Sequence[int], turn: chess.Color) -> npt.NDArray[np.uint8]:
+    """(masks, 64): 1 where a mask has a square, squares seen from the side to move."""
+    rows = np.array(masks, "<u8").view(np.uint8).reshape(-1, 8)
+    return np.unpackbits(rows if turn else rows[:, ::-1], axis=1, bitorder="little")
 
 
 def context(board: chess.Board, seconds: float, pool: int) -> npt.NDArray[np.float32]:

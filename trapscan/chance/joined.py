@@ -74,7 +74,7 @@ class Join:
 
 
 JOIN = Join(
-    net=(0.916, -0.003), plain=(-0.215, -0.227, -0.315, -0.399, -0.179), rated=(-0.22, -0.275, -0.209, -0.303, 0.019)
+    net=(0.93, -0.018), plain=(-0.205, -0.233, -0.303, -0.38, -0.188), rated=(-0.224, -0.28, -0.216, -0.313, 0.018)
 )
 """Fitted by scripts/fit_join on 4,248 positions (two a game, plies 6-30, of games the net never saw), Stockfish 15.1 at
 2,000 nodes, and at 20,000 where the loss was near the threshold of a slip."""

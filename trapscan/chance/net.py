@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import os
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cache
 from importlib import resources
@@ -31,6 +31,9 @@ HISTORY = 3
 LOWEST, HIGHEST = 600, 2600
 """Levels outside are taken as the nearer end: the games hold next to nothing beyond."""
 
+BATCH = 8
+"""Boards a run of the net: more gain nothing (scripts/bench_chance)."""
+
 PROMOTION_SHARES = {chess.QUEEN: 0.947, chess.ROOK: 0.026, chess.KNIGHT: 0.019, chess.BISHOP: 0.008}
 """How the four promotions share one entry: counted in 1,242 promotions of 206,657 online games (first 50 plies)."""
 
@@ -47,7 +50,8 @@ class Conditions:
 
 
 class NetModel:
-    """A ChanceModel. Deterministic: every position is run by itself on one thread, probabilities have six digits."""
+    """A ChanceModel. Deterministic: one thread, probabilities have six digits, and a position comes out the same whatever
+    it is run with (a test sees to it)."""
 
     def __init__(self, weights: bytes, conditions: Conditions | None = None, join: Join = JOIN) -> None:
         options = onnxruntime.SessionOptions()
@@ -68,8 +72,14 @@ class NetModel:
         return self._name
 
     def predict(self, boards: list[chess.Board], levels: tuple[int, ...]) -> list[Chances]:
-        """One mapping a board, move (UCI) -> probability per level; empty where there is no legal move."""
-        return [self._one(board, levels) for board in boards]
+        """One mapping a board, move (UCI) -> probability per level; empty where there is no legal move. Many boards in
+        one call cost less than one at a time, and come out the same to the last bit."""
+        ratings = [(level, level) for level in (min(max(level, LOWEST), HIGHEST) for level in levels)]
+        found: list[Chances] = []
+        for board, moves, shares in self._run(boards, ratings, self.conditions):
+            columns = map(tuple, rounded(shares).T.tolist()) if moves else ()
+            found.append(dict(zip(map(board.uci, moves), columns, strict=True)))
+        return found
 
     def join(self, chances: Chances, losses: Mapping[str, tuple[float, float]], levels: tuple[int, ...]) -> Chances:
         """Chances once an engine has looked at some of the moves; see `joined.Join`."""
@@ -79,30 +89,37 @@ class NetModel:
         self, board: chess.Board, ratings: Sequence[tuple[float, float]], conditions: Conditions | None = None
     ) -> tuple[list[chess.Move], Floats]:
         """Legal moves, and (ratings, moves) probabilities, unrounded; each of `ratings` is (own, the other's)."""
-        moves = list(board.legal_moves)
-        if not moves:
-            return [], np.zeros((len(ratings), 0))
-        given = conditions or self.conditions
-        feed = {
-            "squares": encode.squares(board)[None],
-            "marks": encode.marks(board, HISTORY)[None],
-            "attackers": encode.attackers(board)[None],
-            "context": encode.context(board, given.seconds, given.pool)[None],
-            "level": ((np.clip(np.array(ratings), LOWEST, HIGHEST + 100) - 1600) / 500).astype(np.float32),
-        }
-        entries = [encode.move_entry(board, move) for move in moves]
-        logits = self._session.run(None, feed)[0][:, entries].astype(np.float64)
-        logits += np.log([PROMOTION_SHARES.get(move.promotion or 0, 1.0) for move in moves])
-        raised = np.exp(logits - logits.max(axis=1, keepdims=True))
-        return moves, raised / raised.sum(axis=1, keepdims=True)
+        ((_, moves, shares),) = self._run([board], ratings, conditions or self.conditions)
+        return moves, shares
 
-    def _one(self, board: chess.Board, levels: tuple[int, ...]) -> Chances:
-        within = [min(max(level, LOWEST), HIGHEST) for level in levels]
-        moves, shares = self.shares(board, [(level, level) for level in within])
-        if not moves:
-            return {}
-        shares = rounded(shares)
-        return {board.uci(move): tuple(shares[:, column].tolist()) for column, move in enumerate(moves)}
+    def _run(
+        self, boards: Sequence[chess.Board], ratings: Sequence[tuple[float, float]], conditions: Conditions
+    ) -> Iterator[tuple[chess.Board, list[chess.Move], Floats]]:
+        level = ((np.array(ratings, float).clip(LOWEST, HIGHEST + 100) - 1600) / 500).astype(np.float32)
+        for some in (boards[at : at + BATCH] for at in range(0, len(boards), BATCH)):
+            feed = {
+                "squares": np.stack([encode.squares(board) for board in some]),
+                "marks": np.stack([encode.marks(board, HISTORY) for board in some]),
+                "attackers": np.stack([encode.attackers(board) for board in some]),
+                "context": np.stack([encode.context(board, conditions.seconds, conditions.pool) for board in some]),
+                "level": level,
+            }
+            logits = self._session.run(None, feed)[0].reshape(len(some), len(ratings), -1)
+            for board, here in zip(some, logits, strict=True):
+                moves = list(board.legal_moves)
+                yield board, moves, _shares(here[:, encode.move_entries(board, moves)], moves)
+
+
+def _shares(logits: npt.NDArray[np.float32], moves: list[chess.Move]) -> Floats:
+    """(levels, moves) probabilities."""
+    if not moves:
+        return np.zeros((len(logits), 0))
+    exact = logits.astype(np.float64)
+    if any(move.promotion for move in moves):
+        exact += np.log([PROMOTION_SHARES.get(move.promotion or 0, 1.0) for move in moves])
+    raised: Floats = np.exp(exact - exact.max(axis=1, keepdims=True))
+    raised /= raised.sum(axis=1, keepdims=True)
+    return raised
 
 
 def rounded(shares: Floats, digits: int = 6) -> Floats:
