@@ -45,8 +45,8 @@ def read_samples(path: Path) -> list[Sample]:
 
 
 def sample_of(row: dict[str, Any]) -> Sample:
-    """A sample from what `losses.measure` returns: the candidates, likeliest first, and the move played after them where
-    it is none. Taken in because it was played, that one would make moves of its kind look likelier than they are."""
+    """A sample from what `losses.measure` returns: the candidates, likeliest first, then the move played where it is
+    none of them. Taken in because it was played, that one would make moves of its kind look likelier than they are."""
     values = np.array(list(row["moves"].values()), float)
     passed = (values[:, 0] >= PRIOR) & (np.arange(len(values)) < CANDIDATES)
     return Sample(

@@ -38,7 +38,7 @@ def asking(engine: chess.engine.SimpleEngine) -> Ask:
 
 
 def driven(name: str) -> tuple[Engine, Ask]:
-    """By any engine as a scan drives it: budgets become what it understands, and no less than it can be trusted with."""
+    """By any engine as a scan drives it: a budget becomes a limit that it keeps, and never less than it needs."""
     spec = choose(name)
     engine = Engine(spec, probe(spec))
     return engine, lambda board, nodes: engine.evaluate(Query(board.epd(), nodes)).best.score

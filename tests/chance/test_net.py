@@ -85,6 +85,8 @@ def test_twice_the_same_and_a_batch_is_its_parts() -> None:
     batch = model.predict(boards, LEVELS)
     assert batch == model.predict(boards, LEVELS)
     assert batch == [model.predict([board], LEVELS)[0] for board in boards]
+    mate, long = after("f3 e5 g4 Qh4#"), [*boards[::-1], *boards[:5]]
+    assert model.predict([mate, *long], LEVELS) == [{}, *batch[::-1], *batch[:5]]
 
 
 def test_the_curve_over_level_has_no_jumps() -> None:

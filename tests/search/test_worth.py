@@ -8,7 +8,7 @@ import chess
 import pytest
 
 from trapscan.chance import chance_range, expected
-from trapscan.chance.calibration import ABOVE_1800, ALL
+from trapscan.chance.calibration import TABLE
 from trapscan.model import Examined, Line, Slip
 from trapscan.score import Score
 from trapscan.search import net, pays_below, worth
@@ -98,12 +98,10 @@ def test_the_level_from_which_it_no_longer_pays(values: tuple[float, ...], ends:
 
 
 def test_the_range_of_a_chance_holds_what_was_seen_and_said() -> None:
-    for level, rows in ((1500, ALL), (2000, ABOVE_1800)):
-        for said, seen, moves in rows:
-            low, high = chance_range(said, level)
-            assert low <= min(said, seen) and high >= max(said, seen) * 0.999
-            error = 2 * math.sqrt(seen * (1 - seen) / moves)
-            assert low == pytest.approx(min(said, seen - error)) and high == pytest.approx(max(said, seen + error))
+    for said, seen, moves in TABLE:
+        low, high = chance_range(said, 1500)
+        assert low <= min(said, seen) and high >= max(said, seen) * 0.999
+        error = 2 * math.sqrt(seen * (1 - seen) / moves)
+        assert low == pytest.approx(min(said, seen - error)) and high == pytest.approx(max(said, seen + error))
     assert chance_range(0.0, 1500) == (0.0, 0.0)
-    assert chance_range(0.03, 2000)[0] < 0.6 * chance_range(0.03, 1500)[0], "said too high above 1800"
     assert all(0 <= low <= p <= high <= 1 for p in (0.001, 0.02, 0.5, 1.0) for low, high in [chance_range(p, 1000)])

@@ -50,8 +50,8 @@ class Conditions:
 
 
 class NetModel:
-    """A ChanceModel. Deterministic: one thread, probabilities have six digits, and a position comes out the same whatever
-    it is run with (a test sees to it)."""
+    """A ChanceModel. Deterministic: one thread, probabilities have six digits, and a position comes out the same
+    whatever it is run with (a test sees to it)."""
 
     def __init__(self, weights: bytes, conditions: Conditions | None = None, join: Join = JOIN) -> None:
         options = onnxruntime.SessionOptions()
