@@ -223,6 +223,24 @@ def test_losses_are_measured_against_the_best_move_and_never_negative() -> None:
     assert model.losses[-1] == {"f2f3": (0.0, 0.0), "g2g4": (0.0, 0.0)}
 
 
+def test_a_candidate_that_is_better_than_the_best_move_takes_its_place() -> None:
+    """Against the first best move (0) f2f3 loses 0.03, against d2d4 (+150, E 0.70) it loses 0.23."""
+    d4 = after(START, "d2d4")
+    table = Table({START.epd: {0: [("e2e4", 0)]}, d4: {0: [("d7d5 c2c4", -150)]}, F3: {0: [("e7e5", 20)]}})
+    found = examine(START, table, d2d4=0.05, f2f3=0.04, e2e4=0.03)
+    assert found.best == Line(Score(chess.WHITE, cp=150), ("d2d4", "d7d5", "c2c4"))
+    assert [slip.move for slip in found.slips] == ["f2f3", "e2e4"]
+    assert table.spent(d4) == [2_000, BEST // 3]
+    assert table.spent(F3) == [2_000, CONFIRM, SIDE], "what seemed harmless is looked at again"
+
+
+def test_what_only_seems_better_than_the_best_move_is_not_believed() -> None:
+    d4 = after(START, "d2d4")
+    table = Table({START.epd: {0: [("e2e4", 0)]}, d4: {0: [("d7d5", -150)], 8_000: [("d7d5", 10)]}})
+    found = examine(START, table, d2d4=0.05)
+    assert (found.best.score, table.spent(d4)) == (Score(chess.WHITE, cp=0), [2_000, BEST // 3])
+
+
 def test_join_is_told_the_shallow_and_the_deep_loss() -> None:
     model = Flat()
     table = Table({F3: {0: [("e7e5", 90)], 4_000: [("e7e5", 400)]}})

@@ -7,7 +7,7 @@ thousand nodes and a doubtful one, if many play it, all it may. The refutation o
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
 
 import chess
@@ -36,6 +36,9 @@ ALSO_CHANCE = 0.01
 END_SHARE = 0.5
 """A search that ends in doubt makes a slip only of a loss this share of its noise over the threshold: of many losses
 near it, those that come out above are more often too high than too low (measured: DEVELOPERS.md, True)."""
+
+BETTER_PART = 3
+"""A candidate that seems better than the best move is searched with this part of the best move's nodes."""
 
 PREPARED_CHANCE = 0.1
 """A move of the repertoire is searched as one of at least this chance: nothing is worse than a prepared slip."""
@@ -100,6 +103,10 @@ class Examiner:
         if not candidates:
             return Examined(position.epd, best, (), (), chances, 0, asked.searches, asked.nodes)
         climbs = [self._climb(asked, board, best, position, chances, move) for move in candidates]
+        better = self._better(asked, board, best, climbs)
+        if better is not None:
+            best = better
+            climbs = [self._climb(asked, board, best, position, chances, climb.move, climb) for climb in climbs]
         joined = self.model.join(chances, {c.move: (c.shallow_loss, c.loss) for c in climbs}, self.settings.levels)
         slips = tuple(
             self._report(asked, board, best, climb, climb.move in position.prepared or likely >= ALSO_CHANCE)
@@ -120,9 +127,31 @@ class Examiner:
             problems=tuple(asked.notes),
         )
 
+    def _better(self, asked: Asked, board: chess.Board, best: Line, climbs: Sequence[Climb]) -> Line | None:
+        """The line of a candidate that is better than the best move, as the search of the position itself may have
+        missed it: the candidate that came out above it by more than its noise, if a longer search says so too."""
+        rivals = [climb for climb in climbs if climb.evaluation is not None]
+        if not rivals:
+            return None
+        rival = max(rivals, key=lambda climb: (climb.score.expected(), climb.move))
+        if rival.score.expected() - best.score.expected() <= self.settings.noise_after(rival.nodes):
+            return None
+        line = asked(Query(rival.child, max(1, self.settings.best_nodes // BETTER_PART))).best
+        score = line.score.of(board.turn)
+        return Line(score, (rival.move, *line.pv)) if score.expected() > best.score.expected() else None
+
     def _climb(
-        self, asked: Asked, board: chess.Board, best: Line, position: Position, chances: Chances, move: str
+        self,
+        asked: Asked,
+        board: chess.Board,
+        best: Line,
+        position: Position,
+        chances: Chances,
+        move: str,
+        before: Climb | None = None,
     ) -> Climb:
+        """Searches after a candidate. `before` is what it came to against another best move: if that settles it now as
+        well, it is not searched again."""
         child = _epd_after(board, move)
         if best.pv and move == best.pv[0]:  # what the best move is worth has just been asked
             return Climb(move, child, best.score, self.settings.best_nodes, 0.0, 0.0, 0, None)
@@ -137,7 +166,9 @@ class Examiner:
             noise=self.settings.noise,
             fall=self.settings.noise_fall,
         )
-        evaluation = asked(Query(child, stake.most, until=until))
+        evaluation = before.evaluation if before is not None else None
+        if evaluation is None or not until.settled([(nodes, step.expected()) for nodes, step in evaluation.trail]):
+            evaluation = asked(Query(child, stake.most, until=until))
         score = evaluation.best.score.of(board.turn)
         trail = [(nodes, loss(best.score, step.of(board.turn))) for nodes, step in evaluation.trail]
         trail = trail or [(stake.most, loss(best.score, score))]
