@@ -19,9 +19,10 @@ BLEND_K = 120.0
 """Games the model's word is worth against games of a crowd: best of scripts/fit_blend on 35,863 moves (flat from 80
 to 200), where evidence and games foretold came from the same pool."""
 
-PLAYER_K = 15.0
-"""The same against games of one player, whose habits no model of a crowd knows. Not fitted: the shared games carry no
-names. With it, ten games of a player weigh two fifths."""
+PLAYER_K = 5.0
+"""The same against games of one player, whose habits no model of a crowd knows. The development games carry no names,
+so it lies between what two stand-ins say (scripts/fit_blend --players): 2 from a few very strong accounts, 15 from
+groups of several players, which is too high. At 5 either loses 0.02 nats a move to its own best."""
 
 LEVEL_WIDTH = 300.0
 """A rated game speaks for levels within this many Elo of the mover's rating (triangular weight)."""
