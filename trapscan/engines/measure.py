@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 
 import chess
 import msgspec
@@ -29,16 +29,15 @@ from trapscan.engines.positions import (
     SHARP,
     STALEMATED,
 )
-from trapscan.engines.session import RawAnswer, Session
 from trapscan.engines.spec import EngineSpec
-from trapscan.engines.uci import Info, find_option, option_command, parse_info, read_answer
-from trapscan.errors import EngineAnswerError, EngineCrashedError, EngineError, EngineRefusedError, EngineTimeoutError
+from trapscan.engines.trial import LONGEST, Trial, infos_of, nodes_said
+from trapscan.engines.uci import find_option, option_command
+from trapscan.errors import EngineError, EngineRefusedError
 from trapscan.model import Evaluation
 from trapscan.settings import OptionValue
 
 NODE_TRIALS = (300, 2_000, 8_000, 32_000)
 FIRST_TRIAL = 4.0  # seconds; an engine of any use does the smallest trial in a fraction
-LONGEST = 30.0  # seconds for a search by a limit that was seen to work: only a machine under heavy load needs them
 STOP_SECONDS = 3.0
 LEAST_CPU = 0.05
 CALIBRATION_NODES = 400_000
@@ -51,66 +50,18 @@ def measure(spec: EngineSpec, options: Mapping[str, OptionValue]) -> Probe:
     return _Measurement(spec, options).run()
 
 
-class _Measurement:
+class _Measurement(Trial):
     def __init__(self, spec: EngineSpec, options: Mapping[str, OptionValue]) -> None:
-        self.spec, self.settings = spec, options
+        super().__init__(spec, options)
         self.notes: list[str] = []
         self.limits: dict[str, str] = {}
-        self.clear_hash = self.prime = False
         self.steady_nodes = True
-        self._session: Session | None = None
-        self.mate_floor = 0
-
-    def session(self) -> Session:
-        if self._session is None:
-            self._session = Session(
-                self.spec, options=self.settings, clear_hash=self.clear_hash, prime=self.prime, stop_seconds=0.3
-            )
-        return self._session
-
-    def drop(self) -> None:
-        if self._session is not None:
-            self._session.close(patience=0)
-            self._session = None
-
-    def search(
-        self,
-        fen: str,
-        limit: str,
-        seconds: float = LONGEST,
-        *,
-        multipv: int = 1,
-        moves: Sequence[str] = (),
-        enough: Callable[[bytes], bool] | None = None,
-    ) -> RawAnswer | None:
-        """One search, or None when it did not come back or died; then the engine is replaced."""
-        try:
-            return self.session().search(chess.Board(fen), limit, seconds, multipv=multipv, moves=moves, enough=enough)
-        except EngineTimeoutError:
-            if self._session is not None and not self._session.clean:
-                self.drop()
-            return None
-        except EngineCrashedError:
-            self.drop()
-            return None
-
-    def read(self, fen: str, raw: RawAnswer | None, wanted: int = 1, moves: Sequence[str] = ()) -> Evaluation | None:
-        if raw is None:
-            return None
-        try:
-            board = chess.Board(fen)
-            return read_answer(raw.lines, raw.bestmove, board, wanted, allowed=moves, mate_floor=self.mate_floor)
-        except EngineAnswerError:
-            return None
-
-    # --- the steps ---------------------------------------------------------------------------------------------------
 
     def run(self) -> Probe:
         try:
             return self._run()
         finally:
-            if self._session is not None:
-                self._session.close()
+            self.close()
 
     def _run(self) -> Probe:
         session = self.session()
@@ -186,7 +137,7 @@ class _Measurement:
                 self.limits["nodes"] = f"does not come back from {allowed}"
                 return None
             answer = self.read(OPENINGS[0], raw)
-            spent = max([answer.nodes if answer else 0, *_nodes_said(raw)])
+            spent = max([answer.nodes if answer else 0, *nodes_said(raw)])
             ratios.append(spent / allowed)
             if allowed >= 2_000 and (
                 spent > 8 * allowed + 10_000 or (raw.seconds > FIRST_TRIAL / 2 and spent > 3 * allowed)
@@ -213,7 +164,7 @@ class _Measurement:
         if raw is None:
             self.limits["depth"] = "does not come back"
             return False
-        infos = _infos(raw)
+        infos = infos_of(raw)
         deepest = max((info.depth for info in infos), default=0)
         # One more is an engine that looks once at the next depth before it stops (sunfish).
         if self.read(OPENINGS[1], raw) is None or not 3 <= deepest <= 5:
@@ -243,11 +194,11 @@ class _Measurement:
             raw = self.search(fen, limit)
             if raw is None:
                 continue
-            spent = max(_nodes_said(raw), default=0)
+            spent = max(nodes_said(raw), default=0)
             nodes += spent
             if spent:
                 best = max(best, round(spent / max(raw.seconds, 1e-4)))
-            infos = _infos(raw)
+            infos = infos_of(raw)
             if infos and all(info.bound for info in infos):
                 scores = "bracketed"
         cpu = process.cpu_seconds - before
@@ -270,7 +221,7 @@ class _Measurement:
             if raw is None:
                 said[label] = "no answer"
                 continue
-            infos = _infos(raw)
+            infos = infos_of(raw)
             last = infos[-1] if infos else None
             score = "no score" if last is None else f"mate {last.mate}" if last.mate is not None else f"cp {last.cp}"
             said[label] = f"{raw.bestmove or '-'}, {score}"
@@ -299,7 +250,7 @@ class _Measurement:
             table: list[int] = []
             for depth in range(1, DEEPEST):
                 raw = self.search(fen, f"depth {depth}")
-                spent = max(_nodes_said(raw), default=0) if raw is not None else 0
+                spent = max(nodes_said(raw), default=0) if raw is not None else 0
                 if raw is None or (not spent and depth > 2):
                     break  # at the first depths some say nothing (measured: Sjaak II at depth 1)
                 table.append(max(spent, table[-1] if table else 1))
@@ -431,11 +382,3 @@ def _after(fen: str, at: int) -> str:
     board = chess.Board(fen)
     board.push_uci(sorted(move.uci() for move in board.legal_moves)[at])
     return board.fen()
-
-
-def _infos(raw: RawAnswer) -> list[Info]:
-    return [info for line in raw.lines if (info := parse_info(line)) is not None]
-
-
-def _nodes_said(raw: RawAnswer | None) -> list[int]:
-    return [raw.nodes] if raw is not None else []
