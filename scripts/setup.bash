@@ -1,5 +1,7 @@
 # Shared by scripts/demo and scripts/test: a virtual environment in .venv, with trapscan installed from this checkout.
-# Usage: source setup.bash; set_up [EXTRA]. TRAPSCAN_VENV names another place for the environment.
+# Usage: source setup.bash; set_up LOCK [EXTRA]. TRAPSCAN_VENV names another place for the environment.
+# Everything comes from the lock file, each package by its hash; where that fails (a version that is not to be had, or
+# no build for this system), the newest fitting versions are taken instead, and a notice says so.
 
 root=$(cd "$(dirname "${BASH_SOURCE[0]}")/.." && pwd)
 venv=${TRAPSCAN_VENV:-$root/.venv}
@@ -17,7 +19,7 @@ find_python() {
 }
 
 set_up() {
-    local extra=${1:-} python
+    local lock=$1 extra=${2:-} python pip
     if [ ! -x "$venv/bin/python" ]; then
         python=$(find_python)
         echo "Making a virtual environment in $venv"
@@ -27,6 +29,11 @@ set_up() {
             exit 2
         fi
     fi
-    echo "Installing trapscan${extra:+ and its $extra tools} (some minutes the first time)"
-    "$venv/bin/python" -m pip install --quiet --disable-pip-version-check -e "$root${extra:+[$extra]}"
+    echo "Installing trapscan${extra:+ and its $extra tools} as pinned in $lock (some minutes the first time)"
+    pip=("$venv/bin/python" -m pip --quiet --disable-pip-version-check install)
+    if "${pip[@]}" --require-hashes -r "$root/$lock" && "${pip[@]}" --no-deps -e "$root"; then
+        return
+    fi
+    echo "NOTICE: not everything pinned in $lock can be installed here; taking the newest fitting versions, unpinned" >&2
+    "${pip[@]}" -e "$root${extra:+[$extra]}"
 }

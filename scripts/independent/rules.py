@@ -19,6 +19,8 @@ queen for two pieces) leaves that much."""
 MATERIAL_SLACK = 1.5
 """Pawns by which the report's material and the plain count may differ: what the victim's best line would have kept is
 another engine's opinion."""
+BEST_PLIES = 6
+"""The victim's best line is followed so far at least: a chance that the slip lets go may take some moves."""
 
 
 def replay(start: str, sans: list[str]) -> list[chess.Board]:
@@ -167,7 +169,9 @@ def _rest(board: chess.Board, depth: int, low: int, high: int) -> int:
 
 def check_material(finding: Finding, best_line: list[chess.Move]) -> Iterator[str]:
     """The gain by a plain count: what stands on the board at the end of the refutation, captures played out, against
-    what stood before the slip, or against the end of `best_line` (of as many plies). Either may bear the report out."""
+    what stood before the slip, or against `best_line` after as many plies and after BEST_PLIES. Played out from the
+    last position and from the one before: any of these counts may bear the report out. What the victim would lose at
+    best play too is not in the figure, so that it may be as low as what the score fell by, in pawns."""
     if finding["bait"] or not finding["refutation"]:
         return
     board = chess.Board(finding["fen"])
@@ -181,16 +185,21 @@ def check_material(finding: Finding, best_line: list[chess.Move]) -> Iterator[st
         yield f"material: gain is {gain}, the line ends {'with' if mated else 'without'} mate"
     if gain in ("mate", "attack"):
         return  # with an attack nothing is said to be won
-    end = max(at_rest(each, punisher) for each in boards[-2:])
+    levels = [balance(board, punisher), at_rest(board, punisher)]
     other = board.copy()
-    for move in best_line[: len(boards)]:
+    for ply, move in enumerate(best_line[: max(len(boards), BEST_PLIES)], 1):
         if move not in other.legal_moves:
             break
         other.push(move)
-    counts = [end - balance(board, punisher), end - at_rest(board, punisher), end - at_rest(other, punisher)]
+        if ply in (len(boards), BEST_PLIES):
+            levels.append(at_rest(other, punisher))
+    ends = [balance(boards[-1], punisher), *(at_rest(each, punisher) for each in boards[-2:])]
+    counts = sorted({end - level for end in ends for level in levels})
+    scores = finding["cp_best"], finding["cp_slip"]
+    fell = (scores[0] - scores[1]) / 100 if all(isinstance(score, int) for score in scores) else counts[0]
     if max(counts) < LEAST[gain]:
         yield f"material: a {gain} is said to be won ({claimed:+.1f}), counted {counts}"
-    elif not min(counts) - MATERIAL_SLACK <= claimed <= max(counts) + MATERIAL_SLACK:
+    elif not min(counts[0], fell) - MATERIAL_SLACK <= claimed <= counts[-1] + MATERIAL_SLACK:
         yield f"material: {claimed:+.1f} is said, counted {counts}"
 
 

@@ -13,7 +13,7 @@ from trapscan.explain.claims import false_claims
 
 OTHER_GAIN = {
     "accel-dragon-na5": ("attack", "the line ends in the middle of exchanges, before the piece is won"),
-    "baltic-qxd5": ("pawn", "the engine keeps the queen and gives a pawn"),
+    "baltic-qxd5": ("attack", "the engine keeps the queen; the pawn it gives is no more than the best move would win"),
     "evans-bc5-ba5": ("attack", "the line in the file is two plies long and shows no capture"),
     "giuoco-bb6": ("pawn", "the line wins a pawn"),
     "halosar": ("piece", "the engine gives material instead of being mated on c7"),

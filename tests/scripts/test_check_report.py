@@ -156,9 +156,45 @@ def test_sentences(sentence: str, wrong: str) -> None:
         "why_it_fails": sentence,
         "gain": "mate",
         "material": 0.0,
+        "cp_best": 90,
         "cp_slip": {"mate": -3},
     }
     told = list(rules.check_sentences(finding))
     assert bool(told) == bool(wrong) and (not told or any(wrong in text for text in told))
     assert list(rules.check_material(finding, [])) == []
     assert list(rules.check_material({**finding, "gain": "piece", "material": 3.0}, []))
+
+
+def test_with_an_engine(report: Finding, tmp_path: Path) -> None:
+    """The very engine of the report at the very nodes bears out what it said; one that counts only a half of each
+    centipawn finds less lost, until its scale is fitted."""
+    report = {**report, "findings": [f for f in report["findings"] if f["line"]]}  # the engine knows no "startpos"
+    (tmp_path / "scan.json").write_text(json.dumps(report))
+    script, engine = ROOT / "scripts" / "check_report", f"{sys.executable} {ENGINE}"
+    command = [
+        sys.executable,
+        str(script),
+        str(tmp_path),
+        "--engine",
+        engine,
+        "--times",
+        "1",
+        "--least",
+        "1",
+        "--sample",
+        "12",
+    ]
+
+    def run(*more: str) -> str:
+        return subprocess.run([*command, *more], capture_output=True, text=True, check=False).stdout
+
+    same = run("--slack", "0")
+    assert " slip" not in same and f"12 of {len(report['findings'])} findings" in same
+    halved = run("--slack", "0", "--scale", "0.25")
+    assert int(halved.split("  slip\n")[0].split()[-1]) > 1, "slips lose less than the threshold then"
+    assert "centipawns x 1.000" in run("--scale", "fit")
+    spoilt = copy.deepcopy(report)
+    for finding in spoilt["findings"]:
+        finding["material"] += 9.0
+    (tmp_path / "scan.json").write_text(json.dumps(spoilt))
+    assert "material" in run()

@@ -90,17 +90,18 @@ def weigh_play(board: chess.Board, slip: chess.Move, best: Line, slip_score: Sco
         better = taken  # the alternative gives as much, but for play that its score counts; here it is just gone
     if _worth(taken) < NOTHING <= _worth(better):
         # nothing is taken: the slip let something go, and that must be plain to see and worth most of the loss
-        missed, soon = _let_go(board, slip, best, punisher)
+        missed, (standing, soon) = _let_go(board, slip, best, punisher)
         better = _difference(reached, soon)
-        if _worth(taken) <= -_SACRIFICE or _worth(better) < _MOST * min(drop, _CEILING):
+        believed = _MOST * min(drop, _CEILING) <= _worth(better) <= _CREDIBLE * drop and claimed - standing < _GAMBIT
+        if _worth(taken) <= -_SACRIFICE or not believed:
             missed, better = None, {}
     tally, material = _named(taken, better)
     kind = classify(tally) if material >= NOTHING else "attack"
-    if kind == "attack":
+    ply = _in_hand(play, value, index)
+    if kind == "attack" or ply > _last(drop) + _SOON:
         # nothing is in hand: what there is to see is the first strong moves
         shown = quiet_from(play, min(3, len(play)), punisher)
-        return Gain(kind, material, min(1, len(play)), shown, _frozen(tally))
-    ply = _in_hand(play, value, index)
+        return Gain("attack", material if kind == "attack" else 0.0, min(1, len(play)), shown, _frozen(tally))
     return Gain(kind, material, ply, quiet_from(play, ply, punisher), _frozen(tally), missed=missed)
 
 
@@ -184,7 +185,7 @@ def _pieces(gain: Gain, sign: int) -> list[str]:
 def _alternative(board: chess.Board, best: Line, plies: int, side: chess.Color) -> tuple[int, Tally]:
     """Balance and counts of the victim's best line where it last comes to rest within `plies` plies.
 
-    An engine's line may be cut in the middle of an exchange: a rest at which the victim is worse off, by _TRUST pawns
+    An engine's line may be cut in the middle of an exchange: a rest at which either side is worse off, by _TRUST pawns
     or more, than the line's own score says is not believed. Where no rest is left, the board as it stands counts, or
     what the line's first capture leads to.
     """
@@ -192,21 +193,23 @@ def _alternative(board: chess.Board, best: Line, plies: int, side: chess.Color) 
     claimed = best.score.of(side).plain / 100
     for position in reversed(play.boards[1:]):
         value = balance(position, side)
-        if value - claimed >= _TRUST or position.is_check():
+        if abs(value - claimed) >= _TRUST or position.is_check():
             continue
         if settle(position, side)[0] == value:
             return value, _counts(position, side)
     if play.moves and play.is_capture(0):
         value, rest = settle(play.boards[1], side)
-        if value - claimed < _TRUST:
+        if abs(value - claimed) < _TRUST:
             return value, _counts(_played(play.boards[1], rest), side)
     return balance(board, side), _counts(board, side)
 
 
-def _let_go(board: chess.Board, slip: chess.Move, best: Line, side: chess.Color) -> tuple[chess.Square | None, Tally]:
-    """(what the best line takes with its first moves, the counts it has reached then): the most valuable man that the
-    victim takes there where it stands on `board`, but for what the slip takes; nothing, and the counts of the board,
-    where it takes nothing soon."""
+def _let_go(
+    board: chess.Board, slip: chess.Move, best: Line, side: chess.Color
+) -> tuple[chess.Square | None, tuple[int, Tally]]:
+    """(what the best line takes with its first moves, balance and counts that it has reached then): the most valuable
+    man that the victim takes there where it stands on `board`, but for what the slip takes; nothing, and those of the
+    board, where it takes nothing soon."""
     play = Play.along(board, best.pv[:_SOON])
     prizes = [
         (VALUES[taken[1]], -index, taken[0])
@@ -216,8 +219,8 @@ def _let_go(board: chess.Board, slip: chess.Move, best: Line, side: chess.Color)
         and board.piece_at(taken[0]) == play.boards[index].piece_at(taken[0])
     ]
     if not prizes:
-        return None, _counts(board, side)
-    return max(prizes)[2], _alternative(board, best, _SOON, side)[1]
+        return None, (balance(board, side), _counts(board, side))
+    return max(prizes)[2], _alternative(board, best, _SOON, side)
 
 
 def _plateau(values: list[int], level: int, before: int, drop: float, play: Play) -> int:
@@ -248,6 +251,11 @@ def _plateau(values: list[int], level: int, before: int, drop: float, play: Play
     return most if most in rest else _settled_at(most, gains, kept)
 
 
+def _last(drop: float) -> int:
+    """How many plies of a line are believed."""
+    return _HORIZON if drop >= _BIG else _NEAR
+
+
 def _settled_at(index: int, gains: list[int], kept: list[int]) -> int:
     """The index from `index` on at which the gain is down to what is kept of it: more than that was never had."""
     return next(later for later in range(index, len(gains)) if gains[later] == kept[index])
@@ -268,11 +276,12 @@ def _grown(first: int, kept: list[int], offset: int, credible: list[int]) -> int
 
 
 def _in_hand(play: Play, value: int, index: int) -> int:
-    """The first ply after which the board itself shows `value`, what the position at `index` settles at, and goes on
-    showing it up to there; later, or the whole line, where the last capture comes after `index` or not at all."""
-    shows = [balance(board, play.side) >= value for board in play.boards]
-    first = next((ply for ply in range(max(1, index), len(play) + 1) if shows[ply]), len(play))
-    while first > 1 and shows[first - 1]:
+    """The first ply after which the board itself shows `value`, what the position at `index` settles at, no more and no
+    less, and goes on showing it up to there; later, or the whole line, where the last capture comes after `index` or
+    not at all."""
+    shown = [balance(board, play.side) for board in play.boards]
+    first = next((ply for ply in range(max(1, index), len(play) + 1) if shown[ply] >= value), len(play))
+    while first > 1 and shown[first - 1] == value:
         first -= 1
     return first
 
