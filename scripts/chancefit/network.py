@@ -135,9 +135,9 @@ class Attend(nn.Module):
         nn.init.zeros_(self.out.weight)
 
     def forward(self, x: Tensor) -> Tensor:
-        q, k, v = self.qkv(self.norm(x)).reshape(-1, 3, self.heads, self.size, 64).unbind(1)
+        q, k, v = self.qkv(self.norm(x)).reshape(-1, 3 * self.heads, self.size, 64).split(self.heads, 1)
         weight = torch.softmax(torch.matmul(q.transpose(2, 3), k) / self.size**0.5 + self.bias, -1)
-        y = torch.matmul(v, weight.transpose(2, 3)).reshape(x.shape)
+        y = torch.matmul(v, weight.transpose(2, 3)).reshape(-1, self.heads * self.size, 8, 8)
         return F.relu(x + self.drop(self.out(y)))
 
 
