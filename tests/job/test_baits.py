@@ -175,9 +175,30 @@ def test_every_form_of_the_report_tells_of_it(first: Result, tmp_path: Path) -> 
     assert reply in cards and "If they do not fall for it" in cards
 
 
-def test_a_leaf_of_ours_is_measured_against_the_engines_choice(tmp_path: Path, store: Path) -> None:
+def test_a_leaf_of_ours_is_measured_against_another_choice(tmp_path: Path, store: Path) -> None:
     file = tmp_path / "leaf.epd"
     file.write_text("r1bqkbnr/pppp1ppp/2n5/4p3/2B1P3/5N2/PPPP1PPP/RNBQK2R b KQkq - 3 3\n")
-    for finding in baits(run(file, store)):
-        assert finding.bait_details and finding.bait_details.repertoire_move is None
-        assert finding.bait_details.against is not None and finding.bait_details.repertoire_price == ()
+    found = baits(run(file, store))
+    assert found
+    for finding in found:
+        details = finding.bait_details
+        assert details and details.repertoire_move is None and details.repertoire_price == ()
+        assert details.against != finding.bait, "no move is its own measure"
+
+
+def test_counts_of_games_speak_for_the_bait_and_for_the_repertoires_move(
+    first: Result, file: Path, store: Path, tmp_path: Path
+) -> None:
+    """Games in which the first slip after the bait was always played raise its chance."""
+    finding = baits(first)[0]
+    assert finding.bait
+    board = chess.Board(finding.start_fen)
+    for san in (*finding.line, finding.bait.san, finding.replies[0].slip.san):
+        board.push_san(san)
+    games = tmp_path / "games.pgn"
+    movetext = chess.Board().variation_san(board.move_stack)
+    games.write_text(f'[Event "?"]\n[WhiteElo "1250"]\n[Result "*"]\n\n{movetext} *\n\n' * 300)
+    counted = run(file, store, games=[games])
+    again = {f.id: f for f in baits(counted)}[finding.id]
+    assert again.replies[0].chance[0] > max(0.5, finding.replies[0].chance[0])
+    assert encode_scan(run(file, store, games=[games]).scan) == encode_scan(counted.scan)

@@ -78,7 +78,7 @@ class Likely:
 def choose(table: Table, model: Likely, value: float = 0.5, known: tuple[str, ...] = ()) -> tuple[str, ...]:
     prospector = Prospector(table, model, SETTINGS, expected)
     best = prospector.best(POSITION)
-    chosen = prospector.choose(POSITION, best, known, value)
+    chosen = tuple(prospect.move for prospect in prospector.choose(POSITION, best, known, value))
     assert prospector.searches == len(table.asked)
     assert prospector.nodes == sum(query.budget for query in table.asked)
     return chosen
@@ -111,6 +111,30 @@ def test_the_confirming_budget_has_the_last_word() -> None:
     table = Table(shallow)
     assert choose(table, LURED) == ()
     assert {query.budget for query in table.asked} == {10_000, NOISE_AT, SCREEN, 2 * SCREEN}
+
+
+def test_a_move_that_looks_dear_at_a_glance_gets_a_second_look() -> None:
+    """As 7.O-O-O in the Halosar trap: 0.10 at 2,000 nodes, 0.02 at 20,000 (level 1200, Stockfish). Beyond any doubt
+    it gets none."""
+    doubtful = {after("b2b3"): {0: 75, 2 * SCREEN: 0}, after("g1h3"): {0: 300, 2 * SCREEN: 0}}
+    assert choose(Table(WRONG | doubtful), LURED) == ("b2b3",)
+
+
+def test_all_that_promise_much_are_handed_on() -> None:
+    much = {after("b2b3", "h7h5"): {0: 1500}, after("g1h3", "h7h5"): {0: 1400}}
+    assert choose(Table(much), LURED) == ("b2b3", "g1h3"), "bait_verified is one"
+
+
+def test_the_runner_up_is_the_best_of_the_nearly_sound_moves() -> None:
+    better = {after("c2c4"): {0: 0, 2 * SCREEN: -20}, after("b2b4"): {0: 0, 2 * SCREEN: 300}}
+    prospector = Prospector(Table(better), LURED, SETTINGS, expected)
+    best = prospector.best(POSITION)
+    prospector.choose(POSITION, best, ("e2e4",), 0.5)
+    assert prospector.runner_up(best) == "c2c4"
+    dear = Table({epd: {0: 100} for epd in (after(move.uci()) for move in chess.Board().legal_moves)})
+    only = Prospector(dear, LURED, SETTINGS, expected)
+    only.choose(POSITION, only.best(POSITION), (), 0.5)
+    assert only.runner_up(best) is None
 
 
 def test_it_must_beat_the_repertoire_move() -> None:

@@ -2,49 +2,33 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping
 
 import chess
 
 from trapscan import rank
-from trapscan.chance import chance_range, expected
+from trapscan.chance import expected
 from trapscan.contract import BaitDetails, BaitReply, Depth, Finding, MoveText, Opening, Refutation, Verified
 from trapscan.job.assemble import Seen, line_of, rounded, sans
-from trapscan.job.baits import BaitOutcome, Tried
+from trapscan.job.bait_terms import BaitOutcome, Terms, Tried, terms
 from trapscan.job.work import Told
 from trapscan.levels import at_level
 from trapscan.model import Position
-from trapscan.score import Score
-from trapscan.search import Worth, net, pays_below, worth
+from trapscan.search import pays_below
 from trapscan.settings import Settings
 
 
 def bait_findings(seen: Seen, outcomes: Mapping[str, BaitOutcome]) -> Iterator[Finding]:
-    """The baits: moves whose price is within the limit, and that bring enough by their slips and over the move they are
-    measured against, all at the chosen level."""
-    settings = seen.settings
+    """The baits: moves that the repertoire does not hold, whose price is within the limit, and that bring enough by
+    their slips and over the move they are measured against, all at the chosen level."""
     for epd, outcome in outcomes.items():
-        against = worth(outcome.against.outcome.examined, settings, expected, chance_range)
+        position = seen.positions[epd]
         for tried in outcome.tried:
-            ours = worth(tried.outcome.examined, settings, expected, chance_range)
-            if _pays(outcome, tried, ours, against, settings):
-                yield _finding(seen, seen.positions[epd], outcome, tried, ours, against)
-
-
-def _pays(outcome: BaitOutcome, tried: Tried, ours: Worth, against: Worth, settings: Settings) -> bool:
-    def here(values: Sequence[float]) -> float:
-        return at_level(values, settings.levels, settings.level)
-
-    return (
-        any(told.slip.refutation for told in tried.outcome.told)
-        and here(_prices(outcome.best.score, ours, settings)) <= settings.bait_price
-        and here(ours.slips) >= settings.bait_margin
-        and here(net(ours, against).net) >= settings.bait_margin
-    )
-
-
-def _prices(best: Score, ours: Worth, settings: Settings) -> tuple[float, ...]:
-    return tuple(expected(best, level) - value for level, value in zip(settings.levels, ours.best, strict=True))
+            if tried.move in position.prepared or not any(told.slip.refutation for told in tried.outcome.told):
+                continue
+            found = terms(outcome, tried, seen.settings)
+            if found.within_limit and found.brings_enough:
+                yield _finding(seen, position, outcome, tried, found)
 
 
 def _repertoire_prices(outcome: BaitOutcome, settings: Settings) -> tuple[float, ...]:
@@ -54,9 +38,7 @@ def _repertoire_prices(outcome: BaitOutcome, settings: Settings) -> tuple[float,
     return rounded([expected(best, level) - expected(score, level) for level in settings.levels], 4)
 
 
-def _finding(
-    seen: Seen, position: Position, outcome: BaitOutcome, tried: Tried, ours: Worth, against: Worth
-) -> Finding:
+def _finding(seen: Seen, position: Position, outcome: BaitOutcome, tried: Tried, found: Terms) -> Finding:
     settings, levels = seen.settings, seen.settings.levels
     board = position.board()
     bait, after = tried.move, tried.outcome.examined
@@ -68,10 +50,10 @@ def _finding(
         sum(after.chances[each.slip.move][i] * each.find[i] for each in told) / chance[i] if chance[i] else 0.0
         for i in range(len(levels))
     )
+    ours, balance = found.ours, found.balance
     cost = tuple(gain / p if p else 0.0 for gain, p in zip(ours.slips, chance, strict=True))
-    balance = net(ours, against)
+    measure = outcome.measure(tried)
     toll = tuple(100 * r * max(0.0, value) for r, value in zip(reach, balance.net, strict=True))
-    prices = _prices(outcome.best.score, ours, settings)
     return Finding(
         id=rank.finding_id("bait", position.epd, bait),
         kind="bait",
@@ -100,8 +82,8 @@ def _finding(
         bait_details=BaitDetails(
             repertoire_move=_text(board, outcome.move) if outcome.move else None,
             repertoire_price=_repertoire_prices(outcome, settings),
-            against=_text(board, outcome.against.move),
-            price=rounded(prices, 4),
+            against=_text(board, measure.move) if measure is not None else None,
+            price=rounded(found.prices, 4),
             slips_gain=rounded(ours.slips, 4),
             weak_gain=rounded(ours.gain, 4),
             net=rounded(balance.net, 4),

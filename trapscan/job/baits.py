@@ -15,19 +15,35 @@ from pathlib import Path
 import msgspec
 
 from trapscan import graph
-from trapscan.chance import chance_range, expected, load_model
+from trapscan.chance import chance_range, expected
 from trapscan.errors import EngineError
+from trapscan.job import bait_terms
+from trapscan.job.bait_terms import BaitOutcome, Tried, terms
 from trapscan.job.run import BAIT_SETTINGS, Job
-from trapscan.job.work import Outcome, Recorder, Tools, cpu_so_far, digest_of, recorder_for, restarts_so_far, solve
+from trapscan.job.work import (
+    Outcome,
+    Recorder,
+    Task,
+    Tools,
+    cpu_so_far,
+    digest_of,
+    recorder_for,
+    restarts_so_far,
+    solve,
+)
 from trapscan.levels import at_level
-from trapscan.model import ChanceModel, Evaluation, Line, Position, Query
-from trapscan.score import Score
-from trapscan.search import Prospector, worth
+from trapscan.model import ChanceModel, Evaluation, Position, Query
+from trapscan.search import MUCH, Prospector, Worth, worth
 from trapscan.settings import Settings
 
 OUTCOMES = "baits"
 """The store's table of positions searched for baits."""
 
+NEAR = 2.0
+"""A price between the limit divided by this and the limit times this is measured again."""
+
+DOUBT = 3.0
+"""So many standard errors of its searches may change a balance."""
 
 BAIT_WORTH = 1.7
 """What searching a position of ours for baits takes, in examinations of a position; for the time left only."""
@@ -35,38 +51,17 @@ BAIT_WORTH = 1.7
 
 @dataclass(frozen=True, slots=True)
 class BaitTask:
-    """A position of ours. `move` is the repertoire's move (UCI), `after` the position it leads to, both None where the
-    repertoire holds none."""
+    """A position of ours, with the counts that concern it. `move` is the repertoire's move (UCI), `after` the position
+    it leads to, both None where the repertoire holds none."""
 
-    position: Position
+    at: Task
     move: str | None
     after: Position | None
 
-
-@dataclass(frozen=True, slots=True)
-class Tried:
-    """A move of ours and the examination of the position after it."""
-
-    move: str
-    position: Position
-    outcome: Outcome
-
-
-@dataclass(frozen=True, slots=True)
-class BaitOutcome:
-    """What came of a task: our best line; the repertoire's move and its score at best play, if there is one; the move
-    that a bait is measured against (the repertoire's; the engine's first choice where that is dear, its second where
-    there is none); the moves that may be baits. `searches`, `nodes` and `asked` count all that was asked."""
-
-    epd: str
-    best: Line
-    move: str | None
-    score: Score | None
-    against: Tried
-    tried: tuple[Tried, ...]
-    searches: int
-    nodes: int
-    asked: tuple[int, ...]
+    @property
+    def position(self) -> Position:
+        """The position of ours."""
+        return self.at.position
 
 
 @dataclass(frozen=True, slots=True)
@@ -83,65 +78,111 @@ class BaitFinished:
     restarts: int
 
 
+class Looking:
+    """The search of one position of ours: what was asked about it so far."""
+
+    def __init__(self, task: BaitTask, evaluator: Recorder, model: ChanceModel, settings: Settings) -> None:
+        self.task, self.evaluator, self.model, self.settings = task, evaluator, model, settings
+        self.prospector = Prospector(evaluator, model, settings, expected)
+        self.best = self.prospector.best(task.position)
+        self.tried: dict[str, Tried] = {}
+
+    def measures(self) -> tuple[str, ...]:
+        """What a bait is measured against, unless it is the move itself: the repertoire's move; the engine's first
+        choice where that costs too much or there is none."""
+        task = self.task
+        if task.move is not None and task.after is not None:
+            prepared = self.examine(task.move, task.after)
+            price = self.prospector.price(self.best, prepared.at_best_play)
+            if task.move == self.best.pv[0] or price <= self.settings.bait_price:
+                return (task.move,)
+        return (self.examine(self.best.pv[0]).move,)
+
+    def examine(self, move: str, after: Position | None = None) -> Tried:
+        """The position after the move, as any other is examined; what was examined once is not again."""
+        if move not in self.tried:
+            position = after or graph.extend(self.task.position, move)
+            outcome = solve(position, self.evaluator, self.model, self.settings)
+            refined = self.prospector.refine(outcome.examined, position.board())
+            self.tried[move] = Tried(move, position, Outcome(refined, outcome.told, ()))
+        return self.tried[move]
+
+    def search(self, measure: str) -> None:
+        """Examine the most promising moves: `bait_verified`, and all that promise much, as far as `bait_nodes` go."""
+        value = self.prospector.first_value(self.tried[measure].outcome.examined)
+        known = {*self.task.position.prepared, *self.tried}
+        promising = self.prospector.choose(self.task.position, self.best, known, value)
+        for place, prospect in enumerate(promising):
+            much = self.prospector.promise(prospect, value) >= MUCH
+            if self.nodes < self.settings.bait_nodes and (place < self.settings.bait_verified or much):
+                self.examine(prospect.move)
+
+    def may_be_bait(self, move: str) -> bool:
+        """Whether the move, no prepared one, brings enough by the slips it invites."""
+        slips = self._here(self._worth(move).slips)
+        return move not in self.task.position.prepared and slips >= self.settings.bait_margin
+
+    def outcome(self, measures: tuple[str, ...]) -> BaitOutcome:
+        """What came of it, with the prices near the limit measured again."""
+        task, prepared = self.task, self.tried.get(self.task.move or "")
+        found = BaitOutcome(
+            epd=task.position.epd,
+            best=self.best,
+            move=task.move,
+            score=prepared.at_best_play if prepared is not None else None,
+            measures=measures,
+            tried=tuple(self.tried.values()),
+            searches=0,
+            nodes=0,
+            asked=(),
+        )
+        settled = tuple(self._settled(found, each) for each in found.tried)
+        return replace(
+            found,
+            tried=settled,
+            searches=len(self.evaluator.asked),
+            nodes=self.nodes,
+            asked=tuple(digest_of(query) for query in self.evaluator.asked),
+        )
+
+    def _settled(self, found: BaitOutcome, tried: Tried) -> Tried:
+        """The move, its price measured again with more nodes if it is in doubt on the price alone."""
+        settings = self.settings
+        if not self.may_be_bait(tried.move):
+            return tried
+        now = terms(found, tried, settings)
+        error = DOUBT * self.prospector.noise(settings.best_nodes)
+        short = self._here(now.balance.net) - settings.bait_margin
+        limit, price = settings.bait_price, self._here(now.prices)
+        near = limit / NEAR < price < limit * NEAR
+        by_price = found.measure(tried) is None and abs(short) < error  # against best play the price is the balance
+        if not (near and short >= -error) and not by_price:
+            return tried
+        return replace(tried, price_scores=self.prospector.scores_of_price(self.task.position, tried.position))
+
+    def _worth(self, move: str) -> Worth:
+        return worth(self.tried[move].outcome.examined, self.settings, expected, chance_range)
+
+    def _here(self, by_level: Sequence[float]) -> float:
+        return at_level(by_level, self.settings.levels, self.settings.level)
+
+    @property
+    def nodes(self) -> int:
+        """Nodes behind the answers used, wherever they came from: what is examined must not depend on the store."""
+        return self.prospector.nodes + sum(each.outcome.examined.nodes for each in self.tried.values())
+
+
 def look(task: BaitTask, evaluator: Recorder, model: ChanceModel, settings: Settings) -> BaitOutcome | None:
     """Search one position of ours for baits; None where the game is over. Pure but for what the evaluator does."""
-    prospector = Prospector(evaluator, model, settings, expected)
-    best = prospector.best(task.position)
-    if not best.pv:
+    looking = Looking(task, evaluator, model, settings)
+    if not looking.best.pv:
         return None
-    prepared = against = None
-    if task.move is not None and task.after is not None:
-        prepared = _try(task.after, task.move, evaluator, model, settings, prospector)
-        if task.move == best.pv[0] or prospector.price(best, _at_best_play(prepared)) <= settings.bait_price:
-            against = prepared
-    if against is None:
-        # with no move in the repertoire the first choice may itself be the bait: it must not be its own measure
-        move = best.pv[0] if task.move is not None else prospector.second(task.position, best)
-        against = _try(graph.extend(task.position, move), move, evaluator, model, settings, prospector)
-    value = at_level(
-        worth(against.outcome.examined, settings, expected, chance_range).value, settings.levels, settings.level
-    )
-    known = {*task.position.prepared, against.move}
-    tried: list[Tried] = []
-    for move in prospector.choose(task.position, best, known, value):
-        if _spent(prospector, against, tried) >= settings.bait_nodes:
-            break
-        tried.append(_try(graph.extend(task.position, move), move, evaluator, model, settings, prospector))
-    return BaitOutcome(
-        epd=task.position.epd,
-        best=best,
-        move=task.move,
-        score=_at_best_play(prepared) if prepared is not None else None,
-        against=against,
-        tried=tuple(tried),
-        searches=len(evaluator.asked),
-        nodes=_spent(prospector, against, tried),
-        asked=tuple(digest_of(query) for query in evaluator.asked),
-    )
-
-
-def _at_best_play(tried: Tried) -> Score:
-    """Our score after the move, at best play."""
-    best = tried.outcome.examined.best.score
-    return best.of(not best.side)
-
-
-def _try(
-    position: Position,
-    move: str,
-    evaluator: Recorder,
-    model: ChanceModel,
-    settings: Settings,
-    prospector: Prospector,
-) -> Tried:
-    outcome = solve(position, evaluator, model, settings)
-    examined = prospector.refine(outcome.examined, position.board())
-    return Tried(move, position, Outcome(examined, outcome.told, ()))
-
-
-def _spent(prospector: Prospector, against: Tried, tried: Sequence[Tried]) -> int:
-    """Nodes behind the answers used, wherever they came from: what is examined must not depend on the store."""
-    return prospector.nodes + sum(each.outcome.examined.nodes for each in (against, *tried))
+    measures = looking.measures()
+    looking.search(measures[0])
+    if looking.may_be_bait(measures[0]):  # the engine's first choice is no measure of itself
+        other = looking.prospector.runner_up(looking.best)
+        measures += (looking.examine(other).move,) if other is not None else ()
+    return looking.outcome(measures)
 
 
 # --- in the worker process -------------------------------------------------------------------------------------------
@@ -152,7 +193,7 @@ def work(tools: Tools, task: BaitTask) -> BaitFinished:
     start, restarts, cpu = time.perf_counter(), restarts_so_far(tools), cpu_so_far(tools)
     recorder, outcome, problem = recorder_for(tools), None, ""
     try:
-        outcome = look(task, recorder, load_model(), tools.settings)
+        outcome = look(task, recorder, task.at.model(), tools.settings)
     except EngineError as exc:
         problem = str(exc)
     except (AssertionError, ArithmeticError, LookupError, TypeError, ValueError) as exc:
@@ -221,20 +262,21 @@ class Baits:
         """The same in less memory, the queries counted and taken out."""
         small = self.job.small
         small.count(outcome.asked)
-        against, *tried = (replace(each, outcome=small(each.outcome)) for each in (outcome.against, *outcome.tried))
-        return replace(outcome, against=against, tried=tuple(tried), asked=())
+        tried = tuple(replace(each, outcome=small(each.outcome)) for each in outcome.tried)
+        return replace(outcome, tried=tried, asked=())
 
     def _key(self, task: BaitTask) -> str:
         settings = self.job.tools.settings
         decisive = {name: value for name, value in settings.public().items() if name in BAIT_SETTINGS}
-        code = Path(__file__).read_bytes()
-        after = task.after
+        code = b"".join(Path(module).read_bytes() for module in (__file__, bait_terms.__file__))
+        after, evidence = task.after, task.at.evidence
         text = "|".join(
             (
                 self.job.salt,
                 hashlib.sha256(msgspec.json.encode(decisive, order="sorted") + code).hexdigest(),
                 *(f"{p.start_fen} {' '.join(p.moves)} {' '.join(p.prepared)}" for p in (task.position, after) if p),
                 task.move or "",
+                *((evidence.digest(), str(task.at.one_player)) if evidence is not None else ()),
             )
         )
         return hashlib.sha256(text.encode()).hexdigest()

@@ -99,7 +99,7 @@ def scan(
         found = findings(seen)
         baits = Baits(job)
         if chosen.baits:
-            baits.run(_bait_tasks(tree, seen, side))
+            baits.run(_bait_tasks(tree, seen, counts, side))
             found = rank.order((*found, *bait_findings(seen, baits.outcomes)), chosen.levels, chosen.level)
         if second is not None:
             found = rank.order(second.judge(found), chosen.levels, chosen.level)
@@ -246,7 +246,7 @@ def _mover(position: Position) -> str:
     return rank.side_name(position.epd.split()[1] == "w")
 
 
-def _bait_tasks(tree: Graph, seen: Seen, side: str) -> list[BaitTask]:
+def _bait_tasks(tree: Graph, seen: Seen, counts: Counts, side: str) -> list[BaitTask]:
     """The positions of ours in the tree that were examined and have a move, in order, with the move meant there."""
     tasks = []
     for at, position in enumerate(tree.positions):
@@ -254,7 +254,9 @@ def _bait_tasks(tree: Graph, seen: Seen, side: str) -> list[BaitTask]:
         if outcome is None or not outcome.examined.best.pv or side not in (_mover(position), "both"):
             continue
         edge = tree.edges[tree.choices(at)[0]] if position.prepared else None
-        tasks.append(BaitTask(position, edge[1] if edge else None, tree.positions[edge[2]] if edge else None))
+        tasks.append(
+            BaitTask(counts.task(position), edge[1] if edge else None, tree.positions[edge[2]] if edge else None)
+        )
     return tasks
 
 
@@ -322,8 +324,7 @@ def _bait_problems(baits: Baits, seen: Seen) -> tuple[Problem, ...]:
         texts = [failed[epd]] if epd in failed else []
         if epd in baits.outcomes:
             outcome = baits.outcomes[epd]
-            tried = (outcome.against, *outcome.tried)
-            texts += dict.fromkeys(text for each in tried for text in each.outcome.examined.problems)
+            texts += dict.fromkeys(text for each in outcome.tried for text in each.outcome.examined.problems)
         told += [
             Problem(file="", game=0, ply=len(position.moves), text=f"baits: {text} (position {epd})") for text in texts
         ]

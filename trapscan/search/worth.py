@@ -76,6 +76,15 @@ def worth(after: Examined, settings: Settings, expected: Expected, chance_range:
     return Worth(*(tuple(column) for column in zip(*columns, strict=True)))
 
 
+def best_play(score: Score, settings: Settings, expected: Expected) -> Worth:
+    """The worth of best play by both sides from a position with this score (ours), searched with `best_nodes`."""
+    nothing = tuple(0.0 for _ in settings.levels)
+    error = noise_of(settings.best_nodes, settings)
+    noise = tuple(level_scale(level, expected) * error for level in settings.levels)
+    at_best = tuple(expected(score, level) for level in settings.levels)
+    return Worth(at_best, nothing, nothing, nothing, nothing, noise)
+
+
 @dataclass(frozen=True, slots=True)
 class Net:
     """V of one move minus V of another, per level, with its range."""
