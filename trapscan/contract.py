@@ -122,8 +122,8 @@ class BaitDetails(Record, frozen=True, kw_only=True):
     `price`: E of our best move minus E of the bait, both at best play; `repertoire_price`: the same of the repertoire's
     move. `slips_gain`: what the slips under `replies` add, `weak_gain` what all weaker replies add (the slips among
     them). `net`, `net_low`, `net_high`: V(bait) minus V of the move it is measured against, and its range. `against`:
-    the repertoire's move; the engine's best other move where that costs too much or there is none; None, for best
-    play, where no other move is sound.
+    the repertoire's move; the engine's first choice where that costs too much; None, for best play, where the
+    repertoire holds no move.
     `firm`: net_low > 0 at the chosen level. `pays_below`: the lowest level from which it no longer pays, or None.
     `otherwise`: best reply and our answer.
     """

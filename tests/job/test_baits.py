@@ -175,7 +175,7 @@ def test_every_form_of_the_report_tells_of_it(first: Result, tmp_path: Path) -> 
     assert reply in cards and "If they do not fall for it" in cards
 
 
-def test_a_leaf_of_ours_is_measured_against_another_choice(tmp_path: Path, store: Path) -> None:
+def test_a_leaf_of_ours_is_measured_against_best_play(tmp_path: Path, store: Path) -> None:
     file = tmp_path / "leaf.epd"
     file.write_text("r1bqkbnr/pppp1ppp/2n5/4p3/2B1P3/5N2/PPPP1PPP/RNBQK2R b KQkq - 3 3\n")
     found = baits(run(file, store))
@@ -183,7 +183,9 @@ def test_a_leaf_of_ours_is_measured_against_another_choice(tmp_path: Path, store
     for finding in found:
         details = finding.bait_details
         assert details and details.repertoire_move is None and details.repertoire_price == ()
-        assert details.against != finding.bait, "no move is its own measure"
+        assert details.against is None
+        for gain, price, balance in zip(details.weak_gain, details.price, details.net, strict=True):
+            assert balance == pytest.approx(gain - price, abs=2e-4)
 
 
 def test_counts_of_games_speak_for_the_bait_and_for_the_repertoires_move(

@@ -6,10 +6,11 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 import chess
+import msgspec
 import pytest
 
 from trapscan.chance import expected
-from trapscan.model import Chances, Evaluation, Line, Position, Query
+from trapscan.model import Chances, Evaluation, Examined, Line, Position, Query, Slip
 from trapscan.score import Score
 from trapscan.search import Prospector
 from trapscan.settings import Settings
@@ -125,20 +126,36 @@ def test_all_that_promise_much_are_handed_on() -> None:
     assert choose(Table(much), LURED) == ("b2b3", "g1h3"), "bait_verified is one"
 
 
-def test_the_runner_up_is_the_best_of_the_nearly_sound_moves() -> None:
-    better = {after("c2c4"): {0: 0, 2 * SCREEN: -20}, after("b2b4"): {0: 0, 2 * SCREEN: 300}}
-    prospector = Prospector(Table(better), LURED, SETTINGS, expected)
-    best = prospector.best(POSITION)
-    prospector.choose(POSITION, best, ("e2e4",), 0.5)
-    assert prospector.runner_up(best) == "c2c4"
-    dear = Table({epd: {0: 100} for epd in (after(move.uci()) for move in chess.Board().legal_moves)})
-    only = Prospector(dear, LURED, SETTINGS, expected)
-    only.choose(POSITION, only.best(POSITION), (), 0.5)
-    assert only.runner_up(best) is None
+def test_moves_that_set_different_tricks_come_first() -> None:
+    """1.b3 and 1.Nh3 lure with h5, 1.a3 with a5: it is handed on before the second of the others, though worth less."""
+    lured = Likely(LURED.named | {after("a2a3"): {"a7a5": 0.5}})
+    table = Table(WRONG | {after("a2a3", "a7a5"): {0: 250}})
+    settings = msgspec.structs.replace(SETTINGS, bait_verified=2)
+    prospector = Prospector(table, lured, settings, expected)
+    chosen = prospector.choose(POSITION, prospector.best(POSITION), (), 0.5)
+    assert [prospect.move for prospect in chosen] == ["b2b3", "a2a3"]
 
 
-def test_it_must_beat_the_repertoire_move() -> None:
-    assert choose(Table(WRONG), LURED, value=0.70) == ()
+def test_the_move_to_beat_is_valued_by_as_few_replies() -> None:
+    """Of an examination only the three likeliest replies count, those of 5 % and more."""
+    board = chess.Board(after("b2b3") + " 0 1")
+    chances = {"h7h5": 0.3, "g7g5": 0.2, "a7a6": 0.2, "a7a5": 0.1, "f7f6": 0.04}
+    examined = Examined(
+        epd=board.epd(),
+        best=Line(Score(chess.BLACK, cp=0), ("e7e5",)),
+        slips=(Slip("h7h5", Score(chess.BLACK, cp=-400), ("e2e4",), (), 2000, 6000),),
+        others=tuple((move, Score(chess.BLACK, cp=-100), 2000) for move in chances if move != "h7h5"),
+        chances={move: (p, p) for move, p in chances.items()},
+        candidates=5,
+        searches=0,
+        nodes=0,
+    )
+    prospector = Prospector(Table({}), LURED, SETTINGS, expected)
+
+    def gains(cp: int) -> float:
+        return expected(Score(chess.WHITE, cp=cp), 1200) - 0.5
+
+    assert prospector.first_value(examined) == pytest.approx(0.5 + 0.3 * gains(400) + 0.4 * gains(100))
 
 
 @pytest.mark.parametrize("screened", [1, 5])

@@ -24,11 +24,10 @@ def bait_findings(seen: Seen, outcomes: Mapping[str, BaitOutcome]) -> Iterator[F
     for epd, outcome in outcomes.items():
         position = seen.positions[epd]
         for tried in outcome.tried:
-            if tried.move in position.prepared or not any(told.slip.refutation for told in tried.outcome.told):
-                continue
-            found = terms(outcome, tried, seen.settings)
-            if found.within_limit and found.brings_enough:
-                yield _finding(seen, position, outcome, tried, found)
+            if outcome.is_candidate(tried, position):
+                found = terms(outcome, tried, seen.settings)
+                if found.within_limit and found.brings_enough:
+                    yield _finding(seen, position, outcome, tried, found)
 
 
 def _repertoire_prices(outcome: BaitOutcome, settings: Settings) -> tuple[float, ...]:
@@ -52,7 +51,6 @@ def _finding(seen: Seen, position: Position, outcome: BaitOutcome, tried: Tried,
     )
     ours, balance = found.ours, found.balance
     cost = tuple(gain / p if p else 0.0 for gain, p in zip(ours.slips, chance, strict=True))
-    measure = outcome.measure(tried)
     toll = tuple(100 * r * max(0.0, value) for r, value in zip(reach, balance.net, strict=True))
     return Finding(
         id=rank.finding_id("bait", position.epd, bait),
@@ -82,7 +80,7 @@ def _finding(seen: Seen, position: Position, outcome: BaitOutcome, tried: Tried,
         bait_details=BaitDetails(
             repertoire_move=_text(board, outcome.move) if outcome.move else None,
             repertoire_price=_repertoire_prices(outcome, settings),
-            against=_text(board, measure.move) if measure is not None else None,
+            against=_text(board, outcome.measure) if outcome.measure is not None else None,
             price=rounded(found.prices, 4),
             slips_gain=rounded(ours.slips, 4),
             weak_gain=rounded(ours.gain, 4),

@@ -34,24 +34,24 @@ class Tried:
 @dataclass(frozen=True, slots=True)
 class BaitOutcome:
     """What came of searching a position of ours: our best line; the repertoire's move and its score at best play, if
-    there is one; the moves examined, among them those that others are measured against. `measures` are these: the
-    repertoire's move, or the engine's first choice and, for that one itself, the next best. `searches`, `nodes` and
-    `asked` count all that was asked."""
+    there is one; the moves examined, among them the one that the others are measured against, `measure` (None: best
+    play). `searches`, `nodes` and `asked` count all that was asked."""
 
     epd: str
     best: Line
     move: str | None
     score: Score | None
-    measures: tuple[str, ...]
+    measure: str | None
     tried: tuple[Tried, ...]
     searches: int
     nodes: int
     asked: tuple[int, ...]
 
-    def measure(self, tried: Tried) -> Tried | None:
-        """The move that `tried` is measured against; None: best play, since there is no other sound move."""
-        by_move = {each.move: each for each in self.tried}
-        return next((by_move[move] for move in self.measures if move != tried.move), None)
+    def is_candidate(self, tried: Tried, position: Position) -> bool:
+        """Whether a move examined in `position` may be a bait: neither the repertoire's nor the measure, and it invites
+        a slip that can be punished."""
+        known = {*position.prepared, self.measure}
+        return tried.move not in known and any(told.slip.refutation for told in tried.outcome.told)
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,8 +66,12 @@ class Terms:
     @property
     def brings_enough(self) -> bool:
         """Whether its slips and its balance reach the margin, at the chosen level."""
+        return self.brings_enough_but(0.0)
+
+    def brings_enough_but(self, error: float) -> bool:
+        """The same if the balance may be better by `error`."""
         margin = self.settings.bait_margin
-        return self._here(self.ours.slips) >= margin and self._here(self.balance.net) >= margin
+        return self._here(self.ours.slips) >= margin and self._here(self.balance.net) + error >= margin
 
     @property
     def within_limit(self) -> bool:
@@ -80,7 +84,7 @@ class Terms:
 
 def terms(outcome: BaitOutcome, tried: Tried, settings: Settings) -> Terms:
     """The terms of one of the moves examined."""
-    measure = outcome.measure(tried)
+    measure = next((each for each in outcome.tried if each.move == outcome.measure), None)
     before, after = tried.price_scores or (outcome.best.score, tried.at_best_play)
     ours = worth(tried.outcome.examined, settings, expected, chance_range)
     if measure is None:

@@ -15,7 +15,7 @@ from pathlib import Path
 import msgspec
 
 from trapscan import graph
-from trapscan.chance import chance_range, expected
+from trapscan.chance import expected
 from trapscan.errors import EngineError
 from trapscan.job import bait_terms
 from trapscan.job.bait_terms import BaitOutcome, Tried, terms
@@ -33,7 +33,7 @@ from trapscan.job.work import (
 )
 from trapscan.levels import at_level
 from trapscan.model import ChanceModel, Evaluation, Position, Query
-from trapscan.search import MUCH, Prospector, Worth, worth
+from trapscan.search import MUCH, Prospector
 from trapscan.settings import Settings
 
 OUTCOMES = "baits"
@@ -87,16 +87,18 @@ class Looking:
         self.best = self.prospector.best(task.position)
         self.tried: dict[str, Tried] = {}
 
-    def measures(self) -> tuple[str, ...]:
-        """What a bait is measured against, unless it is the move itself: the repertoire's move; the engine's first
-        choice where that costs too much or there is none."""
+    def measure(self) -> str | None:
+        """The move that baits are measured against: the repertoire's, or the engine's first choice where that costs too
+        much. None, for best play, where the repertoire holds no move: any move of ours would set some trick, the one
+        that it is measured against too."""
         task = self.task
-        if task.move is not None and task.after is not None:
-            prepared = self.examine(task.move, task.after)
-            price = self.prospector.price(self.best, prepared.at_best_play)
-            if task.move == self.best.pv[0] or price <= self.settings.bait_price:
-                return (task.move,)
-        return (self.examine(self.best.pv[0]).move,)
+        if task.move is None or task.after is None:
+            return None
+        prepared = self.examine(task.move, task.after)
+        price = self.prospector.price(self.best, prepared.at_best_play)
+        if task.move == self.best.pv[0] or price <= self.settings.bait_price:
+            return task.move
+        return self.examine(self.best.pv[0]).move
 
     def examine(self, move: str, after: Position | None = None) -> Tried:
         """The position after the move, as any other is examined; what was examined once is not again."""
@@ -107,22 +109,22 @@ class Looking:
             self.tried[move] = Tried(move, position, Outcome(refined, outcome.told, ()))
         return self.tried[move]
 
-    def search(self, measure: str) -> None:
+    def search(self, measure: str | None) -> BaitOutcome:
         """Examine the most promising moves: `bait_verified`, and all that promise much, as far as `bait_nodes` go."""
-        value = self.prospector.first_value(self.tried[measure].outcome.examined)
+        prospector, settings = self.prospector, self.settings
+        value = (
+            expected(self.best.score, settings.level)
+            if measure is None
+            else prospector.first_value(self.tried[measure].outcome.examined)
+        )
         known = {*self.task.position.prepared, *self.tried}
-        promising = self.prospector.choose(self.task.position, self.best, known, value)
-        for place, prospect in enumerate(promising):
-            much = self.prospector.promise(prospect, value) >= MUCH
-            if self.nodes < self.settings.bait_nodes and (place < self.settings.bait_verified or much):
+        for place, prospect in enumerate(prospector.choose(self.task.position, self.best, known, value)):
+            much = prospector.promise(prospect, value) >= MUCH
+            if self.nodes < settings.bait_nodes and (place < settings.bait_verified or much):
                 self.examine(prospect.move)
+        return self.outcome(measure)
 
-    def may_be_bait(self, move: str) -> bool:
-        """Whether the move, no prepared one, brings enough by the slips it invites."""
-        slips = self._here(self._worth(move).slips)
-        return move not in self.task.position.prepared and slips >= self.settings.bait_margin
-
-    def outcome(self, measures: tuple[str, ...]) -> BaitOutcome:
+    def outcome(self, measure: str | None) -> BaitOutcome:
         """What came of it, with the prices near the limit measured again."""
         task, prepared = self.task, self.tried.get(self.task.move or "")
         found = BaitOutcome(
@@ -130,7 +132,7 @@ class Looking:
             best=self.best,
             move=task.move,
             score=prepared.at_best_play if prepared is not None else None,
-            measures=measures,
+            measure=measure,
             tried=tuple(self.tried.values()),
             searches=0,
             nodes=0,
@@ -146,22 +148,15 @@ class Looking:
         )
 
     def _settled(self, found: BaitOutcome, tried: Tried) -> Tried:
-        """The move, its price measured again with more nodes if it is in doubt on the price alone."""
-        settings = self.settings
-        if not self.may_be_bait(tried.move):
+        """The move, its price measured again with more nodes if that is near the limit and all else speaks for it."""
+        if not found.is_candidate(tried, self.task.position):
             return tried
-        now = terms(found, tried, settings)
-        error = DOUBT * self.prospector.noise(settings.best_nodes)
-        short = self._here(now.balance.net) - settings.bait_margin
-        limit, price = settings.bait_price, self._here(now.prices)
-        near = limit / NEAR < price < limit * NEAR
-        by_price = found.measure(tried) is None and abs(short) < error  # against best play the price is the balance
-        if not (near and short >= -error) and not by_price:
+        now = terms(found, tried, self.settings)
+        limit, price = self.settings.bait_price, self._here(now.prices)
+        error = DOUBT * self.prospector.noise(self.settings.best_nodes)
+        if not limit / NEAR < price < limit * NEAR or not now.brings_enough_but(error):
             return tried
         return replace(tried, price_scores=self.prospector.scores_of_price(self.task.position, tried.position))
-
-    def _worth(self, move: str) -> Worth:
-        return worth(self.tried[move].outcome.examined, self.settings, expected, chance_range)
 
     def _here(self, by_level: Sequence[float]) -> float:
         return at_level(by_level, self.settings.levels, self.settings.level)
@@ -177,12 +172,7 @@ def look(task: BaitTask, evaluator: Recorder, model: ChanceModel, settings: Sett
     looking = Looking(task, evaluator, model, settings)
     if not looking.best.pv:
         return None
-    measures = looking.measures()
-    looking.search(measures[0])
-    if looking.may_be_bait(measures[0]):  # the engine's first choice is no measure of itself
-        other = looking.prospector.runner_up(looking.best)
-        measures += (looking.examine(other).move,) if other is not None else ()
-    return looking.outcome(measures)
+    return looking.search(looking.measure())
 
 
 # --- in the worker process -------------------------------------------------------------------------------------------

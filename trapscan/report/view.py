@@ -224,14 +224,12 @@ def extra_sentences(finding: Finding) -> tuple[str, ...]:
         board = board_of_finding(finding)
         if details.repertoire_move is not None:
             out.append(f"The repertoire plays {numbered(board, [details.repertoire_move.san])}.")
-        cause = (
-            "the repertoire's own move costs too much" if details.repertoire_move else "the repertoire holds none here"
-        )
         if details.against is None:
-            out.append(f"The balance is against best play: {cause}, and no other move is sound.")
+            out.append("The repertoire holds no move here: the balance is against best play.")
         elif details.against != details.repertoire_move:
             out.append(
-                f"The balance is against {numbered(board, [details.against.san])}, the best other move: {cause}."
+                f"The balance is against {numbered(board, [details.against.san])}, the engine's first choice: the "
+                "repertoire's own move costs too much."
             )
         out.append(
             "The balance is firm: it stays positive at its lower end."

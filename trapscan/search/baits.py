@@ -69,12 +69,11 @@ class Prospect:
 
 class Prospector:
     """Looks for baits with one evaluator, one chance model and fixed settings. `searches` and `nodes` count what was
-    asked so far; `sound` are the moves that `choose` found nearly sound, the cheapest first."""
+    asked so far."""
 
     def __init__(self, evaluator: Evaluator, model: ChanceModel, settings: Settings, expected: Expected) -> None:
         self.evaluator, self.model, self.settings, self.expected = evaluator, model, settings, expected
         self.searches = self.nodes = 0
-        self.sound: list[Prospect] = []
 
     def best(self, position: Position) -> Line:
         """Our best line in `position` (the search that its examination made as well)."""
@@ -107,8 +106,7 @@ class Prospector:
         prospects = self._near(best, prospects, GLANCE_SLACK * self.noise(NOISE_AT))
         for prospect in prospects:
             prospect.score = self._ask(prospect.board.epd(), self._closer).score.of(board.turn)
-        self.sound = self._near(best, prospects, LOOK_SLACK * self.noise(self._closer))
-        prospects = self.sound[: settings.bait_screened]
+        prospects = self._near(best, prospects, LOOK_SLACK * self.noise(self._closer))[: settings.bait_screened]
         for prospect in prospects:
             prospect.replies = self._likely(prospect.board)
         for budget, kept in (
@@ -119,11 +117,6 @@ class Prospector:
                 self._search_replies(prospect, budget)
             prospects = self._promising(prospects, value, kept)
         return prospects
-
-    def runner_up(self, best: Line) -> str | None:
-        """After `choose`: the best of the other moves by the closer look, if its price is within the limit."""
-        others = [p for p in self.sound if self.price(best, p.score) <= self.settings.bait_price]
-        return others[0].move if others else None
 
     def first_value(self, after: Examined) -> float:
         """V of a move that was examined, by as few of its replies as a first V takes: `after` is what follows it."""
