@@ -173,6 +173,8 @@ def bait_finding(number: int = 0) -> Finding:
         cp_slip=-210,
         gain="piece",
         motifs=("double attack",),
+        why_tempting="It takes a pawn.",
+        why_it_fails="The queen attacks the knight on e5 and the pawn on g2.",
     )
     return Finding(
         id=f"bait{number}",

@@ -17,7 +17,7 @@ from trapscan.contract import MoveText, Refutation
 from trapscan.errors import ReportError
 from trapscan.report import compare, comparison_html, comparison_text, lesson, write_lesson
 from trapscan.report.lessons import alike, difficulty, worth
-from trapscan.report.sheets import answers
+from trapscan.report.sheets import answers, questions
 
 
 def ids(made) -> list[str]:  # type: ignore[no-untyped-def]
@@ -96,8 +96,22 @@ def test_pins_drops_sides_motifs_and_seeds() -> None:
     ):
         with pytest.raises(ReportError):
             lesson(scan, **({"level": 1400, "count": 6} | wrong))  # type: ignore[arg-type]
+    bare = msgspec.structs.replace(next(f for f in scan.findings if f.id == best[0]), slip=None)
     with pytest.raises(ReportError, match="cannot be pinned"):
-        lesson(scan, level=1400, count=6, pin=["bait0"])
+        lesson(msgspec.structs.replace(scan, findings=(bare,)), level=1400, count=6, pin=[bare.id])
+
+
+def test_a_bait_is_asked_about_once_it_is_played() -> None:
+    """3...Nd4 in the Italian: what fails now, and what to do when they do not fall for it."""
+    made = lesson(trap_scan(), level=1400, count=1, pin=["bait0"])
+    (asked,), (told,) = questions(made).items, answers(made).items
+    board = chess.Board()
+    for san in ("e4", "e5", "Nf3", "Nc6", "Bc4", "Nd4"):
+        board.push_san(san)
+    assert asked.board.fen() == board.fen() and asked.heading == "White to move: which natural move fails, and to what?"
+    rows = dict(told.rows)
+    assert rows["Refutation"].startswith("4...Qg5") and rows["Instead"] == "4.Nxd4 (+0.90, then 4...exd4)"
+    assert told.arrows == (("f3e5", "slip"), ("d8g5", "refutation"))
 
 
 @pytest.mark.parametrize("paper", ["a4", "letter"])

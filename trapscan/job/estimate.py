@@ -1,15 +1,17 @@
 """What a scan will cost, before it is made: positions, searches, engine nodes, minutes.
 
 Positions are read off the repertoire. How many moves of each are candidates is counted with the chance model on a
-sample. How soon their searches end, and how many moves are tried as baits, is not known beforehand: these shares are
-guesses until scripts/check_estimate, which prints how far the estimate is off, has been run at length. Nodes become
-seconds by the speed that the engine's probe measured.
+sample. How soon their searches end, how many are slips, and how many of our moves are worth a look as baits, is not
+known beforehand: for these the shares of scans made before are taken (SHARES, printed by scripts/check_estimate, which
+also says how far the estimate is off). Nodes become seconds by the speed that the engine's probe measured. What counts
+is what a scan with an empty store really searches: an answer that is used twice is searched once. Counts of games are
+not looked at: reading them costs more than they change, which moves are candidates and no more.
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -21,29 +23,38 @@ from trapscan.engines import Probe
 from trapscan.errors import EngineRefusedError
 from trapscan.graph import Graph
 from trapscan.model import Position
-from trapscan.search import choose_candidates
+from trapscan.search import PRICE_TIMES, choose_candidates
 from trapscan.settings import Settings
 from trapscan.stopping import NOISE_AT
 
 SAMPLE = 40
 """Positions, evenly spread, whose candidates are counted."""
 
-SPENT = 0.15
-"""Share of the nodes between `least` and `most` of its stake that a search after a candidate takes: a guess so far."""
-ASIDE = 0.3
-"""Searches beside it, for each candidate (other punishing moves, the rest of a line): a guess so far."""
 
-SCREENED_REPLIES = 2.5
-"""Likely replies of a nearly sound move, searched when it is screened for a bait: a guess so far."""
-FINALISTS = 1.0
-"""Moves a position that are searched with the confirming budget, with their replies: a guess so far."""
-TRIED = 0.6
-"""Moves a position of ours that are examined as baits, for each that may be: a guess so far."""
+@dataclass(frozen=True, slots=True)
+class Shares:
+    """What scans took on the mean. After a candidate: `spent`, the share of the nodes between `least` and `most` of its
+    stake; `beside`, what is asked about slips, in `side_nodes` a candidate, and `asked`, in searches. Of a position of
+    ours searched for baits: `looked`, the legal moves that get a closer look; `replies`, the likely replies searched
+    for each of these; `finals`, replies searched closer for each move that may be examined; `examined`, examinations
+    (those not shared with the rest of the scan), in those of a position; `priced`, prices measured again."""
+
+    spent: float
+    beside: float
+    asked: float
+    looked: float
+    replies: float
+    finals: float
+    examined: float
+    priced: float
+
+
+SHARES = Shares(spent=0.15, beside=0.3, asked=0.3, looked=0.45, replies=1.2, finals=3.0, examined=1.5, priced=0.05)
 
 OVERHEAD = 0.002
-"""Seconds a search costs besides its nodes: clearing, the conversation, our own bookkeeping (a guess so far)."""
+"""Seconds a search costs besides its nodes: clearing, the conversation, our own bookkeeping."""
 THINKING = 0.06
-"""Seconds a position costs besides its searches: chances, explanations (a guess so far)."""
+"""Seconds a position costs besides its searches: chances, explanations."""
 STARTING = 3.0
 """Seconds until the workers work."""
 
@@ -163,22 +174,25 @@ def _examination(positions: Sequence[Position], probe: Probe, chosen: Settings) 
         chances = model.predict([position.board()], chosen.levels)[0]
         candidates = choose_candidates(chances, position.prepared, chosen)
         stakes = [chosen.stake(max(chances[move])) for move in candidates]
-        searches = [(round(stake.least + SPENT * (stake.most - stake.least)), 1.0) for stake in stakes]
-        searches.append((chosen.side_nodes, ASIDE * len(candidates)))
-        cost += _times(_searches(searches, probe, positions=0.0), 1 / len(sample))
+        searches = [(round(stake.least + SHARES.spent * (stake.most - stake.least)), 1.0) for stake in stakes]
+        beside = Cost(searches=SHARES.asked * len(candidates))
+        beside += replace(_searches([(chosen.side_nodes, SHARES.beside * len(candidates))], probe, 0.0), searches=0.0)
+        cost += _times(_searches(searches, probe, positions=0.0) + beside, 1 / len(sample))
     return cost
 
 
 def _bait_search(legal: float, examination: Cost, probe: Probe, chosen: Settings) -> Cost:
-    """One position of ours: every legal move once, the likely replies of some, the finalists, the few examined."""
-    screened = min(legal, chosen.bait_screened)
-    finalists = FINALISTS * chosen.bait_verified
+    """One position of ours: every legal move at a glance, a closer look at some, the likely replies of these, those of
+    the best once more, the few examined, prices measured again."""
+    closer = max(chosen.confirm_nodes, 2 * chosen.bait_screen_nodes)
+    looked = SHARES.looked * legal
     searches = [
         (NOISE_AT, legal),
-        (chosen.bait_screen_nodes, SCREENED_REPLIES * screened),
-        (2 * chosen.bait_screen_nodes, (1 + SCREENED_REPLIES) * finalists),
+        (closer, looked + SHARES.finals * chosen.bait_verified),
+        (chosen.bait_screen_nodes, SHARES.replies * min(looked, chosen.bait_screened)),
+        (PRICE_TIMES * chosen.best_nodes, 2 * SHARES.priced),
     ]
-    return _searches(searches, probe, positions=1.0) + _times(examination, TRIED * chosen.bait_verified)
+    return _searches(searches, probe, positions=1.0) + _times(examination, SHARES.examined)
 
 
 def _searches(searches: Sequence[tuple[int, float]], probe: Probe, positions: float) -> Cost:

@@ -5,8 +5,9 @@ moves, and a lesson is not about the first two moves only), raised where the ref
 where the slip is too rare at the level, the refutation too hard to find even when told to look, or where there is no
 clear gain and no motif to name, where the gain comes so late that nobody at the board would see it, where the reply
 merely takes the man that slipped, or where the side that slips stands no worse afterwards. What a second engine
-denies is left out, unless it is pinned. Then one after the other is taken, each time the one worth most after what
-was taken has lowered its like: the same motif, opening, gain, side. Last, they are put from easy to hard.
+denies is left out, unless it is pinned. A bait is asked about once it is played: its first trick. Then one after the
+other is taken, each time the one worth most after what was taken has lowered its like: the same motif, opening, gain,
+side. Last, they are put from easy to hard.
 """
 
 from __future__ import annotations
@@ -22,6 +23,7 @@ from trapscan.contract import Finding, Scan
 from trapscan.errors import ReportError
 from trapscan.levels import at_level
 from trapscan.plain import plain
+from trapscan.report.bait_lessons import as_trick
 from trapscan.report.levels import must_know_at
 from trapscan.report.view import BETTER, board_of_finding, centipawns, opening_family, refutation_line
 
@@ -76,7 +78,8 @@ def lesson(
         raise ReportError("a lesson needs at least one position")
     if side not in (None, "white", "black"):
         raise ReportError(f"unknown side {plain(str(side), limit=20)!r}: white or black")
-    by_id = {finding.id: finding for finding in scan.findings}
+    findings = [as_trick(finding) for finding in scan.findings]
+    by_id = {finding.id: finding for finding in findings}
     for name in (*pin, *drop):
         if name not in by_id:
             raise ReportError(f"no finding {plain(name, limit=60)!r} in this scan")
@@ -87,7 +90,7 @@ def lesson(
             raise ReportError(f"{plain(finding.id, limit=60)!r} has no slip to ask for: it cannot be pinned")
     pool = [
         finding
-        for finding in scan.findings
+        for finding in findings
         if finding.slip is not None
         and refutation_line(finding)
         and finding.id not in drop
