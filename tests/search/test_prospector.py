@@ -29,6 +29,7 @@ SETTINGS = Settings(
     bait_screen_nodes=SCREEN,
     bait_verified=1,
 )
+BEST = Line(Score(chess.WHITE, cp=0), ("a2a3",))
 POSITION = Position(chess.Board().epd(), chess.STARTING_FEN, (), 1)
 
 
@@ -78,8 +79,7 @@ class Likely:
 
 def choose(table: Table, model: Likely, value: float = 0.5, known: tuple[str, ...] = ()) -> tuple[str, ...]:
     prospector = Prospector(table, model, SETTINGS, expected)
-    best = prospector.best(POSITION)
-    chosen = tuple(prospect.move for prospect in prospector.choose(POSITION, best, known, value))
+    chosen = tuple(prospect.move for prospect in prospector.choose(POSITION, BEST, known, value))
     assert prospector.searches == len(table.asked)
     assert prospector.nodes == sum(query.budget for query in table.asked)
     return chosen
@@ -111,7 +111,7 @@ def test_the_confirming_budget_has_the_last_word() -> None:
     shallow = WRONG | {after("b2b3", "h7h5"): {0: 400, 6000: 0}, after("g1h3"): {0: 0, 6000: 300}}
     table = Table(shallow)
     assert choose(table, LURED) == ()
-    assert {query.budget for query in table.asked} == {10_000, NOISE_AT, SCREEN, 2 * SCREEN}
+    assert {query.budget for query in table.asked} == {NOISE_AT, SCREEN, 2 * SCREEN}
 
 
 def test_a_move_that_looks_dear_at_a_glance_gets_a_second_look() -> None:
@@ -132,7 +132,7 @@ def test_moves_that_set_different_tricks_come_first() -> None:
     table = Table(WRONG | {after("a2a3", "a7a5"): {0: 250}})
     settings = msgspec.structs.replace(SETTINGS, bait_verified=2)
     prospector = Prospector(table, lured, settings, expected)
-    chosen = prospector.choose(POSITION, prospector.best(POSITION), (), 0.5)
+    chosen = prospector.choose(POSITION, BEST, (), 0.5)
     assert [prospect.move for prospect in chosen] == ["b2b3", "a2a3"]
 
 
@@ -163,6 +163,6 @@ def test_how_many_are_screened(screened: int) -> None:
     settings = Settings(**{**{f: getattr(SETTINGS, f) for f in SETTINGS.__struct_fields__}, "bait_screened": screened})
     table = Table({})
     prospector = Prospector(table, LURED, settings, expected)
-    prospector.choose(POSITION, prospector.best(POSITION), (), 0.5)
+    prospector.choose(POSITION, BEST, (), 0.5)
     replies = [query for query in table.asked if chess.Board(query.epd + " 0 1").turn and query.budget == SCREEN]
     assert 0 < len(replies) <= 3 * screened, "replies are searched with White to move after them"

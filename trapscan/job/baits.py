@@ -32,7 +32,7 @@ from trapscan.job.work import (
     solve,
 )
 from trapscan.levels import at_level
-from trapscan.model import ChanceModel, Evaluation, Position, Query
+from trapscan.model import ChanceModel, Evaluation, Line, Position, Query
 from trapscan.search import MUCH, Prospector
 from trapscan.settings import Settings
 
@@ -51,10 +51,11 @@ BAIT_WORTH = 1.7
 
 @dataclass(frozen=True, slots=True)
 class BaitTask:
-    """A position of ours, with the counts that concern it. `move` is the repertoire's move (UCI), `after` the position
-    it leads to, both None where the repertoire holds none."""
+    """A position of ours, with the counts that concern it, and our best line as its examination has found it. `move`
+    is the repertoire's move (UCI), `after` the position it leads to, both None where the repertoire holds none."""
 
     at: Task
+    best: Line
     move: str | None
     after: Position | None
 
@@ -84,7 +85,6 @@ class Looking:
     def __init__(self, task: BaitTask, evaluator: Recorder, model: ChanceModel, settings: Settings) -> None:
         self.task, self.evaluator, self.model, self.settings = task, evaluator, model, settings
         self.prospector = Prospector(evaluator, model, settings, expected)
-        self.best = self.prospector.best(task.position)
         self.tried: dict[str, Tried] = {}
 
     def measure(self) -> str | None:
@@ -95,10 +95,10 @@ class Looking:
         if task.move is None or task.after is None:
             return None
         prepared = self.examine(task.move, task.after)
-        price = self.prospector.price(self.best, prepared.at_best_play)
-        if task.move == self.best.pv[0] or price <= self.settings.bait_price:
+        price = self.prospector.price(self.task.best, prepared.at_best_play)
+        if task.move == self.task.best.pv[0] or price <= self.settings.bait_price:
             return task.move
-        return self.examine(self.best.pv[0]).move
+        return self.examine(self.task.best.pv[0]).move
 
     def examine(self, move: str, after: Position | None = None) -> Tried:
         """The position after the move, as any other is examined; what was examined once is not again."""
@@ -113,12 +113,12 @@ class Looking:
         """Examine the most promising moves: `bait_verified`, and all that promise much, as far as `bait_nodes` go."""
         prospector, settings = self.prospector, self.settings
         value = (
-            expected(self.best.score, settings.level)
+            expected(self.task.best.score, settings.level)
             if measure is None
             else prospector.first_value(self.tried[measure].outcome.examined)
         )
         known = {*self.task.position.prepared, *self.tried}
-        for place, prospect in enumerate(prospector.choose(self.task.position, self.best, known, value)):
+        for place, prospect in enumerate(prospector.choose(self.task.position, self.task.best, known, value)):
             much = prospector.promise(prospect, value) >= MUCH
             if self.nodes < settings.bait_nodes and (place < settings.bait_verified or much):
                 self.examine(prospect.move)
@@ -129,7 +129,7 @@ class Looking:
         task, prepared = self.task, self.tried.get(self.task.move or "")
         found = BaitOutcome(
             epd=task.position.epd,
-            best=self.best,
+            best=self.task.best,
             move=task.move,
             score=prepared.at_best_play if prepared is not None else None,
             measure=measure,
@@ -167,11 +167,9 @@ class Looking:
         return self.prospector.nodes + sum(each.outcome.examined.nodes for each in self.tried.values())
 
 
-def look(task: BaitTask, evaluator: Recorder, model: ChanceModel, settings: Settings) -> BaitOutcome | None:
-    """Search one position of ours for baits; None where the game is over. Pure but for what the evaluator does."""
+def look(task: BaitTask, evaluator: Recorder, model: ChanceModel, settings: Settings) -> BaitOutcome:
+    """Search one position of ours for baits. Pure but for what the evaluator does."""
     looking = Looking(task, evaluator, model, settings)
-    if not looking.best.pv:
-        return None
     return looking.search(looking.measure())
 
 
@@ -265,7 +263,7 @@ class Baits:
                 self.job.salt,
                 hashlib.sha256(msgspec.json.encode(decisive, order="sorted") + code).hexdigest(),
                 *(f"{p.start_fen} {' '.join(p.moves)} {' '.join(p.prepared)}" for p in (task.position, after) if p),
-                task.move or "",
+                f"{task.move} {task.best}",
                 *((evidence.digest(), str(task.at.one_player)) if evidence is not None else ()),
             )
         )

@@ -254,9 +254,8 @@ def _bait_tasks(tree: Graph, seen: Seen, counts: Counts, side: str) -> list[Bait
         if outcome is None or not outcome.examined.best.pv or side not in (_mover(position), "both"):
             continue
         edge = tree.edges[tree.choices(at)[0]] if position.prepared else None
-        tasks.append(
-            BaitTask(counts.task(position), edge[1] if edge else None, tree.positions[edge[2]] if edge else None)
-        )
+        move, after = (edge[1], tree.positions[edge[2]]) if edge else (None, None)
+        tasks.append(BaitTask(counts.task(position), outcome.examined.best, move, after))
     return tasks
 
 

@@ -75,10 +75,6 @@ class Prospector:
         self.evaluator, self.model, self.settings, self.expected = evaluator, model, settings, expected
         self.searches = self.nodes = 0
 
-    def best(self, position: Position) -> Line:
-        """Our best line in `position` (the search that its examination made as well)."""
-        return self._ask(position.epd, self.settings.best_nodes)
-
     def price(self, best: Line, score: Score) -> float:
         """What a move of this score costs at best play, in expected score at the chosen level."""
         level = self.settings.level
