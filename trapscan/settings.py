@@ -41,7 +41,7 @@ class Settings(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=
         Stake(chance=0.3, least=16_000, most=160_000, clear=1.5),
         Stake(chance=0.1, least=12_000, most=160_000, clear=1.0),
         Stake(chance=0.01, least=2_000, most=60_000, clear=1.0),
-        Stake(chance=0.0, least=2_000, most=8_000, clear=1.0),
+        Stake(chance=0.0, least=2_000, most=15_000, clear=1.0),
     )
     """How long the search after a move may take, by how likely the move is; the first that fits holds."""
     noise: Annotated[float, Meta(gt=0.0, le=0.5)] = 0.058

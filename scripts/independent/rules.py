@@ -171,7 +171,7 @@ def check_material(finding: Finding, best_line: list[chess.Move]) -> Iterator[st
     """The gain by a plain count: what stands on the board at the end of the refutation, captures played out, against
     what stood before the slip, or against `best_line` after as many plies and after BEST_PLIES. Played out from the
     last position and from the one before: any of these counts may bear the report out. What the victim would lose at
-    best play too is not in the figure, so that it may be as low as what the score fell by, in pawns."""
+    best play is not in the figure, and what they would win is, so that it may lie near what the score fell by."""
     if finding["bait"] or not finding["refutation"]:
         return
     board = chess.Board(finding["fen"])
@@ -199,7 +199,7 @@ def check_material(finding: Finding, best_line: list[chess.Move]) -> Iterator[st
     fell = (scores[0] - scores[1]) / 100 if all(isinstance(score, int) for score in scores) else counts[0]
     if max(counts) < LEAST[gain]:
         yield f"material: a {gain} is said to be won ({claimed:+.1f}), counted {counts}"
-    elif not min(counts[0], fell) - MATERIAL_SLACK <= claimed <= counts[-1] + MATERIAL_SLACK:
+    elif not min(counts[0], fell) - MATERIAL_SLACK <= claimed <= max(counts[-1], fell) + MATERIAL_SLACK:
         yield f"material: {claimed:+.1f} is said, counted {counts}"
 
 

@@ -98,7 +98,7 @@ def weigh_play(board: chess.Board, slip: chess.Move, best: Line, slip_score: Sco
     tally, material = _named(taken, better)
     kind = classify(tally) if material >= NOTHING else "attack"
     ply = _in_hand(play, value, index)
-    if kind == "attack" or ply > _last(drop) + _SOON:
+    if kind == "attack" or not 0 < ply <= _last(drop) + _SOON:
         # nothing is in hand: what there is to see is the first strong moves
         shown = quiet_from(play, min(3, len(play)), punisher)
         return Gain("attack", material if kind == "attack" else 0.0, min(1, len(play)), shown, _frozen(tally))
@@ -277,10 +277,13 @@ def _grown(first: int, kept: list[int], offset: int, credible: list[int]) -> int
 
 def _in_hand(play: Play, value: int, index: int) -> int:
     """The first ply after which the board itself shows `value`, what the position at `index` settles at, no more and no
-    less, and goes on showing it up to there; later, or the whole line, where the last capture comes after `index` or
-    not at all."""
+    less, and goes on showing it up to there; later, where the last capture comes after `index`; the whole line, where
+    it does not come in it, but must; 0 where the line ends with less."""
     shown = [balance(board, play.side) for board in play.boards]
-    first = next((ply for ply in range(max(1, index), len(play) + 1) if shown[ply] >= value), len(play))
+    stands = (ply for ply in range(max(1, index), len(play) + 1) if shown[ply] >= value)
+    first = next((ply for ply in stands if settle(play.boards[ply], play.side)[0] >= value), 0)
+    if not first:
+        return len(play) if settle(play.end, play.side)[0] >= value else 0
     while first > 1 and shown[first - 1] == value:
         first -= 1
     return first
