@@ -135,7 +135,7 @@ def compare(options: argparse.Namespace) -> int:
 def chance(options: argparse.Namespace) -> int:
     """`trapscan chance`."""
     from trapscan import settings
-    from trapscan.chance import boards_from_lines, chance_row, load_model, report_json, report_text
+    from trapscan.chance import BATCH, boards_from_lines, chance_row, load_model, report_json, report_text
     from trapscan.job import joined_chances
 
     path = Path(options.what)
@@ -148,7 +148,8 @@ def chance(options: argparse.Namespace) -> int:
     if options.engine:
         found = joined_chances(boards, chosen, engine=options.engine, store=options.store)
     else:
-        found = (model.predict([board], chosen.levels)[0] for board in boards)
+        parts = (boards[at : at + BATCH] for at in range(0, len(boards), BATCH))
+        found = (chances for part in parts for chances in model.predict(part, chosen.levels))
     for board, chances in zip(boards, found, strict=True):
         row = chance_row(board, chosen.levels, chances)
         print(report_json(row) if options.json else report_text(row))
