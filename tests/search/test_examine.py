@@ -325,7 +325,7 @@ def test_also_is_confirmed_by_a_search_of_the_position_after_it() -> None:
     (slip,) = examine(START, table, f2f3=0.05).slips
     assert slip.also == ("d7d5",)
     assert [(query.budget, query.lines) for query in table.asked if query.epd == F3] == [(RARE.most, 1), (SIDE, 3)]
-    assert [query.budget for query in table.asked if query.epd == after(START, "f2f3", "d7d5")] == [2 * SIDE]
+    assert [query.budget for query in table.asked if query.epd == after(START, "f2f3", "d7d5")] == [3 * SIDE]
     assert not table.spent(after(START, "f2f3", "c7c5")), "already under the bar by the first search"
 
 

@@ -27,8 +27,9 @@ LIKELY_REPLY = 0.15
 ALSO_SHARE = 0.5
 """Another first move punishes as well when what it keeps is clear of the threshold, and of this share of the loss."""
 
-ALSO_STRETCH = 2
-"""The search that must confirm it takes at most so many times `side_nodes`."""
+ALSO_CLEAR, ALSO_STRETCH = 1.5, 3
+"""The search that must confirm it ends when what it keeps is so many times its noise away, and takes at most so many
+times `side_nodes`."""
 
 ALSO_CHANCE = 0.01
 """Further refutations are looked for where the slip has this chance at some level, or stands in the repertoire."""
@@ -238,7 +239,7 @@ class Examiner:
         until = Until(
             best=best.score.expected(),
             threshold=bar,
-            clear=1.0,
+            clear=ALSO_CLEAR,
             least=self.settings.side_nodes // 2,
             confirm=self.settings.side_nodes // 2,
             noise=self.settings.noise,
