@@ -149,7 +149,7 @@ def test_epd_is_read_by_gnu_chess(make: Any, tmp_path: Path) -> None:
     scan = make()
     records = [record for finding in ranked(scan) for record in games.epd_records(finding) if " bm " in record]
     assert len(records) >= 9
-    records = records[:: max(1, len(records) // 20)]  # a process for each takes its time, and with many commands at once it fails oftener
+    records = records[:: max(1, len(records) // 20)]  # a process for each: with many commands it fails oftener
     read: list[str] = []
     for number, record in enumerate(records):
         (tmp_path / f"{number}.epd").write_text(record + "\n", encoding="utf-8")
