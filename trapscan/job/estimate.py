@@ -173,7 +173,9 @@ def _examination(positions: Sequence[Position], probe: Probe, chosen: Settings) 
     for position in sample:
         chances = model.predict([position.board()], chosen.levels)[0]
         candidates = choose_candidates(chances, position.prepared, chosen)
-        stakes = [chosen.stake(max(chances[move])) for move in candidates]
+        stakes = [
+            chosen.stakes[0] if move in position.prepared else chosen.stake(max(chances[move])) for move in candidates
+        ]
         searches = [(round(stake.least + SHARES.spent * (stake.most - stake.least)), 1.0) for stake in stakes]
         beside = Cost(searches=SHARES.asked * len(candidates))
         beside += replace(_searches([(chosen.side_nodes, SHARES.beside * len(candidates))], probe, 0.0), searches=0.0)
@@ -192,7 +194,8 @@ def _bait_search(legal: float, examination: Cost, probe: Probe, chosen: Settings
         (chosen.bait_screen_nodes, SHARES.replies * min(looked, chosen.bait_screened)),
         (PRICE_TIMES * chosen.best_nodes, 2 * SHARES.priced),
     ]
-    return _searches(searches, probe, positions=1.0) + _times(examination, SHARES.examined)
+    examined = replace(_times(examination, SHARES.examined), positions=0.0)  # they are none of the scan's
+    return _searches(searches, probe, positions=1.0) + examined
 
 
 def _searches(searches: Sequence[tuple[int, float]], probe: Probe, positions: float) -> Cost:
