@@ -176,7 +176,7 @@ def finding_data(finding: Finding, scan: Scan, level: float) -> dict[str, Any]:
         "also": words.also,
         "instead": words.instead,
         "evidence": words.evidence,
-        "extra": list(extra_sentences(finding)),
+        "extra": list(extra_sentences(finding, scan)),
         "balance": balance,
         "known": list(finding.must_know),
         "n": {name: _short(getattr(finding, name)) for name in ("chance", "find", "reach", "cost", "toll")},

@@ -196,7 +196,7 @@ def opening_family(finding: Finding) -> str:
     return finding.opening.name.split(":")[0].split(",")[0] if finding.opening is not None else ""
 
 
-def extra_sentences(finding: Finding) -> tuple[str, ...]:
+def extra_sentences(finding: Finding, scan: Scan) -> tuple[str, ...]:
     """What else is worth a sentence at any level: preparation, move order, a second engine, a bait's terms."""
     out: list[str] = []
     if finding.prepared is not None:
@@ -227,15 +227,13 @@ def extra_sentences(finding: Finding) -> tuple[str, ...]:
         if details.against is None:
             out.append("The repertoire holds no move here: the balance is against best play.")
         elif details.against != details.repertoire_move:
-            out.append(
-                f"The balance is against {numbered(board, [details.against.san])}, the engine's first choice: the "
-                "repertoire's own move costs too much."
-            )
-        out.append(
-            "The balance is firm: it stays positive at its lower end."
-            if details.firm
-            else "The balance is not firm: at its lower end nothing is gained."
-        )
+            against = f"{numbered(board, [details.against.san])}, the engine's first choice"
+            out.append(f"The balance is against {against}: the repertoire's own move costs too much.")
+        lower = "firm: it stays positive" if details.firm else "not firm: nothing is gained"
+        out.append(f"The balance is {lower} at its lower end.")
+        if len(details.net) == len(scan.levels):
+            by_level = [f"{100 * net:+.1f} at {level}" for level, net in zip(scan.levels, details.net, strict=True)]
+            out.append(f"Balance by level: {', '.join(by_level)}.")
         if details.pays_below is not None:
             out.append(f"From {details.pays_below} on it no longer pays.")
         if details.otherwise:
@@ -327,7 +325,7 @@ def card(finding: Finding, scan: Scan, level: float) -> Card:
         instead=_instead(finding),
         motifs=", ".join(plain(motif, limit=60) for motif in finding.motifs),
         evidence=evidence_text(finding),
-        extra=(*bait_sentences(finding, scan, level), *extra_sentences(finding)),
+        extra=(*bait_sentences(finding, scan, level), *extra_sentences(finding, scan)),
     )
 
 
