@@ -174,7 +174,7 @@ def test_a_search_climbs_until_the_move_is_clear(cp: int, spent: list[int]) -> N
     [
         (0, 0.099, (), [2_000]),
         (0, 0.1, (), [16_000]),  # what many play is not called harmless at a glance
-        (0, 0.099, ("f2f3",), [16_000]),  # nor what is prepared
+        (0, 0.099, ("f2f3",), [32_000]),  # nor what is prepared, before half of its nodes are spent
         (62, 0.05, (), [16_000]),  # loss 0.088: one noise away
         (62, 0.1, (), [32_000]),  # one and a half
     ],
@@ -191,7 +191,7 @@ def test_a_prepared_move_in_doubt_is_searched_again(at_first: int, deeper: int, 
     found = examine(at(prepared=("f2f3",)), table, f2f3=0.001)
     assert [slip.move for slip in found.slips] == slips
     assert [slip.nodes for slip in found.slips] == [4 * LIKELY.most] * len(slips)
-    assert table.spent(START.epd)[:2] == [BEST, 4 * BEST]
+    assert table.spent(START.epd) == [BEST] + [4 * BEST] * len(slips), "before it is called one"
     assert table.spent(F3)[1] == 4 * LIKELY.most
     rest = Table(table.says)
     examine(START, rest, f2f3=0.001)

@@ -174,7 +174,8 @@ def _examination(positions: Sequence[Position], probe: Probe, chosen: Settings) 
         chances = model.predict([position.board()], chosen.levels)[0]
         candidates = choose_candidates(chances, position.prepared, chosen)
         stakes = [
-            chosen.stakes[0] if move in position.prepared else chosen.stake(max(chances[move])) for move in candidates
+            chosen.prepared_stake if move in position.prepared else chosen.stake(max(chances[move]))
+            for move in candidates
         ]
         searches = [(round(stake.least + SHARES.spent * (stake.most - stake.least)), 1.0) for stake in stakes]
         beside = Cost(searches=SHARES.asked * len(candidates))

@@ -41,10 +41,10 @@ near it, those that come out above are more often too high than too low (measure
 BETTER_PART = 3
 """A candidate that seems better than the best move is searched with this part of the best move's nodes."""
 
-PREPARED_DOUBT, PREPARED_STRETCH = 3.0, 4
-"""A move of the repertoire has the highest stake, whatever its chance: nothing is worse than a prepared slip, or a
-sound move called one. Where its loss ends within so many times its noise of the threshold, the position and the move
-are searched again with so many times as many nodes."""
+PREPARED_DOUBT, PREPARED_STRETCH = 1.5, 4
+"""Where the loss of a move of the repertoire ends within so many times its noise of the threshold, the move is searched
+again with so many times as many nodes, and if it still looks like a slip the position too: a sound move must not be
+called unsound."""
 
 MAX_EXTENSIONS = 2
 """How often a refutation that ends in the middle of things is prolonged with the engine."""
@@ -159,8 +159,8 @@ class Examiner:
         child = _epd_after(board, move)
         if best.pv and move == best.pv[0]:  # what the best move is worth has just been asked
             return Climb(move, child, best.score, self.settings.best_nodes, 0.0, 0.0, 0, None)
-        stakes, prepared = self.settings.stakes, move in position.prepared
-        stake = stakes[0] if prepared else self.settings.stake(max(chances[move]))
+        prepared = move in position.prepared
+        stake = self.settings.prepared_stake if prepared else self.settings.stake(max(chances[move]))
         until = Until(
             best=best.score.expected(),
             threshold=self.settings.threshold,
@@ -193,23 +193,22 @@ class Examiner:
         self, asked: Asked, board: chess.Board, best: Line, climbs: list[Climb], prepared: tuple[str, ...]
     ) -> tuple[Line, list[Climb]]:
         """The best line and the climbs, after another search where a prepared move is in doubt."""
-        doubtful = [
-            climb
-            for climb in climbs
-            if climb.move in prepared
-            and climb.evaluation is not None
-            and abs(climb.loss - self.settings.threshold) < PREPARED_DOUBT * self.settings.noise_after(climb.nodes)
-        ]
-        if not doubtful:
-            return best, climbs
-        best = asked(Query(board.epd(), PREPARED_STRETCH * self.settings.best_nodes)).best
-        for climb in doubtful:
+        still = False
+        for climb in climbs:
+            doubt = PREPARED_DOUBT * self.settings.noise_after(climb.nodes)
+            off = abs(climb.loss - self.settings.threshold)
+            if climb.move not in prepared or climb.evaluation is None or off >= doubt:
+                continue
             again = asked(Query(climb.child, PREPARED_STRETCH * self.settings.stakes[0].most))
             climb.evaluation, climb.nodes = again, again.nodes
             climb.score = again.best.score.of(board.turn)
-        for climb in climbs:
-            if climb.evaluation is not None:  # what was the best move at first is no slip
-                climb.loss = max(0.0, loss(best.score, climb.score))
+            climb.loss = max(0.0, loss(best.score, climb.score))
+            still = still or climb.loss >= self.settings.threshold
+        if still:
+            best = asked(Query(board.epd(), PREPARED_STRETCH * self.settings.best_nodes)).best
+            for climb in climbs:
+                if climb.evaluation is not None:  # what was the best move at first is no slip
+                    climb.loss = max(0.0, loss(best.score, climb.score))
         return best, climbs
 
     def _is_slip(self, climb: Climb) -> bool:
