@@ -80,8 +80,8 @@ class Settings(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=
     """Of how many nearly sound moves of a position the likely replies are searched."""
     bait_screen_nodes: Nodes = 10_000
     """Budget for each of those replies: what tempts people tempts a shallow search too."""
-    bait_verified: Annotated[int, Meta(ge=1, le=50)] = 2
-    """How many moves of a position are examined in full at most."""
+    bait_verified: Annotated[int, Meta(ge=1, le=50)] = 3
+    """How many moves of a position are examined in full; more where they promise much."""
     bait_nodes: Nodes = 3_000_000
     """No further move of a position is examined when its baits have cost so many nodes."""
     level: Rating = 1500

@@ -139,13 +139,13 @@ class Prospector:
 
     def _promising(self, prospects: Sequence[Prospect], value: float, kept: int) -> list[Prospect]:
         """Those that promise half of what a bait must bring: the best of them, and all that promise much. Moves that
-        lure with a reply of their own come before those that set the same trick as a better one."""
+        promise enough by a reply of their own come before those that set the same trick as a better one."""
         level = self.settings.level
         promising = [p for p in prospects if self.promise(p, value) >= 0.5]
         promising.sort(key=lambda p: (-p.value(level, self.expected), p.move))
         lures = [p.lure(level, self.expected) for p in promising]
-        order = sorted(range(len(promising)), key=lambda place: lures[place] in lures[:place])
-        ordered = [promising[place] for place in order]
+        new = [self.promise(p, value) >= 1.0 and lures[place] not in lures[:place] for place, p in enumerate(promising)]
+        ordered = [promising[place] for place in sorted(range(len(promising)), key=lambda place: not new[place])]
         return [p for place, p in enumerate(ordered) if place < kept or self.promise(p, value) >= MUCH]
 
     @property
