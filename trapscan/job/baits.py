@@ -45,7 +45,7 @@ NEAR = 2.0
 DOUBT = 3.0
 """So many standard errors of its searches may change a balance."""
 
-BAIT_WORTH = 1.7
+BAIT_WORTH = 1.9
 """What searching a position of ours for baits takes, in examinations of a position; for the time left only."""
 
 

@@ -10,6 +10,7 @@ not looked at: reading them costs more than they change, which moves are candida
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -49,12 +50,20 @@ class Shares:
     priced: float
 
 
-SHARES = Shares(spent=0.15, beside=0.3, asked=0.3, looked=0.45, replies=1.2, finals=3.0, examined=1.5, priced=0.05)
+SHARES = {
+    40_000: Shares(
+        spent=0.25, beside=1.5, asked=0.7, looked=0.62, replies=1.83, finals=1.5, examined=0.25, priced=0.027
+    ),
+    120_000: Shares(
+        spent=0.166, beside=1.5, asked=0.53, looked=0.53, replies=1.48, finals=0.4, examined=0.25, priced=0.062
+    ),
+}
+"""By `best_nodes`: of the presets quick and standard. Other settings take those of the nearer one."""
 
-OVERHEAD = 0.002
-"""Seconds a search costs besides its nodes: clearing, the conversation, our own bookkeeping."""
-THINKING = 0.06
+THINKING = 0.07
 """Seconds a position costs besides its searches: chances, explanations."""
+THINKING_OF_BAITS = 0.14
+"""The same of a position searched for baits."""
 STARTING = 3.0
 """Seconds until the workers work."""
 
@@ -168,8 +177,8 @@ def estimate(tree: Graph, side: str, probe: Probe, chosen: Settings, jobs: int) 
 
 def _examination(positions: Sequence[Position], probe: Probe, chosen: Settings) -> Cost:
     """One position on the mean: its best move, the search after each candidate, what is asked beside."""
-    sample, model = _spread(positions), load_model()
-    cost = _searches([(chosen.best_nodes, 1.0)], probe, positions=1.0)
+    sample, model, shares = _spread(positions), load_model(), _shares(chosen)
+    cost = replace(_searches([(chosen.best_nodes, 1.0)], probe, THINKING), positions=1.0)
     for position in sample:
         chances = model.predict([position.board()], chosen.levels)[0]
         candidates = choose_candidates(chances, position.prepared, chosen)
@@ -177,32 +186,38 @@ def _examination(positions: Sequence[Position], probe: Probe, chosen: Settings) 
             chosen.prepared_stake if move in position.prepared else chosen.stake(max(chances[move]))
             for move in candidates
         ]
-        searches = [(round(stake.least + SHARES.spent * (stake.most - stake.least)), 1.0) for stake in stakes]
-        beside = Cost(searches=SHARES.asked * len(candidates))
-        beside += replace(_searches([(chosen.side_nodes, SHARES.beside * len(candidates))], probe, 0.0), searches=0.0)
-        cost += _times(_searches(searches, probe, positions=0.0) + beside, 1 / len(sample))
+        climbs = _searches([(round(s.least + shares.spent * (s.most - s.least)), 1.0) for s in stakes], probe)
+        beside = _searches([(chosen.side_nodes, shares.beside * len(candidates))], probe)
+        beside = replace(beside, searches=shares.asked * len(candidates))
+        cost += _times(climbs + beside, 1 / len(sample))
     return cost
 
 
 def _bait_search(legal: float, examination: Cost, probe: Probe, chosen: Settings) -> Cost:
     """One position of ours: every legal move at a glance, a closer look at some, the likely replies of these, those of
     the best once more, the few examined, prices measured again."""
+    shares = _shares(chosen)
     closer = max(chosen.confirm_nodes, 2 * chosen.bait_screen_nodes)
-    looked = SHARES.looked * legal
+    looked = shares.looked * legal
     searches = [
         (NOISE_AT, legal),
-        (closer, looked + SHARES.finals * chosen.bait_verified),
-        (chosen.bait_screen_nodes, SHARES.replies * min(looked, chosen.bait_screened)),
-        (PRICE_TIMES * chosen.best_nodes, 2 * SHARES.priced),
+        (closer, looked + shares.finals * chosen.bait_verified),
+        (chosen.bait_screen_nodes, shares.replies * min(looked, chosen.bait_screened)),
+        (PRICE_TIMES * chosen.best_nodes, 2 * shares.priced),
     ]
-    examined = replace(_times(examination, SHARES.examined), positions=0.0)  # they are none of the scan's
-    return _searches(searches, probe, positions=1.0) + examined
+    examined = replace(_times(examination, shares.examined), positions=1.0)
+    return _searches(searches, probe, THINKING_OF_BAITS) + examined
 
 
-def _searches(searches: Sequence[tuple[int, float]], probe: Probe, positions: float) -> Cost:
+def _searches(searches: Sequence[tuple[int, float]], probe: Probe, thinking: float = 0.0) -> Cost:
+    """The cost of budgets asked for so often each, and of so many seconds of thought."""
     nodes = sum(count * probe.expected_nodes(budget) for budget, count in searches)
     count = sum(count for _, count in searches)
-    return Cost(positions, count, nodes, nodes / max(1, probe.nps) + OVERHEAD * count + THINKING * positions)
+    return Cost(0.0, count, nodes, nodes / max(1, probe.nps) + thinking)
+
+
+def _shares(chosen: Settings) -> Shares:
+    return SHARES[min(SHARES, key=lambda nodes: abs(math.log(nodes / chosen.best_nodes)))]
 
 
 def _times(cost: Cost, by: float) -> Cost:
