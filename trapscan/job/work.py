@@ -11,7 +11,7 @@ import os
 import signal
 import threading
 import time
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, field
 from hashlib import blake2b
 from pathlib import Path
@@ -24,7 +24,7 @@ from trapscan.contract import Instead
 from trapscan.engines import Engine, EngineSpec, Probe, Store
 from trapscan.errors import EngineError
 from trapscan.explain import Explanation
-from trapscan.model import ChanceModel, Evaluation, Examined, Position, Query, Slip
+from trapscan.model import ChanceModel, Chances, Evaluation, Examined, Position, Query, Slip
 from trapscan.score import loss
 from trapscan.search import Examiner
 from trapscan.settings import Settings
@@ -131,12 +131,15 @@ def solve(position: Position, evaluator: Recorder, model: ChanceModel, settings:
     chances = model.predict([board], settings.levels)[0]
     examined = Examiner(evaluator, model, settings, needs_more=explain.needs_more).examine(position, chances)
     middle = min(range(len(settings.levels)), key=lambda i: abs(settings.levels[i] - settings.level))
-    told = tuple(_tell(board, examined, slip, model, settings, middle) for slip in examined.slips)
+    finds = _finds(board, examined, model, settings)
+    told = tuple(
+        _tell(board, examined, slip, find, settings, middle) for slip, find in zip(examined.slips, finds, strict=True)
+    )
     return Outcome(examined, told, tuple(digest_of(query) for query in evaluator.asked))
 
 
 def _tell(
-    board: chess.Board, examined: Examined, slip: Slip, model: ChanceModel, settings: Settings, level: int
+    board: chess.Board, examined: Examined, slip: Slip, find: tuple[float, ...], settings: Settings, level: int
 ) -> Told:
     explanation = explain.explain_slip(
         board,
@@ -155,20 +158,28 @@ def _tell(
         punish=slip.refutation[0] if slip.refutation else "",
         slips=[other.move for other in examined.slips],
     )
-    return Told(slip, explanation, instead, _find(board, examined, slip, model, settings))
+    return Told(slip, explanation, instead, find)
+
+
+def _finds(
+    board: chess.Board, examined: Examined, model: ChanceModel, settings: Settings
+) -> Iterator[tuple[float, ...]]:
+    """`Told.find` of each slip. The positions after them are put to the model in one call, which is cheaper."""
+    boards = []
+    for slip in examined.slips:
+        boards.append(board.copy())
+        boards[-1].push_uci(slip.move)
+    for slip, chances in zip(examined.slips, model.predict(boards, settings.levels), strict=True):
+        yield _find(examined, slip, chances, model, settings.levels)
 
 
 def _find(
-    board: chess.Board, examined: Examined, slip: Slip, model: ChanceModel, settings: Settings
+    examined: Examined, slip: Slip, chances: Chances, model: ChanceModel, levels: tuple[int, ...]
 ) -> tuple[float, ...]:
     """The chance that the punisher plays a right refutation, joined with what is at stake: a reply that does not
     punish gives back what the slip lost. How plainly that shows is told by the budget that exposed the slip."""
-    levels = settings.levels
     if not slip.refutation:
         return tuple(1.0 for _ in levels)
-    after = board.copy()
-    after.push_uci(slip.move)
-    chances = model.predict([after], levels)[0]
     right = (slip.refutation[0], *slip.also)
     at_stake = max(0.0, loss(examined.best.score, slip.score))
     shallow = at_stake if slip.exposed <= NOISE_AT else 0.0
