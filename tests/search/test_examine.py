@@ -166,7 +166,7 @@ def test_a_search_climbs_until_the_move_is_clear(cp: int, spent: list[int]) -> N
     found = examine(START, table, f2f3=0.05)
     assert table.spent(START.epd) == [BEST]
     assert table.spent(F3) == spent
-    assert (found.searches, found.nodes) == (len(table.asked), BEST + sum(spent))
+    assert (found.searches, found.nodes) == (len(table.asked), sum(nodes for _, nodes in table.nodes))
 
 
 @pytest.mark.parametrize(
@@ -264,6 +264,24 @@ def test_what_only_seems_better_than_the_best_move_is_not_believed() -> None:
     table = Table({START.epd: {0: [("e2e4", 0)]}, d4: {0: [("d7d5", -150)], 8_000: [("d7d5", 10)]}})
     found = examine(START, table, d2d4=0.05)
     assert (found.best.score, table.spent(d4)) == (Score(chess.WHITE, cp=0), [2_000, BEST // 3])
+
+
+def test_where_all_others_would_be_slips_the_best_move_must_bear_it_out() -> None:
+    """+100 (E 0.64) for e2e4 makes a slip of f2f3 (0); if e2e4 comes to 0 too there is none."""
+    e4 = after(START, "e2e4")
+    table = Table({START.epd: {0: [("e2e4 e7e5", 100)]}, e4: {0: [("e7e5", 0)]}, F3: {0: [("e7e5", 0)]}})
+    found = examine(START, table, f2f3=0.05)
+    assert not found.slips and found.best == Line(Score(chess.WHITE, cp=0), ("e2e4", "e7e5"))
+    assert table.spent(e4) == [16_000], "as many nodes as fit into a third of the best move's"
+    assert table.spent(F3) == [8_000], "what it had come to settles it"
+
+    table.says[e4] = {0: [("e7e5", -100)]}
+    found = examine(START, table, f2f3=0.05)
+    assert [slip.move for slip in found.slips] == ["f2f3"] and found.best.score.cp == 100
+
+    table = Table({**table.says, e4: {0: [("e7e5", 50)]}})  # then f2f3 is the better one
+    found = examine(START, table, f2f3=0.05)
+    assert not found.slips and found.best == Line(Score(chess.WHITE, cp=0), ("f2f3", "e7e5"))
 
 
 def test_join_is_told_the_shallow_and_the_deep_loss() -> None:
@@ -372,7 +390,8 @@ def test_also_without_multipv_searches_likely_replies_one_by_one() -> None:
     (slip,) = examine(START, table, model=Likes(), f2f3=0.05).slips
     assert slip.also == ("d7d5",)
     assert all(query.lines == 1 and not query.moves for query in table.asked)
-    replies = {query.epd for query in table.asked} - {START.epd, F3}
+    best = after(START, "a2a3")  # searched too, since the only other candidate is a slip
+    replies = {query.epd for query in table.asked} - {START.epd, F3, best}
     assert replies == {after(START, "f2f3", reply) for reply, _ in REPLIES[1:]}
 
 

@@ -15,7 +15,7 @@ import chess
 from trapscan.model import ChanceModel, Chances, Evaluation, Evaluator, Examined, Line, Position, Query, Slip
 from trapscan.score import Score, loss
 from trapscan.search.candidates import choose_candidates
-from trapscan.settings import Settings
+from trapscan.settings import Settings, Stake
 from trapscan.stopping import NOISE_AT, Until
 
 REFUTATIONS = 3
@@ -106,7 +106,7 @@ class Examiner:
         if not candidates:
             return Examined(position.epd, best, (), (), chances, 0, asked.searches, asked.nodes)
         climbs = [self._climb(asked, board, best, position, chances, move) for move in candidates]
-        better = self._better(asked, board, best, climbs)
+        better = self._better(asked, board, best, climbs) or self._less(asked, board, best, climbs)
         if better is not None:
             best = better
             climbs = [self._climb(asked, board, best, position, chances, climb.move, climb) for climb in climbs]
@@ -144,6 +144,37 @@ class Examiner:
         score = line.score.of(board.turn)
         return Line(score, (rival.move, *line.pv)) if score.expected() > best.score.expected() else None
 
+    def _less(self, asked: Asked, board: chess.Board, best: Line, climbs: Sequence[Climb]) -> Line | None:
+        """What is best where the best move is worth less than was thought. Where all other candidates would be slips,
+        all of them hang on that one score, so the best move is searched as they were: if it comes out a slip itself
+        (measured against what it was thought to be worth), that score is not believed."""
+        others = [climb for climb in climbs if climb.evaluation is not None]
+        if not best.pv or not others or not all(self._is_slip(climb) for climb in others):
+            return None
+        child = _epd_after(board, best.pv[0])
+        nodes = max(1, self.settings.best_nodes // BETTER_PART)
+        until = self._until(best, self.settings.stake(1.0), confirm=nodes)
+        line = asked(Query(child, nodes, until=until)).best
+        score = line.score.of(board.turn)
+        if loss(best.score, score) < self.settings.threshold:
+            return None
+        rival = max(others, key=lambda climb: (climb.score.expected(), climb.move))
+        assert rival.evaluation is not None
+        if rival.score.expected() > score.expected():
+            return Line(rival.score, (rival.move, *rival.evaluation.best.pv))
+        return Line(score, (best.pv[0], *line.pv))
+
+    def _until(self, best: Line, stake: Stake, *, confirm: int) -> Until:
+        return Until(
+            best=best.score.expected(),
+            threshold=self.settings.threshold,
+            clear=stake.clear,
+            least=stake.least,
+            confirm=confirm,
+            noise=self.settings.noise,
+            fall=self.settings.noise_fall,
+        )
+
     def _climb(
         self,
         asked: Asked,
@@ -161,15 +192,7 @@ class Examiner:
             return Climb(move, child, best.score, self.settings.best_nodes, 0.0, 0.0, 0, None)
         prepared = move in position.prepared
         stake = self.settings.prepared_stake if prepared else self.settings.stake(max(chances[move]))
-        until = Until(
-            best=best.score.expected(),
-            threshold=self.settings.threshold,
-            clear=stake.clear,
-            least=stake.least,
-            confirm=min(self.settings.confirm_nodes, stake.most),
-            noise=self.settings.noise,
-            fall=self.settings.noise_fall,
-        )
+        until = self._until(best, stake, confirm=min(self.settings.confirm_nodes, stake.most))
         evaluation = before.evaluation if before is not None else None
         if evaluation is None or not until.settled([(nodes, step.expected()) for nodes, step in evaluation.trail]):
             evaluation = asked(Query(child, stake.most, until=until))
