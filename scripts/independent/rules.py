@@ -167,11 +167,13 @@ def _rest(board: chess.Board, depth: int, low: int, high: int) -> int:
     return best
 
 
-def check_material(finding: Finding, best_line: list[chess.Move]) -> Iterator[str]:
+def check_material(finding: Finding, best_line: list[chess.Move], best_cp: int | None = None) -> Iterator[str]:
     """The gain by a plain count: what stands on the board at the end of the refutation, captures played out, against
     what stood before the slip, or against `best_line` after as many plies and after BEST_PLIES. Played out from the
     last position and from the one before: any of these counts may bear the report out. What the victim would lose at
-    best play is not in the figure, and what they would win is, so that it may lie near what the score fell by."""
+    best play is not in the figure, and what they would win is, so that it may lie near what the score fell by. Where
+    nothing is taken, a chance that the slip lets go is also borne out by `best_cp`, the engine's score of the best move
+    (the victim's view, on the report's scale), if it exceeds the material on the board by as much."""
     if finding["bait"] or not finding["refutation"]:
         return
     board = chess.Board(finding["fen"])
@@ -197,6 +199,8 @@ def check_material(finding: Finding, best_line: list[chess.Move]) -> Iterator[st
     counts = sorted({end - level for end in ends for level in levels})
     scores = finding["cp_best"], finding["cp_slip"]
     fell = (scores[0] - scores[1]) / 100 if all(isinstance(score, int) for score in scores) else counts[0]
+    if best_cp is not None and best_cp / 100 + balance(board, punisher) >= LEAST[gain]:
+        counts = sorted({*counts, round(best_cp / 100 + balance(board, punisher))})
     if max(counts) < LEAST[gain]:
         yield f"material: a {gain} is said to be won ({claimed:+.1f}), counted {counts}"
     elif not min(counts[0], fell) - MATERIAL_SLACK <= claimed <= max(counts[-1], fell) + MATERIAL_SLACK:

@@ -186,7 +186,8 @@ def test_with_an_engine(report: Finding, tmp_path: Path) -> None:
     ]
 
     def run(*more: str) -> str:
-        return subprocess.run([*command, *more], capture_output=True, text=True, check=False).stdout
+        done = subprocess.run([*command, *more], capture_output=True, text=True, check=False)
+        return done.stdout + done.stderr
 
     same = run("--slack", "0")
     assert " slip" not in same and f"12 of {len(report['findings'])} findings" in same

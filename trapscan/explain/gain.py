@@ -90,12 +90,15 @@ def weigh_play(board: chess.Board, slip: chess.Move, best: Line, slip_score: Sco
         better = taken  # the alternative gives as much, but for play that its score counts; here it is just gone
     if _worth(taken) < NOTHING <= _worth(better):
         # nothing is taken: the slip let something go, and that must be plain to see and worth most of the loss
-        missed, (standing, soon) = _let_go(board, slip, best, punisher)
+        prizes, (standing, soon) = _let_go(board, slip, best, punisher)
         better = _difference(reached, soon)
+        # a queen that is taken and taken back is no chance: only what is there more in the end
+        missed = next((square for kind, square in prizes if better.get(kind, 0) > 0), None)
         believed = _MOST * min(drop, _CEILING) <= _worth(better) <= _CREDIBLE * drop and claimed - standing < _GAMBIT
-        if _worth(taken) <= -_SACRIFICE or not believed:
+        if _worth(taken) <= -_SACRIFICE or not believed or (prizes and missed is None):
             missed, better = None, {}
     tally, material = _named(taken, better)
+    material = min(material, max(_worth(taken), float(round(drop))))  # what the alternative wins late is a guess
     kind = classify(tally) if material >= NOTHING else "attack"
     ply = _in_hand(play, value, index)
     if kind == "attack" or not 0 < ply <= _last(drop) + _SOON:
@@ -206,21 +209,21 @@ def _alternative(board: chess.Board, best: Line, plies: int, side: chess.Color) 
 
 def _let_go(
     board: chess.Board, slip: chess.Move, best: Line, side: chess.Color
-) -> tuple[chess.Square | None, tuple[int, Tally]]:
-    """(what the best line takes with its first moves, balance and counts that it has reached then): the most valuable
-    man that the victim takes there where it stands on `board`, but for what the slip takes; nothing, and those of the
-    board, where it takes nothing soon."""
+) -> tuple[list[tuple[chess.PieceType, chess.Square]], tuple[int, Tally]]:
+    """(what the best line takes with its first moves, balance and counts that it has reached then): the men that the
+    victim takes there where they stand on `board`, but for what the slip takes, the most valuable first; nothing, and
+    those of the board, where it takes nothing soon."""
     play = Play.along(board, best.pv[:_SOON])
     prizes = [
-        (VALUES[taken[1]], -index, taken[0])
+        (-VALUES[taken[1]], index, taken)
         for index in play.own()
         if (taken := play.taken(index))
         and taken[0] != slip.to_square
         and board.piece_at(taken[0]) == play.boards[index].piece_at(taken[0])
     ]
     if not prizes:
-        return None, (balance(board, side), _counts(board, side))
-    return max(prizes)[2], _alternative(board, best, _SOON, side)
+        return [], (balance(board, side), _counts(board, side))
+    return [(kind, square) for _, _, (square, kind) in sorted(prizes)], _alternative(board, best, _SOON, side)
 
 
 def _plateau(values: list[int], level: int, before: int, drop: float, play: Play) -> int:
