@@ -86,14 +86,16 @@ def test_a_missed_recapture_is_a_piece_lost():
     assert gain.kind == "piece" and gain.material == 3 - 1 + 0
 
 
+def words(text: str) -> tuple[str, ...]:
+    return tuple(text.split())
+
+
 def test_the_chance_let_go_is_what_is_there_more_in_the_end():
-    """Evans Gambit: 7.d4 wins the pawn on e5 back and trades queens on the way; after 7.Bd5 that chance is gone, which is
-    a pawn's, not a queen's (scores and lines by Stockfish 15.1)."""
+    """Evans Gambit: 7.d4 wins the pawn on e5 back and trades queens on the way; after 7.Bd5 that chance is gone,
+    which is a pawn's, not a queen's (scores and lines by Stockfish 15.1)."""
     board = chess.Board("r1bqk1nr/ppp2ppp/2np4/b3p3/2B1P3/2P2N2/P2P1PPP/RNBQ1RK1 w kq - 0 7")
-    best = Line(
-        Score(chess.WHITE, cp=-23), tuple("d2d4 a5b6 d4e5 d6e5 d1d8 c6d8 f3e5 g8f6 b1d2 e8g8 f1e1 f8e8 d2f3".split())
-    )
-    reply = "g8e7 c4b3 e7g6 b1a3 c8d7 a3c4 h7h6 b3a4 a5b6".split()
+    best = Line(Score(chess.WHITE, cp=-23), words("d2d4 a5b6 d4e5 d6e5 d1d8 c6d8 f3e5 g8f6 b1d2 e8g8 f1e1 f8e8 d2f3"))
+    reply = words("g8e7 d5b3 e7g6 b1a3 c8d7 a3c4 h7h6 b3a4 a5b6 a4b3 e8g8 d2d4")
     gain = weigh(board, chess.Move.from_uci("c4d5"), best, Score(chess.WHITE, cp=-118), reply)
     assert (gain.kind, gain.missed) == ("pawn", chess.E5)
 
@@ -102,8 +104,8 @@ def test_what_the_line_does_not_end_with_is_no_gain():
     """5...b6 in the Queen's Pawn Game, where the exchanges that might follow in the sixth ply of the engine's line are
     not played in it, and at its end nothing is won (scores and lines by Stockfish 15.1)."""
     board = chess.Board("r1bqkb1r/pppnpp1p/5np1/3p2B1/3P4/2N1PN2/PPP2PPP/R2QKB1R b KQkq - 0 5")
-    best = Line(Score(chess.BLACK, cp=5), tuple("f8g7 a2a4 c7c5 f1e2 e8g8 e1g1 b7b6".split()))
-    reply = "f1b5 f8g7 f3e5 e8f8 e5c6 d8e8 c6e5 h7h6 g5f6 e7f6 e5c6".split()
+    best = Line(Score(chess.BLACK, cp=5), words("f8g7 a2a4 c7c5 f1e2 e8g8 e1g1 b7b6"))
+    reply = words("f1b5 f8g7 f3e5 e8f8 e5c6 d8e8 c6e5 h7h6 g5f6 e7f6 e5c6")
     gain = weigh(board, chess.Move.from_uci("b7b6"), best, Score(chess.BLACK, cp=-183), reply)
     assert (gain.kind, gain.material) == ("attack", 0.0)
 
