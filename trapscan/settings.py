@@ -58,7 +58,7 @@ class Settings(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=
     """A move that loses at least this much is a slip."""
     sound: Annotated[float, Meta(ge=0.0, le=0.2)] = 0.02
     """A move that loses less than this is sound."""
-    min_chance: Share = 0.005
+    min_chance: Share = 0.004
     """A slip is reported when its chance reaches this at some level."""
     min_prior: Share = 0.004
     """A move is examined when its chance before the engine looks reaches this at some level."""
