@@ -121,42 +121,35 @@ class Looking:
         for place, prospect in enumerate(prospector.choose(self.task.position, self.task.best, known, value)):
             much = prospector.promise(prospect, value) >= MUCH
             if self.nodes < settings.bait_nodes and (place < settings.bait_verified or much):
-                self.examine(prospect.move)
+                self.settle(measure, self.examine(prospect.move))
         return self.outcome(measure)
 
     def outcome(self, measure: str | None) -> BaitOutcome:
-        """What came of it, with the prices near the limit measured again."""
+        """What came of it."""
         task, prepared = self.task, self.tried.get(self.task.move or "")
-        found = BaitOutcome(
+        return BaitOutcome(
             epd=task.position.epd,
-            best=self.task.best,
+            best=task.best,
             move=task.move,
             score=prepared.at_best_play if prepared is not None else None,
             measure=measure,
             tried=tuple(self.tried.values()),
-            searches=0,
-            nodes=0,
-            asked=(),
-        )
-        settled = tuple(self._settled(found, each) for each in found.tried)
-        return replace(
-            found,
-            tried=settled,
             searches=len(self.evaluator.asked),
             nodes=self.nodes,
             asked=tuple(digest_of(query) for query in self.evaluator.asked),
         )
 
-    def _settled(self, found: BaitOutcome, tried: Tried) -> Tried:
-        """The move, its price measured again with more nodes if that is near the limit and all else speaks for it."""
+    def settle(self, measure: str | None, tried: Tried) -> None:
+        """Measure the move's price again with more nodes, if it is near the limit and all else speaks for the move."""
+        found = self.outcome(measure)
         if not found.is_candidate(tried, self.task.position):
-            return tried
+            return
         now = terms(found, tried, self.settings)
         limit, price = self.settings.bait_price, self._here(now.prices)
         error = DOUBT * self.prospector.noise(self.settings.best_nodes)
-        if not limit / NEAR < price < limit * NEAR or not now.brings_enough_but(error):
-            return tried
-        return replace(tried, price_scores=self.prospector.scores_of_price(self.task.position, tried.position))
+        if limit / NEAR < price < limit * NEAR and now.brings_enough_but(error):
+            scores = self.prospector.scores_of_price(self.task.position, tried.position)
+            self.tried[tried.move] = replace(tried, price_scores=scores)
 
     def _here(self, by_level: Sequence[float]) -> float:
         return at_level(by_level, self.settings.levels, self.settings.level)
