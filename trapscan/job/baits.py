@@ -40,10 +40,8 @@ OUTCOMES = "baits"
 """The store's table of positions searched for baits."""
 
 NEAR = 2.0
-"""A price between the limit divided by this and the limit times this is measured again."""
-
-DOUBT = 3.0
-"""So many standard errors of its searches may change a balance."""
+"""A price between the limit divided by this and the limit times this is measured again, if the move brings enough at
+the lower of the two."""
 
 BAIT_WORTH = 1.9
 """What searching a position of ours for baits takes, in examinations of a position; for the time left only."""
@@ -111,16 +109,12 @@ class Looking:
 
     def search(self, measure: str | None) -> BaitOutcome:
         """Examine the most promising moves: `bait_verified`, and all that promise much, as far as `bait_nodes` go."""
-        prospector, settings = self.prospector, self.settings
-        value = (
-            expected(self.task.best.score, settings.level)
-            if measure is None
-            else prospector.first_value(self.tried[measure].outcome.examined)
-        )
-        known = {*self.task.position.prepared, *self.tried}
-        for place, prospect in enumerate(prospector.choose(self.task.position, self.task.best, known, value)):
-            much = prospector.promise(prospect, value) >= MUCH
-            if self.nodes < settings.bait_nodes and (place < settings.bait_verified or much):
+        task, settings = self.task, self.settings
+        to_beat = None if measure is None else self.prospector.first_value(self.tried[measure].outcome.examined)
+        known = {*task.position.prepared, *self.tried}
+        for place, prospect in enumerate(self.prospector.choose(task.position, task.best, known, to_beat)):
+            wanted = place < settings.bait_verified or prospect.promise >= MUCH
+            if wanted and self.nodes < settings.bait_nodes:
                 self.settle(measure, self.examine(prospect.move))
         return self.outcome(measure)
 
@@ -140,14 +134,13 @@ class Looking:
         )
 
     def settle(self, measure: str | None, tried: Tried) -> None:
-        """Measure the move's price again with more nodes, if it is near the limit and all else speaks for the move."""
+        """Measure the move's price again with more nodes, if it is near the limit and the rest may speak for it."""
         found = self.outcome(measure)
         if not found.is_candidate(tried, self.task.position):
             return
         now = terms(found, tried, self.settings)
         limit, price = self.settings.bait_price, self._here(now.prices)
-        error = DOUBT * self.prospector.noise(self.settings.best_nodes)
-        if limit / NEAR < price < limit * NEAR and now.brings_enough_but(error):
+        if limit / NEAR < price < limit * NEAR and now.brings_enough_but(price - limit / NEAR):
             scores = self.prospector.scores_of_price(self.task.position, tried.position)
             self.tried[tried.move] = replace(tried, price_scores=scores)
 

@@ -45,13 +45,15 @@ MUCH = 5.0
 @dataclass(slots=True)
 class Prospect:
     """A move of ours on its way: the position after it, its score (ours), and its likely replies with their chances and
-    their scores (ours)."""
+    their scores (ours). `promise` is what it is ahead by a first V, over best play and over the move to beat, in units
+    of what a bait must bring."""
 
     move: str
     board: chess.Board
     score: Score
     replies: dict[str, float] = field(default_factory=dict)
     scores: dict[str, Score] = field(default_factory=dict)
+    promise: float = 0.0
 
     def value(self, level: float, expected: Expected) -> float:
         """A first V: best play, and what the likely replies add."""
@@ -86,10 +88,10 @@ class Prospector:
         before, later = self._ask(position.epd, budget).score, self._ask(after.epd, budget).score
         return before, later.of(before.side)
 
-    def choose(self, position: Position, best: Line, known: Collection[str], value: float) -> list[Prospect]:
-        """The moves worth examining, the most promising first; see `promise`. `known` are moves that are no candidates
-        (the repertoire's own, and what is examined anyway), `value` is what the move to beat is worth by the same few
-        replies (`first_value`).
+    def choose(self, position: Position, best: Line, known: Collection[str], value: float | None) -> list[Prospect]:
+        """The moves worth examining, the most promising first. `known` are moves that are no candidates (the
+        repertoire's own, and what is examined anyway), `value` is what the move to beat is worth by the same few
+        replies (`first_value`); None for best play, which is taken for no more than the closer look sees in any move.
 
         Raises trapscan.errors.EngineError when the evaluator gives no usable answer.
         """
@@ -102,6 +104,9 @@ class Prospector:
         prospects = self._near(best, prospects, GLANCE_SLACK * self.noise(NOISE_AT))
         for prospect in prospects:
             prospect.score = self._ask(prospect.board.epd(), self._closer).score.of(board.turn)
+        if value is None:
+            seen = [self.expected(p.score, settings.level) for p in prospects]
+            value = min(self.expected(best.score, settings.level), max(seen, default=1.0))
         prospects = self._near(best, prospects, LOOK_SLACK * self.noise(self._closer))[: settings.bait_screened]
         for prospect in prospects:
             prospect.replies = self._likely(prospect.board)
@@ -125,13 +130,6 @@ class Prospector:
         board = chess.Board(f"{after.epd} 0 1")
         return Prospect("", board, after.best.score.of(ours), replies, scores).value(level, self.expected)
 
-    def promise(self, prospect: Prospect, value: float) -> float:
-        """What the move is ahead by a first V, over best play and over the move to beat, in units of what a bait must
-        bring."""
-        level = self.settings.level
-        ahead = prospect.value(level, self.expected) - max(value, self.expected(prospect.score, level))
-        return ahead / max(self.settings.bait_margin, 1e-6)
-
     def _near(self, best: Line, prospects: Sequence[Prospect], slack: float) -> list[Prospect]:
         """Those within the price limit and some slack, the cheapest first."""
         near = [p for p in prospects if self.price(best, p.score) <= self.settings.bait_price + slack]
@@ -141,12 +139,15 @@ class Prospector:
         """Those that promise half of what a bait must bring: the best of them, and all that promise much. Moves that
         promise enough by a reply of their own come before those that set the same trick as a better one."""
         level = self.settings.level
-        promising = [p for p in prospects if self.promise(p, value) >= 0.5]
+        for p in prospects:
+            ahead = p.value(level, self.expected) - max(value, self.expected(p.score, level))
+            p.promise = ahead / max(self.settings.bait_margin, 1e-6)
+        promising = [p for p in prospects if p.promise >= 0.5]
         promising.sort(key=lambda p: (-p.value(level, self.expected), p.move))
         lures = [p.lure(level, self.expected) for p in promising]
-        new = [self.promise(p, value) >= 1.0 and lures[place] not in lures[:place] for place, p in enumerate(promising)]
+        new = [p.promise >= 1.0 and lures[place] not in lures[:place] for place, p in enumerate(promising)]
         ordered = [promising[place] for place in sorted(range(len(promising)), key=lambda place: not new[place])]
-        return [p for place, p in enumerate(ordered) if place < kept or self.promise(p, value) >= MUCH]
+        return [p for place, p in enumerate(ordered) if place < kept or p.promise >= MUCH]
 
     @property
     def _closer(self) -> int:
