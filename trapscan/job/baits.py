@@ -110,7 +110,11 @@ class Looking:
     def search(self, measure: str | None) -> BaitOutcome:
         """Examine the most promising moves: `bait_verified`, and all that promise much, as far as `bait_nodes` go."""
         task, settings = self.task, self.settings
-        to_beat = None if measure is None else self.prospector.first_value(self.tried[measure].outcome.examined)
+        to_beat = (
+            expected(task.best.score, settings.level)
+            if measure is None
+            else self.prospector.first_value(self.tried[measure].outcome.examined)
+        )
         known = {*task.position.prepared, *self.tried}
         for place, prospect in enumerate(self.prospector.choose(task.position, task.best, known, to_beat)):
             wanted = place < settings.bait_verified or prospect.promise >= MUCH

@@ -88,10 +88,10 @@ class Prospector:
         before, later = self._ask(position.epd, budget).score, self._ask(after.epd, budget).score
         return before, later.of(before.side)
 
-    def choose(self, position: Position, best: Line, known: Collection[str], value: float | None) -> list[Prospect]:
+    def choose(self, position: Position, best: Line, known: Collection[str], value: float) -> list[Prospect]:
         """The moves worth examining, the most promising first. `known` are moves that are no candidates (the
         repertoire's own, and what is examined anyway), `value` is what the move to beat is worth by the same few
-        replies (`first_value`); None for best play, which is taken for no more than the closer look sees in any move.
+        replies (`first_value`), or best play.
 
         Raises trapscan.errors.EngineError when the evaluator gives no usable answer.
         """
@@ -104,9 +104,6 @@ class Prospector:
         prospects = self._near(best, prospects, GLANCE_SLACK * self.noise(NOISE_AT))
         for prospect in prospects:
             prospect.score = self._ask(prospect.board.epd(), self._closer).score.of(board.turn)
-        if value is None:
-            seen = [self.expected(p.score, settings.level) for p in prospects]
-            value = min(self.expected(best.score, settings.level), max(seen, default=1.0))
         prospects = self._near(best, prospects, LOOK_SLACK * self.noise(self._closer))[: settings.bait_screened]
         for prospect in prospects:
             prospect.replies = self._likely(prospect.board)
