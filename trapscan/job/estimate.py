@@ -52,15 +52,16 @@ class Shares:
 
 SHARES = {
     40_000: Shares(
-        spent=0.25, beside=1.5, asked=0.7, looked=0.62, replies=1.83, finals=1.5, examined=0.25, priced=0.027
+        spent=0.325, beside=1.1, asked=0.68, looked=0.66, replies=1.84, finals=1.3, examined=0.5, priced=0.07
     ),
     120_000: Shares(
-        spent=0.166, beside=1.5, asked=0.53, looked=0.53, replies=1.48, finals=0.4, examined=0.25, priced=0.062
+        spent=0.15, beside=1.2, asked=0.53, looked=0.53, replies=1.48, finals=0.4, examined=0.3, priced=0.07
     ),
 }
-"""By `best_nodes`: of the presets quick and standard. Other settings take those of the nearer one."""
+"""By `best_nodes`: quick, from 40 named lines; standard, from Black's demo before prepared moves were searched as they
+are now, and reckoned over for that. Other settings take those of the nearer one."""
 
-THINKING = 0.07
+THINKING = 0.08
 """Seconds a position costs besides its searches: chances, explanations."""
 THINKING_OF_BAITS = 0.14
 """The same of a position searched for baits."""
