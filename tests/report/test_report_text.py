@@ -17,7 +17,7 @@ from trapscan.levels import at_level
 from trapscan.plain import plain
 from trapscan.report import tables, terminal_summary
 from trapscan.report.markdown import escape, markdown
-from trapscan.report.text import numbered, percent, points, position_words, score_words
+from trapscan.report.text import counted_as, numbered, percent, points, position_words, score_words, signed
 from trapscan.report.view import sections, title_of
 
 
@@ -38,6 +38,8 @@ def test_moves_are_numbered_from_the_position() -> None:
 def test_numbers_never_read_as_nothing() -> None:
     assert [percent(x) for x in (0, 0.0004, 0.012, 0.0999, 0.25, 1)] == ["0.0%", "<0.1%", "1.2%", "10%", "25%", "100%"]
     assert [points(x) for x in (0, 0.001, 0.5, 9.996, 12.34)] == ["0.00", "<0.01", "0.50", "10.0", "12.3"]
+    assert [signed(x) for x in (-0.04, 0.04, -0.05001, 2.44)] == ["+0.0", "+0.0", "-0.1", "+2.4"]
+    assert [counted_as(n, "game") for n in (0, 1, 2)] == ["0 games", "1 game", "2 games"]
     assert score_words({"mate": 2}) == "mate in 2" and score_words({"mate": -3}) == "mated in 3"
     assert score_words({"mate": 0}) == "checkmated" and score_words(-147) == "-1.47"
 

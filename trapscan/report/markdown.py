@@ -8,7 +8,7 @@ import jinja2
 
 from trapscan.contract import Scan
 from trapscan.plain import plain
-from trapscan.report.text import FAIR_PLAY, points, side_name
+from trapscan.report.text import FAIR_PLAY, counted_as, points, side_name
 from trapscan.report.view import by_opening, kind_words, sections
 
 OF_EACH_OPENING = 5
@@ -36,9 +36,9 @@ def summary(scan: Scan, level: float) -> str:
     files = ", ".join(plain(file.name, limit=80) for file in scan.input.files)
     counted = scan.input
     return (
-        f"{sides[:1].upper()}{sides[1:]} from {files or 'no file'}: {counted.games} games, "
+        f"{sides[:1].upper()}{sides[1:]} from {files or 'no file'}: {counted_as(counted.games, 'game')}, "
         f"{counted.positions} positions ({counted.merged} more were transpositions). "
-        f"{len(scan.findings)} findings, ranked for level {level:.0f}. "
+        f"{counted_as(len(scan.findings), 'finding')}, ranked for level {level:.0f}. "
         f"Engine: {plain(scan.engine.name, limit=80)}.{_second(scan)}{_games(scan)}"
     )
 

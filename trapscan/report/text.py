@@ -55,6 +55,16 @@ def percent(share: float) -> str:
     return f"{value:.1f}%" if value < 9.95 else f"{value:.0f}%"
 
 
+def counted_as(number: int, thing: str) -> str:
+    """ "1 game", "2 games"."""
+    return f"{number} {thing}{'' if number == 1 else 's'}"
+
+
+def signed(value: float) -> str:
+    """A balance in points per 100 games, "+2.4": one figure after the point, and no minus before nothing."""
+    return f"{round(value, 1) + 0.0:+.1f}"
+
+
 def points(value: float) -> str:
     """A toll, in points per 100 games: two figures where it matters, never a bare zero for something."""
     if 0 < abs(value) < 0.01:

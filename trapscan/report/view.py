@@ -14,7 +14,7 @@ from trapscan.errors import ReportError
 from trapscan.levels import at_level
 from trapscan.plain import plain
 from trapscan.report.levels import by_toll, must_know_at
-from trapscan.report.text import GAIN_WORDS, and_list, numbered, percent, points, score_words
+from trapscan.report.text import GAIN_WORDS, and_list, numbered, percent, points, score_words, signed
 from trapscan.score import CP_CEILING
 
 BLUNDER = 0.30
@@ -232,7 +232,7 @@ def extra_sentences(finding: Finding, scan: Scan) -> tuple[str, ...]:
         lower = "firm: it stays positive" if details.firm else "not firm: nothing is gained"
         out.append(f"The balance is {lower} at its lower end.")
         if len(details.net) == len(scan.levels):
-            by_level = [f"{100 * net:+.1f} at {level}" for level, net in zip(scan.levels, details.net, strict=True)]
+            by_level = [f"{signed(100 * net)} at {level}" for level, net in zip(scan.levels, details.net, strict=True)]
             out.append(f"Balance by level: {', '.join(by_level)}.")
         if details.pays_below is not None:
             out.append(f"From {details.pays_below} on it no longer pays.")
@@ -269,7 +269,7 @@ def bait_sentences(finding: Finding, scan: Scan, level: float) -> list[str]:
     if details is not None:
 
         def value(numbers: Sequence[float]) -> str:
-            return f"{100 * at_level(numbers, scan.levels, level):+.1f}" if len(numbers) == len(scan.levels) else "?"
+            return signed(100 * at_level(numbers, scan.levels, level)) if len(numbers) == len(scan.levels) else "?"
 
         out.append(
             f"In points per 100 games at this level: price at best play {value(details.price)}, "
