@@ -14,7 +14,8 @@ from sample_scans import disputed_scan, trap_scan
 
 from trapscan.contract import Scan
 from trapscan.report import compare, lesson, read_scan, terminal_summary, write_reports, write_scan
-from trapscan.report.view import section_of, sections
+from trapscan.report.groups import sections
+from trapscan.report.view import section_of
 
 HEADING = "Where the engines disagree"
 

@@ -16,9 +16,10 @@ from sample_scans import HOSTILE, bulk_scan, hostile_scan, make_scan, trap_scan
 from trapscan.levels import at_level
 from trapscan.plain import plain
 from trapscan.report import tables, terminal_summary
+from trapscan.report.groups import sections
 from trapscan.report.markdown import escape, markdown
 from trapscan.report.text import counted_as, numbered, percent, points, position_words, score_words, signed
-from trapscan.report.view import sections, title_of
+from trapscan.report.view import title_of
 
 
 @given(st.text())

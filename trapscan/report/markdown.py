@@ -8,8 +8,9 @@ import jinja2
 
 from trapscan.contract import Scan
 from trapscan.plain import plain
+from trapscan.report.groups import by_opening, sections
 from trapscan.report.text import FAIR_PLAY, counted_as, points, side_name
-from trapscan.report.view import by_opening, kind_words, sections
+from trapscan.report.view import kind_words
 
 OF_EACH_OPENING = 5
 """So many findings stand below each opening at the end of report.md."""
