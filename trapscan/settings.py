@@ -50,7 +50,7 @@ class Settings(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=
     """It falls with this power of the nodes."""
     best_nodes: Nodes = 120_000
     """Budget for the position itself: what the best move is worth."""
-    confirm_nodes: Nodes = 4_000
+    confirm_nodes: Nodes = 6_000
     """Least nodes behind a slip that is reported."""
     side_nodes: Nodes = 4_000
     """Budget for what is asked about a slip once it stands: other moves that punish, the rest of a line."""
