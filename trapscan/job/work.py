@@ -31,6 +31,10 @@ from trapscan.settings import Settings
 from trapscan.stopping import NOISE_AT
 
 
+LAST_SECONDS = 5.0
+"""How long a worker whose scan is gone may take to end its engines."""
+
+
 @dataclass(frozen=True, slots=True)
 class Tools:
     """What every task of a scan shares. `store` is None where the worker cannot reach it (another machine)."""
@@ -239,6 +243,9 @@ def end_with(owner: int) -> None:
     def watch() -> None:
         while os.getppid() == owner:
             time.sleep(1.0)
+        closing = threading.Timer(LAST_SECONDS, os._exit, (1,))  # whatever closing meets: the guard ends what is left
+        closing.daemon = True
+        closing.start()
         close_engines()
         os._exit(1)
 
