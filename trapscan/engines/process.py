@@ -216,8 +216,8 @@ class EngineProcess:
         deadline = time.monotonic() + patience
         while self._peek_status(0) is None and time.monotonic() < deadline:
             with contextlib.suppress(queue.Empty):  # keep its output flowing, or it may never come to read `quit`
-                # without a wait: where another thread takes the chunk instead, one with a timeout may wait for ever (CPython
-                # 3.11, found by the soak: a worker outlived its killed scan)
+                # without a wait: where another thread takes the chunk instead, one with a timeout may wait for ever
+                # (CPython 3.11; found by the soak: a worker outlived its killed scan)
                 self._chunks.get_nowait()
                 continue
             time.sleep(0.005)

@@ -30,7 +30,6 @@ from trapscan.search import Examiner
 from trapscan.settings import Settings
 from trapscan.stopping import NOISE_AT
 
-
 LAST_SECONDS = 5.0
 """How long a worker whose scan is gone may take to end its engines."""
 
