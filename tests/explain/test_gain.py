@@ -8,6 +8,7 @@ import pytest
 from trapscan.explain import explain_slip
 from trapscan.explain.exchange import balance, exchange, settle
 from trapscan.explain.gain import classify, weigh, won_and_paid
+from trapscan.explain.play import Play
 from trapscan.model import Line
 from trapscan.score import Score
 
@@ -74,9 +75,14 @@ def test_settle_plays_captures_out():
 def gain_of(fen, slip, line, cp_before=0, cp_after=-300, best=()):
     board = chess.Board(fen)
     side = board.turn
-    return weigh(
-        board, chess.Move.from_uci(slip), Line(Score(side, cp=cp_before), best), Score(side, cp=cp_after), line
-    )
+    return weighed(board, slip, Line(Score(side, cp=cp_before), best), Score(side, cp=cp_after), line)
+
+
+def weighed(board, slip, best, slip_score, line):
+    """The gain of a refutation given as UCI moves."""
+    move, after = chess.Move.from_uci(slip), board.copy()
+    after.push(move)
+    return weigh(board, move, best, slip_score, Play.along(after, line))
 
 
 def test_a_missed_recapture_is_a_piece_lost():
@@ -96,7 +102,7 @@ def test_the_chance_let_go_is_what_is_there_more_in_the_end():
     board = chess.Board("r1bqk1nr/ppp2ppp/2np4/b3p3/2B1P3/2P2N2/P2P1PPP/RNBQ1RK1 w kq - 0 7")
     best = Line(Score(chess.WHITE, cp=-23), words("d2d4 a5b6 d4e5 d6e5 d1d8 c6d8 f3e5 g8f6 b1d2 e8g8 f1e1 f8e8 d2f3"))
     reply = words("g8e7 d5b3 e7g6 b1a3 c8d7 a3c4 h7h6 b3a4 a5b6 a4b3 e8g8 d2d4")
-    gain = weigh(board, chess.Move.from_uci("c4d5"), best, Score(chess.WHITE, cp=-118), reply)
+    gain = weighed(board, "c4d5", best, Score(chess.WHITE, cp=-118), reply)
     assert (gain.kind, gain.missed) == ("pawn", chess.E5)
 
 
@@ -106,7 +112,7 @@ def test_what_the_line_does_not_end_with_is_no_gain():
     board = chess.Board("r1bqkb1r/pppnpp1p/5np1/3p2B1/3P4/2N1PN2/PPP2PPP/R2QKB1R b KQkq - 0 5")
     best = Line(Score(chess.BLACK, cp=5), words("f8g7 a2a4 c7c5 f1e2 e8g8 e1g1 b7b6"))
     reply = words("f1b5 f8g7 f3e5 e8f8 e5c6 d8e8 c6e5 h7h6 g5f6 e7f6 e5c6")
-    gain = weigh(board, chess.Move.from_uci("b7b6"), best, Score(chess.BLACK, cp=-183), reply)
+    gain = weighed(board, "b7b6", best, Score(chess.BLACK, cp=-183), reply)
     assert (gain.kind, gain.material) == ("attack", 0.0)
 
 
@@ -124,7 +130,7 @@ def test_mate_keeps_its_distance():
     far = gain_of(fen, "e8f8", ["d1d7"])
     assert far.kind != "mate"
     board_score = Score(chess.BLACK, mate=-4)
-    far = weigh(board, chess.Move.from_uci("e8f8"), Line(Score(chess.BLACK, cp=0), ()), board_score, ["d1d7"])
+    far = weighed(board, "e8f8", Line(Score(chess.BLACK, cp=0), ()), board_score, ["d1d7"])
     assert (far.kind, far.mate, far.ply, far.line) == ("mate", 4, 7, 1)
 
 

@@ -58,15 +58,8 @@ class Gain:
         return dict(self.tally).get(kind, 0)
 
 
-def weigh(board: chess.Board, slip: chess.Move, best: Line, slip_score: Score, refutation: Sequence[str]) -> Gain:
-    """What the refutation wins. `board` stands before the slip; both scores are the victim's."""
-    after = board.copy(stack=1)
-    after.push(slip)
-    return weigh_play(board, slip, best, slip_score, Play.along(after, refutation))
-
-
-def weigh_play(board: chess.Board, slip: chess.Move, best: Line, slip_score: Score, play: Play) -> Gain:
-    """The same, with the refutation played out."""
+def weigh(board: chess.Board, slip: chess.Move, best: Line, slip_score: Score, play: Play) -> Gain:
+    """What the refutation wins, played out in `play`. `board` stands before the slip; both scores are the victim's."""
     punisher = not board.turn
     score = slip_score.of(board.turn)
     if play.end.is_checkmate() and play.end.turn == board.turn:
@@ -78,7 +71,7 @@ def weigh_play(board: chess.Board, slip: chess.Move, best: Line, slip_score: Sco
     level = _alternative(board, best, len(play) + 1, punisher)
     drop = (best.score.of(board.turn).plain - score.plain) / 100
     # a small loss that shows only late in a line is a guess: it is not looked for there
-    settled = [settle(position, punisher) for position in play.boards[: 1 + (_HORIZON if drop >= _BIG else _NEAR)]]
+    settled = [settle(position, punisher) for position in play.boards[: 1 + _last(drop)]]
     values = [value for value, _ in settled]
     index = _plateau(values, level[0], balance(board, punisher), min(drop, _CEILING), play)
     value, rest = settled[index]

@@ -63,7 +63,7 @@ def explain_slip(
     after = board.copy(stack=1)
     after.push(slip)
     play = Play.along(after, refutation)
-    gain = gains.weigh_play(board, slip, best, slip_score, play)
+    gain = gains.weigh(board, slip, best, slip_score, play)
     told: list[Theme] = []
     if gain.kind == "attack":
         told = themes(play, Play.along(board, best.pv))[:THEMES_TOLD]
