@@ -109,7 +109,7 @@ def test_the_chances_are_those_of_the_model(first: Result) -> None:
     chances = load_model().predict([board], first.scan.levels)[0]
     for reply in finding.replies:
         assert reply.chance[0] == pytest.approx(chances[reply.slip.uci][0], abs=0.25)
-        low, high = chance_range(reply.chance[0], 1200)
+        low, high = chance_range(reply.chance[0])
         assert low <= reply.chance[0] <= high
 
 

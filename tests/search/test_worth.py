@@ -39,7 +39,7 @@ def examined(
     )
 
 
-def exact(chance: float, level: float) -> tuple[float, float]:
+def exact(chance: float) -> tuple[float, float]:
     return chance, chance
 
 
@@ -73,7 +73,7 @@ def test_unexamined_replies_count_as_best_play() -> None:
 
 def test_the_errors_of_the_chances_are_carried_through() -> None:
     after = examined({"f7f6": (-300, (0.2, 0.2))}, {"e7e5": (0, (0.8, 0.8))})
-    found = worth(after, SETTINGS, expected, lambda p, level: (p / 2, 1.5 * p))
+    found = worth(after, SETTINGS, expected, lambda p: (p / 2, 1.5 * p))
     assert found.less == pytest.approx([gain / 2 for gain in found.gain])
     assert found.more == pytest.approx([gain / 2 for gain in found.gain])
     still = worth(after, SETTINGS, expected, exact)
@@ -99,9 +99,9 @@ def test_the_level_from_which_it_no_longer_pays(values: tuple[float, ...], ends:
 
 def test_the_range_of_a_chance_holds_what_was_seen_and_said() -> None:
     for said, seen, moves in TABLE:
-        low, high = chance_range(said, 1500)
+        low, high = chance_range(said)
         assert low <= min(said, seen) and high >= max(said, seen) * 0.999
         error = 2 * math.sqrt(seen * (1 - seen) / moves)
         assert low == pytest.approx(min(said, seen - error)) and high == pytest.approx(max(said, seen + error))
-    assert chance_range(0.0, 1500) == (0.0, 0.0)
-    assert all(0 <= low <= p <= high <= 1 for p in (0.001, 0.02, 0.5, 1.0) for low, high in [chance_range(p, 1000)])
+    assert chance_range(0.0) == (0.0, 0.0)
+    assert all(0 <= low <= p <= high <= 1 for p in (0.001, 0.02, 0.5, 1.0) for low, high in [chance_range(p)])

@@ -26,8 +26,8 @@ ERRORS = 2.0
 """Standard errors of the share seen that the range takes in on either side: about 95 of 100."""
 
 
-def chance_range(chance: float, _level: float) -> tuple[float, float]:
-    """(low, high) about a chance of a slip at a level: the share seen, give or take ERRORS standard errors, as a factor
+def chance_range(chance: float) -> tuple[float, float]:
+    """(low, high) about a chance of a slip: the share seen, give or take ERRORS standard errors, as a factor
     on the chance said, between the bins linearly in the logarithm of the chance. The chance itself is always within."""
     if chance <= 0.0:
         return 0.0, 0.0

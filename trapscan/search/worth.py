@@ -17,8 +17,8 @@ from trapscan.settings import Settings
 Expected = Callable[[Score, float], float]
 """Expected score of the score's own side between two players of a level."""
 
-ChanceRange = Callable[[float, float], tuple[float, float]]
-"""(chance of a slip, level) -> the lowest and the highest that it may be."""
+ChanceRange = Callable[[float], tuple[float, float]]
+"""Chance of a slip -> the lowest and the highest that it may be."""
 
 SEARCH_ERRORS = 2.0
 """Standard errors of the searches that a range takes in, as many as of the chances."""
@@ -64,7 +64,7 @@ def worth(after: Examined, settings: Settings, expected: Expected, chance_range:
         for move, score, budget, verified in weaker:
             chance = after.chances[move][i]
             lost = max(0.0, at_best - expected(score, level))
-            low, high = chance_range(chance, level)
+            low, high = chance_range(chance)
             gain += chance * lost
             slips += chance * lost * verified
             less += (chance - low) * lost
