@@ -39,13 +39,9 @@ SCRIPTS = ("data.js", "board.js", "card.js", "groups.js", "tree.js", "page.js")
 MAX_PROBLEMS = 200
 
 
-def page(scan: Scan, level: float, shown: int) -> str:
-    """The report as one self-contained page, ranked for `level` at first, `shown` cards of a kind at first."""
-    return "".join(page_in_pieces(scan, level, shown))
-
-
 def page_in_pieces(scan: Scan, level: float, shown: int) -> Iterator[str]:
-    """The same a finding at a time, as a whole opening book has tens of thousands."""
+    """The report as one self-contained page, ranked for `level` at first, `shown` cards of a kind at first; a finding
+    at a time, as a whole opening book has tens of thousands."""
     style = asset("page.css")
     script = "".join(asset(name) for name in SCRIPTS)
     used = [
