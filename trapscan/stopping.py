@@ -10,8 +10,7 @@ NOISE_AT = 2_000
 """The nodes at which `Until.noise` holds; it falls with a power of the nodes from there."""
 
 SLIP_SHARE = 1.2
-"""A slip must be a little clearer than a harmless move: it is told, so it must be true (measured: DEVELOPERS.md, True).
-"""
+"""A slip must be a little clearer than a harmless move: what is told must be true (measured: DEVELOPERS.md, True)."""
 
 LOOKS_BACK = 3
 """How many of the last iterations tell how steady a score is."""

@@ -15,7 +15,7 @@ import chess
 from trapscan.model import ChanceModel, Chances, Evaluation, Evaluator, Examined, Line, Position, Query, Slip
 from trapscan.score import Score, loss
 from trapscan.search.candidates import choose_candidates
-from trapscan.settings import Settings, Stake
+from trapscan.settings import Settings
 from trapscan.stopping import NOISE_AT, Until
 
 REFUTATIONS = 3
@@ -153,7 +153,8 @@ class Examiner:
             return None
         child = _epd_after(board, best.pv[0])
         nodes = max(1, self.settings.best_nodes // BETTER_PART)
-        until = self._until(best, self.settings.stake(1.0), confirm=nodes)
+        stake = self.settings.stake(1.0)
+        until = self._until(best, clear=stake.clear, least=stake.least, confirm=nodes)
         line = asked(Query(child, nodes, until=until)).best
         score = line.score.of(board.turn)
         if loss(best.score, score) < self.settings.threshold:
@@ -164,12 +165,12 @@ class Examiner:
             return Line(rival.score, (rival.move, *rival.evaluation.best.pv))
         return Line(score, (best.pv[0], *line.pv))
 
-    def _until(self, best: Line, stake: Stake, *, confirm: int) -> Until:
+    def _until(self, best: Line, *, clear: float, least: int, confirm: int, threshold: float | None = None) -> Until:
         return Until(
             best=best.score.expected(),
-            threshold=self.settings.threshold,
-            clear=stake.clear,
-            least=stake.least,
+            threshold=self.settings.threshold if threshold is None else threshold,
+            clear=clear,
+            least=least,
             confirm=confirm,
             noise=self.settings.noise,
             fall=self.settings.noise_fall,
@@ -192,7 +193,8 @@ class Examiner:
             return Climb(move, child, best.score, self.settings.best_nodes, 0.0, 0.0, 0, None)
         prepared = move in position.prepared
         stake = self.settings.prepared_stake if prepared else self.settings.stake(max(chances[move]))
-        until = self._until(best, stake, confirm=min(self.settings.confirm_nodes, stake.most))
+        confirm = min(self.settings.confirm_nodes, stake.most)
+        until = self._until(best, clear=stake.clear, least=stake.least, confirm=confirm)
         evaluation = before.evaluation if before is not None else None
         if evaluation is None or not until.settled([(nodes, step.expected()) for nodes, step in evaluation.trail]):
             evaluation = asked(Query(child, stake.most, until=until))
@@ -258,18 +260,10 @@ class Examiner:
     def _punishes(self, asked: Asked, board: chess.Board, best: Line, climb: Climb, reply: str) -> bool:
         """Whether another reply punishes, by a search of its own; what stays in doubt is not said to."""
         bar = max(self.settings.threshold, ALSO_SHARE * climb.loss)
-        until = Until(
-            best=best.score.expected(),
-            threshold=bar,
-            clear=ALSO_CLEAR,
-            least=self.settings.side_nodes // 2,
-            confirm=self.settings.side_nodes // 2,
-            noise=self.settings.noise,
-            fall=self.settings.noise_fall,
-        ).for_victim()
-        replied = chess.Board(f"{climb.child} 0 1")
-        replied.push_uci(reply)
-        answer = asked(Query(replied.epd(), ALSO_STRETCH * self.settings.side_nodes, until=until))
+        half = self.settings.side_nodes // 2
+        until = self._until(best, clear=ALSO_CLEAR, least=half, confirm=half, threshold=bar).for_victim()
+        child = _epd_after(chess.Board(f"{climb.child} 0 1"), reply)
+        answer = asked(Query(child, ALSO_STRETCH * self.settings.side_nodes, until=until))
         lost = loss(best.score, answer.best.score.of(board.turn))
         if not answer.best.pv:  # the reply ends the game
             return lost >= bar
