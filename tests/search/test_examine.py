@@ -2,145 +2,34 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from dataclasses import dataclass, field
-
 import chess
 import pytest
 from msgspec.structs import replace
+from score_table import (
+    BEST,
+    CLEAR,
+    CONFIRM,
+    DROPPED,
+    F3,
+    KEPT,
+    RARE,
+    SETTINGS,
+    SIDE,
+    START,
+    Flat,
+    Table,
+    Told,
+    after,
+    at,
+    examine,
+)
 
 from trapscan.errors import EngineAnswerError
-from trapscan.model import Chances, Evaluation, Examined, Line, Position, Query
+from trapscan.model import Chances, Evaluation, Line, Query
 from trapscan.score import Score
-from trapscan.search import Examiner, choose_candidates
-from trapscan.search.examine import MAX_EXTENSIONS, NeedsMore
-from trapscan.settings import Settings, Stake
-
-BEST, CONFIRM, SIDE = 50_000, 8_000, 5_000
-LIKELY = Stake(chance=0.1, least=16_000, most=64_000, clear=1.5)
-RARE = Stake(chance=0.0, least=2_000, most=32_000, clear=1.0)
-SETTINGS = Settings(
-    stakes=(LIKELY, RARE),
-    noise=0.06,
-    noise_fall=0.5,
-    best_nodes=BEST,
-    confirm_nodes=CONFIRM,
-    side_nodes=SIDE,
-    min_prior=0.004,
-    min_chance=0.01,
-    threshold=0.10,
-    levels=(1000, 2000),
-    level=1000,
-)
-# E = 1/(1 + 10^(-cp/400)). Against a best of 0 (E 0.5) 70 centipawns are a loss of 0.0994, 71 of 0.1008, 75 of 0.1063,
-# 76 of 0.1077. A search that ends in doubt after 32,000 nodes has a noise of 0.015, so a slip loses 0.1075 there.
-DROPPED, KEPT = 75, 76
-CLEAR = 400
-
-Told = Mapping[int, list[tuple[str, int]]]
-"""From a budget on: (line, centipawns of the side to move) of each line."""
-
-
-@dataclass
-class Table:
-    """Answers from a table; what it does not hold is equal, with the first legal move, and other moves lose. Remembers
-    the questions."""
-
-    says: dict[str, Told] = field(default_factory=dict)
-    multipv: bool = True
-    asked: list[Query] = field(default_factory=list)
-    nodes: list[tuple[str, int]] = field(default_factory=list)
-
-    def evaluate(self, query: Query) -> Evaluation:
-        self.asked.append(query)
-        answer = self._answer(query)
-        self.nodes.append((query.epd, answer.nodes))
-        return answer
-
-    def _answer(self, query: Query) -> Evaluation:
-        if query.until is None:
-            return self._at(query, query.budget)
-        trail: list[tuple[int, Score]] = []
-        for nodes in (1_000, *(2_000 * 2**i for i in range(12))):
-            if nodes > query.budget:
-                break
-            answer = self._at(query, nodes)
-            trail.append((answer.nodes, answer.best.score))
-            if not answer.best.pv or query.until.settled([(nodes, score.expected()) for nodes, score in trail]):
-                break
-        return Evaluation(answer.lines, answer.nodes, trail=tuple(trail))
-
-    def _at(self, query: Query, budget: int) -> Evaluation:
-        board = chess.Board(query.epd + " 0 1")
-        if board.is_checkmate():
-            return Evaluation((Line(Score(board.turn, mate=0), ()),), nodes=0)
-        if board.is_stalemate():
-            return Evaluation((Line(Score(board.turn, cp=0), ()),), nodes=0)
-        told = self.says.get(query.epd, {})
-        fitting = [nodes for nodes in told if nodes <= budget]
-        quiet = [(min(move.uci() for move in board.legal_moves), 0)]
-        lines = list(told[max(fitting)] if fitting else quiet)
-        named = {pv.split()[0] for pv, _ in lines}
-        lines += [(move, -900) for move in sorted(m.uci() for m in board.legal_moves) if move not in named]
-        return Evaluation(
-            tuple(Line(Score(board.turn, cp=cp), tuple(pv.split())) for pv, cp in lines[: query.lines]), budget
-        )
-
-    def spent(self, epd: str) -> list[int]:
-        """Nodes of each search of a position, in order."""
-        return [nodes for asked, nodes in self.nodes if asked == epd]
-
-
-@dataclass
-class Flat:
-    """A chance model that knows nothing, and may change chances once losses are known."""
-
-    joined: Chances = field(default_factory=dict)
-    losses: list[Mapping[str, tuple[float, float]]] = field(default_factory=list)
-    name: str = "flat"
-
-    def predict(self, boards: list[chess.Board], levels: tuple[int, ...]) -> list[Chances]:
-        return [{move.uci(): (1 / b.legal_moves.count(),) * len(levels) for move in b.legal_moves} for b in boards]
-
-    def join(self, chances: Chances, losses: Mapping[str, tuple[float, float]], levels: tuple[int, ...]) -> Chances:
-        self.losses.append(losses)
-        return {**chances, **self.joined}
-
-
-def at(moves: str = "", *, fen: str = chess.STARTING_FEN, prepared: tuple[str, ...] = ()) -> Position:
-    board = chess.Board(fen)
-    for move in moves.split():
-        board.push_uci(move)
-    return Position(board.epd(), fen, tuple(moves.split()), 1, prepared)
-
-
-def after(position: Position, *moves: str) -> str:
-    board = position.board()
-    for move in moves:
-        board.push_uci(move)
-    return board.epd()
-
-
-def only(position: Position, **chances: float) -> dict[str, tuple[float, float]]:
-    """Chances of all legal moves: those named, and nothing for the others."""
-    return {m.uci(): (chances.get(m.uci(), 0.0),) * 2 for m in position.board().legal_moves}
-
-
-def examine(
-    position: Position,
-    table: Table,
-    *,
-    model: Flat | None = None,
-    settings: Settings = SETTINGS,
-    needs_more: NeedsMore | None = None,
-    **chances: float,
-) -> Examined:
-    examiner = Examiner(table, model or Flat(), settings, needs_more=needs_more)
-    return examiner.examine(position, only(position, **chances))
-
-
-START = at()
-F3 = after(START, "f2f3")
+from trapscan.search import choose_candidates
+from trapscan.search.examine import MAX_EXTENSIONS
+from trapscan.settings import Settings
 
 
 @pytest.mark.parametrize(("cp", "slips"), [(KEPT, ["f2f3"]), (DROPPED, []), (-CLEAR, [])])
@@ -185,31 +74,6 @@ def test_what_many_play_must_be_clearer(cp: int, chance: float, prepared: tuple[
     assert table.spent(F3) == spent
 
 
-@pytest.mark.parametrize(("at_first", "deeper", "slips"), [(KEPT, 40, []), (60, KEPT + 5, ["f2f3"])])
-def test_a_prepared_move_in_doubt_is_searched_again(at_first: int, deeper: int, slips: list[str]) -> None:
-    table = Table({F3: {0: [("e7e5", at_first)], 4 * LIKELY.most: [("e7e5", deeper)]}})
-    found = examine(at(prepared=("f2f3",)), table, f2f3=0.001)
-    assert [slip.move for slip in found.slips] == slips
-    assert [slip.nodes for slip in found.slips] == [4 * LIKELY.most] * len(slips)
-    assert table.spent(START.epd) == [BEST] + [4 * BEST] * len(slips), "before it is called one"
-    assert table.spent(F3)[1] == 4 * LIKELY.most
-    rest = Table(table.says)
-    examine(START, rest, f2f3=0.001)
-    assert rest.spent(START.epd) == [BEST], "others are not"
-
-
-def test_the_other_search_of_the_position_holds_for_all_its_moves() -> None:
-    """Where the best move turns out to be worth less, so does what the other moves lose."""
-    e3 = after(START, "e2e3")
-    says = {
-        START.epd: {0: [("d2d4", 60)], 4 * BEST: [("d2d4", 0)]},
-        F3: {0: [("e7e5", 15)]},
-        e3: {0: [("e7e5", 30)]},
-    }
-    assert [slip.move for slip in examine(START, Table(says), f2f3=0.05, e2e3=0.05).slips] == ["e2e3"]
-    assert not examine(at(prepared=("f2f3",)), Table(says), f2f3=0.05, e2e3=0.05).slips
-
-
 def test_a_move_that_looks_like_a_slip_at_first_is_none() -> None:
     table = Table({F3: {0: [("e7e5", CLEAR)], 8_000: [("e7e5", 0)]}})
     found = examine(START, table, f2f3=0.05)
@@ -223,65 +87,12 @@ def test_a_slip_tells_its_score_its_line_and_where_it_first_showed() -> None:
     assert (slip.refutation, slip.exposed, slip.nodes) == (("d7d5", "e2e4"), 4_000, 8_000)
 
 
-def test_the_best_move_is_not_searched_again() -> None:
-    table, model = Table({START.epd: {0: [("e2e4", 30)]}}), Flat()
-    found = examine(START, table, model=model, e2e4=0.5, d2d4=0.4)
-    assert table.spent(after(START, "e2e4")) == []
-    assert found.others[0] == ("e2e4", Score(chess.WHITE, cp=30), BEST)
-    assert model.losses[-1]["e2e4"] == (0.0, 0.0)
-
-
 def test_black_as_the_victim() -> None:
     position = at("e2e4")
     child = after(position, "f7f6")
     found = examine(position, Table({child: {0: [("d2d4", 200)]}, position.epd: {0: [("e7e5", -20)]}}), f7f6=0.5)
     assert [(slip.move, slip.score) for slip in found.slips] == [("f7f6", Score(chess.BLACK, cp=-200))]
     assert found.best == Line(Score(chess.BLACK, cp=-20), ("e7e5",))
-
-
-def test_losses_are_measured_against_the_best_move_and_never_negative() -> None:
-    """All moves lose where the position is lost: none of them is a slip. Better than best is a loss of nothing."""
-    model, lost = Flat(), Table({START.epd: {0: [("e2e4", -600)]}, F3: {0: [("e7e5", 600)]}})
-    better = after(START, "g2g4")
-    lost.says[better] = {0: [("e7e5", 500)]}
-    assert not examine(START, lost, model=model, f2f3=0.05, g2g4=0.04).slips
-    assert model.losses[-1] == {"f2f3": (0.0, 0.0), "g2g4": (0.0, 0.0)}
-
-
-def test_a_candidate_that_is_better_than_the_best_move_takes_its_place() -> None:
-    """Against the first best move (0) f2f3 loses 0.03, against d2d4 (+150, E 0.70) it loses 0.23."""
-    d4 = after(START, "d2d4")
-    table = Table({START.epd: {0: [("e2e4", 0)]}, d4: {0: [("d7d5 c2c4", -150)]}, F3: {0: [("e7e5", 20)]}})
-    found = examine(START, table, d2d4=0.05, f2f3=0.04, e2e4=0.03)
-    assert found.best == Line(Score(chess.WHITE, cp=150), ("d2d4", "d7d5", "c2c4"))
-    assert [slip.move for slip in found.slips] == ["f2f3", "e2e4"]
-    assert table.spent(d4) == [2_000, BEST // 3]
-    assert table.spent(F3) == [2_000, CONFIRM, SIDE], "what seemed harmless is looked at again"
-
-
-def test_what_only_seems_better_than_the_best_move_is_not_believed() -> None:
-    d4 = after(START, "d2d4")
-    table = Table({START.epd: {0: [("e2e4", 0)]}, d4: {0: [("d7d5", -150)], 8_000: [("d7d5", 10)]}})
-    found = examine(START, table, d2d4=0.05)
-    assert (found.best.score, table.spent(d4)) == (Score(chess.WHITE, cp=0), [2_000, BEST // 3])
-
-
-def test_where_all_others_would_be_slips_the_best_move_must_bear_it_out() -> None:
-    """+100 (E 0.64) for e2e4 makes a slip of f2f3 (0); if e2e4 comes to 0 too there is none."""
-    e4 = after(START, "e2e4")
-    table = Table({START.epd: {0: [("e2e4 e7e5", 100)]}, e4: {0: [("e7e5", 0)]}, F3: {0: [("e7e5", 0)]}})
-    found = examine(START, table, f2f3=0.05)
-    assert not found.slips and found.best == Line(Score(chess.WHITE, cp=0), ("e2e4", "e7e5"))
-    assert table.spent(e4) == [16_000], "as many nodes as fit into a third of the best move's"
-    assert table.spent(F3) == [8_000], "what it had come to settles it"
-
-    table.says[e4] = {0: [("e7e5", -100)]}
-    found = examine(START, table, f2f3=0.05)
-    assert [slip.move for slip in found.slips] == ["f2f3"] and found.best.score.cp == 100
-
-    table = Table({**table.says, e4: {0: [("e7e5", 50)]}})  # then f2f3 is the better one
-    found = examine(START, table, f2f3=0.05)
-    assert not found.slips and found.best == Line(Score(chess.WHITE, cp=0), ("f2f3", "e7e5"))
 
 
 def test_join_is_told_the_shallow_and_the_deep_loss() -> None:

@@ -1,0 +1,88 @@
+"""What all losses are measured against: when the best move is searched once more, and when it is another."""
+
+from __future__ import annotations
+
+import chess
+import pytest
+from score_table import BEST, CONFIRM, F3, KEPT, LIKELY, SIDE, START, Flat, Table, after, at, examine
+
+from trapscan.model import Line
+from trapscan.score import Score
+
+
+@pytest.mark.parametrize(("at_first", "deeper", "slips"), [(KEPT, 40, []), (60, KEPT + 5, ["f2f3"])])
+def test_a_prepared_move_in_doubt_is_searched_again(at_first: int, deeper: int, slips: list[str]) -> None:
+    table = Table({F3: {0: [("e7e5", at_first)], 4 * LIKELY.most: [("e7e5", deeper)]}})
+    found = examine(at(prepared=("f2f3",)), table, f2f3=0.001)
+    assert [slip.move for slip in found.slips] == slips
+    assert [slip.nodes for slip in found.slips] == [4 * LIKELY.most] * len(slips)
+    assert table.spent(START.epd) == [BEST] + [4 * BEST] * len(slips), "before it is called one"
+    assert table.spent(F3)[1] == 4 * LIKELY.most
+    rest = Table(table.says)
+    examine(START, rest, f2f3=0.001)
+    assert rest.spent(START.epd) == [BEST], "others are not"
+
+
+def test_the_other_search_of_the_position_holds_for_all_its_moves() -> None:
+    """Where the best move turns out to be worth less, so does what the other moves lose."""
+    e3 = after(START, "e2e3")
+    says = {
+        START.epd: {0: [("d2d4", 60)], 4 * BEST: [("d2d4", 0)]},
+        F3: {0: [("e7e5", 15)]},
+        e3: {0: [("e7e5", 30)]},
+    }
+    assert [slip.move for slip in examine(START, Table(says), f2f3=0.05, e2e3=0.05).slips] == ["e2e3"]
+    assert not examine(at(prepared=("f2f3",)), Table(says), f2f3=0.05, e2e3=0.05).slips
+
+
+def test_the_best_move_is_not_searched_again() -> None:
+    table, model = Table({START.epd: {0: [("e2e4", 30)]}}), Flat()
+    found = examine(START, table, model=model, e2e4=0.5, d2d4=0.4)
+    assert table.spent(after(START, "e2e4")) == []
+    assert found.others[0] == ("e2e4", Score(chess.WHITE, cp=30), BEST)
+    assert model.losses[-1]["e2e4"] == (0.0, 0.0)
+
+
+def test_losses_are_measured_against_the_best_move_and_never_negative() -> None:
+    """All moves lose where the position is lost: none of them is a slip. Better than best is a loss of nothing."""
+    model, lost = Flat(), Table({START.epd: {0: [("e2e4", -600)]}, F3: {0: [("e7e5", 600)]}})
+    better = after(START, "g2g4")
+    lost.says[better] = {0: [("e7e5", 500)]}
+    assert not examine(START, lost, model=model, f2f3=0.05, g2g4=0.04).slips
+    assert model.losses[-1] == {"f2f3": (0.0, 0.0), "g2g4": (0.0, 0.0)}
+
+
+def test_a_candidate_that_is_better_than_the_best_move_takes_its_place() -> None:
+    """Against the first best move (0) f2f3 loses 0.03, against d2d4 (+150, E 0.70) it loses 0.23."""
+    d4 = after(START, "d2d4")
+    table = Table({START.epd: {0: [("e2e4", 0)]}, d4: {0: [("d7d5 c2c4", -150)]}, F3: {0: [("e7e5", 20)]}})
+    found = examine(START, table, d2d4=0.05, f2f3=0.04, e2e4=0.03)
+    assert found.best == Line(Score(chess.WHITE, cp=150), ("d2d4", "d7d5", "c2c4"))
+    assert [slip.move for slip in found.slips] == ["f2f3", "e2e4"]
+    assert table.spent(d4) == [2_000, BEST // 3]
+    assert table.spent(F3) == [2_000, CONFIRM, SIDE], "what seemed harmless is looked at again"
+
+
+def test_what_only_seems_better_than_the_best_move_is_not_believed() -> None:
+    d4 = after(START, "d2d4")
+    table = Table({START.epd: {0: [("e2e4", 0)]}, d4: {0: [("d7d5", -150)], 8_000: [("d7d5", 10)]}})
+    found = examine(START, table, d2d4=0.05)
+    assert (found.best.score, table.spent(d4)) == (Score(chess.WHITE, cp=0), [2_000, BEST // 3])
+
+
+def test_where_all_others_would_be_slips_the_best_move_must_bear_it_out() -> None:
+    """+100 (E 0.64) for e2e4 makes a slip of f2f3 (0); if e2e4 comes to 0 too there is none."""
+    e4 = after(START, "e2e4")
+    table = Table({START.epd: {0: [("e2e4 e7e5", 100)]}, e4: {0: [("e7e5", 0)]}, F3: {0: [("e7e5", 0)]}})
+    found = examine(START, table, f2f3=0.05)
+    assert not found.slips and found.best == Line(Score(chess.WHITE, cp=0), ("e2e4", "e7e5"))
+    assert table.spent(e4) == [16_000], "as many nodes as fit into a third of the best move's"
+    assert table.spent(F3) == [8_000], "what it had come to settles it"
+
+    table.says[e4] = {0: [("e7e5", -100)]}
+    found = examine(START, table, f2f3=0.05)
+    assert [slip.move for slip in found.slips] == ["f2f3"] and found.best.score.cp == 100
+
+    table = Table({**table.says, e4: {0: [("e7e5", 50)]}})  # then f2f3 is the better one
+    found = examine(START, table, f2f3=0.05)
+    assert not found.slips and found.best == Line(Score(chess.WHITE, cp=0), ("f2f3", "e7e5"))
