@@ -17,6 +17,7 @@ from pathlib import Path
 
 import msgspec
 import pytest
+from small_scans import BUDGETS
 
 import trapscan
 from trapscan.contract import encode_scan
@@ -33,9 +34,7 @@ from trapscan.job import cluster as cluster_room
 Stockfish = tuple[EngineSpec, Probe]
 SMALL = {
     "side": "both",
-    "stakes": [{"chance": 0.0, "least": 1000, "most": 3000}],
-    "best_nodes": 5000,
-    "confirm_nodes": 3000,
+    **BUDGETS,
     "beyond": 0,
     "max_candidates": 3,
 }

@@ -14,6 +14,7 @@ import chess.pgn
 import chess.polyglot
 import jsonschema
 import pytest
+from small_scans import BUDGETS
 
 from trapscan.chance import BLEND_K, PLAYER_K, CountedModel, Evidence, blend, load_model
 from trapscan.chance.evidence import answers_to
@@ -27,9 +28,7 @@ from trapscan.report import scan_schema, write_reports
 Stockfish = tuple[EngineSpec, Probe]
 
 SMALL = {
-    "stakes": [{"chance": 0.0, "least": 1000, "most": 3000}],
-    "best_nodes": 5000,
-    "confirm_nodes": 3000,
+    **BUDGETS,
     "beyond": 1,
     "max_candidates": 5,
 }

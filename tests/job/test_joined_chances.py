@@ -8,6 +8,7 @@ from pathlib import Path
 
 import chess
 import pytest
+from small_scans import BUDGETS
 
 from trapscan import settings
 from trapscan.chance import load_model
@@ -19,9 +20,7 @@ Stockfish = tuple[EngineSpec, Probe]
 
 FAKE = Path(__file__).parent.parent / "engines" / "fake_uci.py"
 SMALL = {
-    "stakes": [{"chance": 0.0, "least": 1000, "most": 3000}],
-    "best_nodes": 5000,
-    "confirm_nodes": 3000,
+    **BUDGETS,
     "max_candidates": 5,
     "levels": (1200, 1800),
 }

@@ -3,100 +3,28 @@ interruptions; nothing is searched twice; what fails is told."""
 
 from __future__ import annotations
 
-import contextlib
 import json
-import os
-import signal
-import subprocess
 import sys
-import textwrap
-import time
-from collections.abc import Callable
-from dataclasses import dataclass, field
 from pathlib import Path
 
 import jsonschema
 import pytest
+from small_scans import AFTER_NF6, BEFORE_NF6, LINES, MORE, SMALL, Spied, spied
 
-import trapscan.job.run
 from trapscan.contract import Finding, Scan, encode_scan
-from trapscan.engines import Engine, EngineSpec, Probe
-from trapscan.engines.process import EngineProcess
+from trapscan.engines import EngineSpec, Probe
 from trapscan.errors import EngineError, InputError
-from trapscan.job import Result, scan
-from trapscan.job.work import Finished, Tools
-from trapscan.model import Evaluation, Position, Query
+from trapscan.job import scan
 from trapscan.report import scan_schema
 
 Stockfish = tuple[EngineSpec, Probe]
 
-SMALL = {
-    "stakes": [{"chance": 0.0, "least": 1000, "most": 3000}],
-    "best_nodes": 5000,
-    "confirm_nodes": 3000,
-    "beyond": 1,
-    "max_candidates": 3,
-}
 FAKE = Path(__file__).parent.parent / "engines" / "fake_uci.py"
-
-# White has one move everywhere, Black several; 3...Nf6 allows the scholar's mate (common practice, no source).
-LINES = """[Event "Small"]
-[Result "*"]
-
-1. e4 e5 (1... c5 2. Nf3) (1... e6 2. d4) (1... c6) 2. Bc4 Nc6 3. Qh5 Nf6 *
-"""
-BEFORE_NF6 = "r1bqkbnr/pppp1ppp/2n5/4p2Q/2B1P3/8/PPPP1PPP/RNB1K1NR b KQkq - 3 3"
-AFTER_NF6 = "r1bqkb1r/pppp1ppp/2n2n2/4p2Q/2B1P3/8/PPPP1PPP/RNB1K1NR"
-MORE = LINES.replace("(1... c6)", "(1... c6 2. d4)")
-
-
-@dataclass
-class Spied:
-    """A run, the positions it examined (EPD), and the questions that reached the engine."""
-
-    result: Result
-    store: Path
-    examined: list[str] = field(default_factory=list)
-    asked: list[Query] = field(default_factory=list)
-
-
-def spied(file: Path, store: Path, engine: EngineSpec) -> Spied:
-    """A scan with one worker, in this process, under observation."""
-    examined: list[str] = []
-    asked: list[Query] = []
-    work, evaluate = trapscan.job.run.work, Engine.evaluate
-
-    def watch_work(tools: Tools, position: Position) -> Finished:
-        examined.append(position.epd)
-        return work(tools, position)
-
-    def watch_evaluate(self: Engine, query: Query) -> Evaluation:
-        asked.append(query)
-        return evaluate(self, query)
-
-    with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(trapscan.job.run, "work", watch_work)
-        patch.setattr(Engine, "evaluate", watch_evaluate)
-        result = scan([file], engine=engine.command[0], jobs=1, store=store, **SMALL)
-    return Spied(result, store, examined, asked)
 
 
 def scholars_mate(report: Scan) -> Finding:
     (found,) = [f for f in report.findings if f.slip and f.slip.san == "Nf6" and f.fen == BEFORE_NF6]
     return found
-
-
-@pytest.fixture(scope="module")
-def lines(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    file = tmp_path_factory.mktemp("lines") / "small.pgn"
-    file.write_text(LINES)
-    return file
-
-
-@pytest.fixture(scope="module")
-def first(stockfish: Stockfish, lines: Path, tmp_path_factory: pytest.TempPathFactory) -> Spied:
-    """The undisturbed run with one worker and a store of its own."""
-    return spied(lines, tmp_path_factory.mktemp("first") / "store.db", stockfish[0])
 
 
 def test_content(first: Spied) -> None:
@@ -150,90 +78,6 @@ def test_an_added_line_searches_only_what_is_new(first: Spied, stockfish: Stockf
     assert set(grown.examined) & set(first.examined) <= {branch}, "where it branches off there is a new move"
     fresh = scan([file], engine=stockfish[0].command[0], jobs=1, store=tmp_path / "fresh.db", **SMALL)
     assert encode_scan(grown.result.scan) == encode_scan(fresh.scan)
-
-
-KILLED = textwrap.dedent("""
-    import sys
-    from pathlib import Path
-    from trapscan.job import Progress, scan
-
-    class Tell(Progress):
-        def step(self, positions, slips):
-            print("step", flush=True)
-
-    if __name__ == "__main__":
-        file, store, engine, settings, jobs = sys.argv[1:6]
-        scan([file], engine=engine, jobs=int(jobs), store=Path(store), progress=Tell(), **eval(settings))
-""")
-
-
-@pytest.fixture
-def killed_midway(lines: Path, stockfish: Stockfish, tmp_path: Path) -> Callable[[int], tuple[Path, list[int]]]:
-    """A function that runs the scan with so many workers and kills it after four positions: the store, and the
-    processes below the one killed."""
-
-    def run(jobs: int) -> tuple[Path, list[int]]:
-        script, store = tmp_path / "run.py", tmp_path / "store.db"
-        script.write_text(KILLED)
-        settings = [stockfish[0].command[0], repr(SMALL), str(jobs)]
-        with subprocess.Popen(
-            [sys.executable, str(script), str(lines), str(store), *settings], stdout=subprocess.PIPE
-        ) as process:
-            assert process.stdout is not None
-            assert [process.stdout.readline() for _ in range(4)] == [b"step\n"] * 4
-            below = descendants(process.pid)
-            process.kill()
-        assert process.returncode == -signal.SIGKILL
-        return store, below
-
-    return run
-
-
-def status(pid: int) -> tuple[int, str]:
-    """Parent and state of a process; (0, "") when there is none."""
-    try:
-        fields = Path(f"/proc/{pid}/stat").read_text().rpartition(")")[2].split()
-    except OSError:
-        return 0, ""
-    return int(fields[1]), fields[0]
-
-
-def descendants(pid: int) -> list[int]:
-    """All processes below this one, engines in their own sessions included."""
-    parents = {int(entry.name): status(int(entry.name))[0] for entry in Path("/proc").iterdir() if entry.name.isdigit()}
-    found = [pid]
-    for parent in found:
-        found += [child for child, its in parents.items() if its == parent]
-    return found[1:]
-
-
-needs_linux = pytest.mark.skipif(not sys.platform.startswith("linux"), reason="kills, and reads /proc")
-
-
-@needs_linux
-def test_a_killed_run_goes_on(
-    first: Spied, lines: Path, stockfish: Stockfish, killed_midway: Callable[[int], tuple[Path, list[int]]]
-) -> None:
-    store, _ = killed_midway(1)
-    resumed = scan([lines], engine=stockfish[0].command[0], jobs=1, store=store, **SMALL)
-    assert 4 <= resumed.stats.from_store < resumed.stats.positions, "it was killed midway, and nothing done is lost"
-    assert encode_scan(resumed.scan) == encode_scan(first.result.scan)
-
-
-@needs_linux
-def test_a_killed_run_leaves_no_workers(killed_midway: Callable[[int], tuple[Path, list[int]]]) -> None:
-    _, below = killed_midway(2)
-    left = below
-    try:
-        deadline = time.monotonic() + 5
-        while left and time.monotonic() < deadline:
-            time.sleep(0.1)
-            left = [pid for pid in left if status(pid)[1] not in ("", "Z")]
-        assert below and not left
-    finally:
-        for pid in left:
-            with contextlib.suppress(ProcessLookupError):
-                os.kill(pid, signal.SIGKILL)
 
 
 def test_a_file_for_both_sides(first: Spied, lines: Path, stockfish: Stockfish, tmp_path: Path) -> None:
@@ -329,30 +173,6 @@ def test_a_position_that_kills_the_engine_is_a_problem_and_the_rest_goes_on(
     assert all("\n" not in text for text in texts)
     whole = {f.id for f in first.result.scan.findings if len(f.line) not in (5, 6)}
     assert whole and whole <= {f.id for f in report.findings}
-
-
-@needs_linux
-def test_fifty_kills_change_no_byte(first: Spied, lines: Path, stockfish: Stockfish, tmp_path: Path) -> None:
-    """SIGKILL right after `go`, in the midst of a scan, every second search until 50 engines are dead."""
-    killed: list[int] = []
-    searches = 0
-    send = EngineProcess.send
-
-    def deadly(self: EngineProcess, text: str) -> None:
-        nonlocal searches
-        send(self, text)
-        if "\ngo " in text:
-            searches += 1
-            if searches % 2 and len(killed) < 50:
-                killed.append(self.pid)
-                os.kill(self.pid, signal.SIGKILL)
-
-    with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(EngineProcess, "send", deadly)
-        result = scan([lines], engine=stockfish[0].command[0], jobs=1, store=tmp_path / "store.db", **SMALL)
-    assert len(set(killed)) == 50 == result.stats.restarts
-    assert result.scan.problems == ()
-    assert encode_scan(result.scan) == encode_scan(first.result.scan)
 
 
 def test_odd_answers_are_told_and_kept(

@@ -10,6 +10,7 @@ from typing import Any
 import chess
 import msgspec
 import pytest
+from small_scans import BUDGETS
 
 from trapscan.cli import main
 from trapscan.contract import Depth, Finding, MoveText, Verified, encode_scan
@@ -171,9 +172,7 @@ def test_the_store_answers_the_second_time(judge: Judge) -> None:
 # --- the whole job, with real engines --------------------------------------------------------------------------------
 
 SMALL: dict[str, Any] = {
-    "stakes": [{"chance": 0.0, "least": 1000, "most": 3000}],
-    "best_nodes": 5000,
-    "confirm_nodes": 3000,
+    **BUDGETS,
     "beyond": 0,
     "max_candidates": 4,
 }
