@@ -39,6 +39,14 @@ def test_every_dependency_is_pinned(name: str, extras: tuple[str, ...]) -> None:
     assert not re.search(r"https?:|--index|--find-links|file:", lock)
 
 
+def test_the_two_commands_of_the_readme_install_from_them() -> None:
+    named = {
+        script: re.findall(r"^set_up (\S*)", (ROOT / "scripts" / script).read_text(encoding="utf-8"), re.M)
+        for script in ("demo", "test")
+    }
+    assert named == {"demo": ["requirements-run.lock"], "test": ["requirements.lock"]}
+
+
 def test_both_pin_the_same_versions() -> None:
     assert pins("requirements-run.lock") <= pins("requirements.lock")
 
