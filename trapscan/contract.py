@@ -197,11 +197,13 @@ class Tool(Record, frozen=True, kw_only=True):
 
 
 class EngineUsed(Record, frozen=True, kw_only=True):
-    """The engine by name, the options set, and the limit it was driven with ("nodes", "depth", "movetime")."""
+    """The engine by name, the options set, and the limit it was driven with ("nodes", "depth", "movetime"); `embedded`:
+    it is the small one that comes with trapscan."""
 
     name: str
     options: dict[str, str | int | bool]
     limit_kind: str
+    embedded: bool = False
 
 
 class InputFile(Record, frozen=True, kw_only=True):

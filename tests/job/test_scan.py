@@ -242,5 +242,5 @@ def test_the_embedded_engine(embedded: Stockfish, tmp_path: Path) -> None:
     tiny = SMALL | {"stakes": [{"chance": 0.0, "least": 500, "most": 1500}], "best_nodes": 1000, "beyond": 0}
     result = scan([file], engine="embedded", jobs=1, store=tmp_path / "store.db", **tiny | {"max_candidates": 2})
     assert (result.scan.input.positions, result.scan.problems) == (3, ())
-    assert result.scan.engine.limit_kind == "nodes" and result.stats.searched_nodes > 0
+    assert result.scan.engine.embedded and result.scan.engine.limit_kind == "nodes" and result.stats.searched_nodes > 0
     jsonschema.validate(json.loads(encode_scan(result.scan)), scan_schema())

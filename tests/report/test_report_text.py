@@ -11,6 +11,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 from markdown_it import MarkdownIt
+from msgspec.structs import replace
 from sample_scans import HOSTILE, bulk_scan, hostile_scan, make_scan, trap_scan
 
 from trapscan.levels import at_level
@@ -18,7 +19,7 @@ from trapscan.plain import plain
 from trapscan.report import tables, terminal_summary
 from trapscan.report.groups import sections
 from trapscan.report.markdown import escape, markdown
-from trapscan.report.text import counted_as, numbered, percent, points, position_words, score_words, signed
+from trapscan.report.text import EMBEDDED, counted_as, numbered, percent, points, position_words, score_words, signed
 from trapscan.report.view import title_of
 
 
@@ -43,6 +44,13 @@ def test_numbers_never_read_as_nothing() -> None:
     assert [counted_as(n, "game") for n in (0, 1, 2)] == ["0 games", "1 game", "2 games"]
     assert score_words({"mate": 2}) == "mate in 2" and score_words({"mate": -3}) == "mated in 3"
     assert score_words({"mate": 0}) == "checkmated" and score_words(-147) == "-1.47"
+
+
+def test_a_report_by_the_embedded_engine_says_that_it_errs() -> None:
+    scan = trap_scan()
+    assert EMBEDDED not in markdown(scan, 1500, 40)
+    weak = replace(scan, engine=replace(scan.engine, embedded=True))
+    assert EMBEDDED in markdown(weak, 1500, 40)
 
 
 def test_a_position_in_words() -> None:

@@ -187,7 +187,10 @@ def _varying(probe: engines.Probe) -> Iterator[str]:
 
 def _used(tools: Tools) -> EngineUsed:
     return EngineUsed(
-        name=tools.probe.name, options=dict(tools.settings.engine_options), limit_kind=tools.probe.limit_kind
+        name=tools.probe.name,
+        options=dict(tools.settings.engine_options),
+        limit_kind=tools.probe.limit_kind,
+        embedded=tools.spec.embedded,
     )
 
 

@@ -9,7 +9,7 @@ import jinja2
 from trapscan.contract import Scan
 from trapscan.plain import plain
 from trapscan.report.groups import by_opening, sections
-from trapscan.report.text import FAIR_PLAY, counted_as, points, side_name
+from trapscan.report.text import EMBEDDED, FAIR_PLAY, counted_as, points, side_name
 from trapscan.report.view import kind_words
 
 OF_EACH_OPENING = 5
@@ -40,7 +40,7 @@ def summary(scan: Scan, level: float) -> str:
         f"{sides[:1].upper()}{sides[1:]} from {files or 'no file'}: {counted_as(counted.games, 'game')}, "
         f"{counted.positions} positions ({counted.merged} more were transpositions). "
         f"{counted_as(len(scan.findings), 'finding')}, ranked for level {level:.0f}. "
-        f"Engine: {plain(scan.engine.name, limit=80)}.{_second(scan)}{_games(scan)}"
+        f"Engine: {plain(scan.engine.name, limit=80)}.{_weak(scan)}{_second(scan)}{_games(scan)}"
     )
 
 
@@ -51,6 +51,10 @@ def _games(scan: Scan) -> str:
     files = ", ".join(plain(file.name, limit=80) for file in scan.evidence.files)
     whose = f", moves of {plain(scan.evidence.player, limit=80)} only" if scan.evidence.player else ""
     return f" What was played is counted in {files} ({scan.evidence.games} games{whose})."
+
+
+def _weak(scan: Scan) -> str:
+    return f" {EMBEDDED}" if scan.engine.embedded else ""
 
 
 def _second(scan: Scan) -> str:
