@@ -167,17 +167,19 @@ class Engine:
         session = self._live()
         start = time.perf_counter()
         trail: list[tuple[int, Score]] = []
+        expected: list[tuple[int, float]] = []
         replies: list[str] = []
+        seen: dict[str, str] = {}
 
         def enough(line: bytes) -> bool:
-            step = step_of_line(line, board, self.probe.mate_floor)
+            step = step_of_line(line, board, self.probe.mate_floor, seen)
             if step is None or until is None:
                 return False
             nodes, best = step
             trail.append((nodes, best.score))
+            expected.append((nodes, best.score.expected()))
             replies.append(best.pv[0])
-            recent = [(nodes, score.expected()) for nodes, score in trail[-LOOKS_BACK:]]
-            return until.settled(recent, replies)
+            return until.settled(expected[-LOOKS_BACK:], replies)
 
         try:
             raw = session.search(board, limit, seconds, multipv=wanted, moves=moves, enough=enough if until else None)

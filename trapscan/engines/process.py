@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import contextlib
 import os
-import queue
 import signal
 import subprocess
 import threading
@@ -13,10 +12,9 @@ from collections import deque
 from collections.abc import Iterator, Sequence
 
 from trapscan.engines import guard
+from trapscan.engines.pipe import output_of
 from trapscan.errors import EngineCrashedError, EngineTimeoutError
 
-_CHUNK = 1 << 16
-_WAITING_CHUNKS = 64  # with _CHUNK: at most 4 MiB wait to be read, then the engine has to
 _LONGEST_LINE = 1 << 16  # a longer line is cut: no UCI line that matters comes near
 _SLICE = 1.0  # seconds; longer waits are sliced to notice that the machine slept
 
@@ -24,8 +22,7 @@ _SLICE = 1.0  # seconds; longer waits are sliced to notice that the machine slep
 class EngineProcess:
     """A running engine. `read_lines` yields decoded lines; all errors are trapscan's own.
 
-    A thread reads, because that is the only way to wait with a deadline on every system; it holds at most a few MiB,
-    so an engine that floods its output is slowed down rather than believed.
+    An engine that floods its output is slowed down rather than believed: see `pipe`.
     """
 
     def __init__(self, command: Sequence[str], *, cwd: str | None = None, name: str = "") -> None:
@@ -51,32 +48,14 @@ class EngineProcess:
             ) from exc
         self.pid = self._popen.pid
         guard.watch(self.pid)
-        # SimpleQueue wakes its reader several times faster than Queue; the bound is kept by the reading thread.
-        self._chunks: queue.SimpleQueue[bytes] = queue.SimpleQueue()
+        assert self._popen.stdout is not None
+        self._output = output_of(self._popen.stdout)
         self._lines: deque[bytes] = deque()
         self._partial = b""
         self._ended = False
         self._closed = False
         self._stderr = b""
-        for target in (self._read_output, self._read_errors):
-            threading.Thread(target=target, name=f"engine {self.pid}", daemon=True).start()
-
-    # --- the reading threads -----------------------------------------------------------------------------------------
-
-    def _read_output(self) -> None:
-        assert self._popen.stdout is not None
-        fd = self._popen.stdout.fileno()
-        while not self._closed:
-            try:
-                chunk = os.read(fd, _CHUNK)
-            except OSError:
-                chunk = b""
-            while self._chunks.qsize() >= _WAITING_CHUNKS and not self._closed:
-                time.sleep(0.001)
-            self._chunks.put(chunk)
-            if not chunk:
-                break
-        self._popen.stdout.close()  # here and not in close(): a descriptor must not be closed under a reader
+        threading.Thread(target=self._read_errors, name=f"engine {self.pid}", daemon=True).start()
 
     def _read_errors(self) -> None:
         assert self._popen.stderr is not None
@@ -114,9 +93,8 @@ class EngineProcess:
             if before >= deadline:
                 raise EngineTimeoutError(f"no {what} within {seconds:.0f} s", engine=self.name)
             wait = min(_SLICE, deadline - before)
-            try:
-                chunk = self._chunks.get(timeout=wait)
-            except queue.Empty:
+            chunk = self._output.read(wait)
+            if chunk is None:
                 overslept = time.monotonic() - before - wait
                 if overslept > _SLICE:
                     deadline += overslept
@@ -215,12 +193,8 @@ class EngineProcess:
                 self._popen.stdin.close()
         deadline = time.monotonic() + patience
         while self._peek_status(0) is None and time.monotonic() < deadline:
-            with contextlib.suppress(queue.Empty):  # keep its output flowing, or it may never come to read `quit`
-                # without a wait: where another thread takes the chunk instead, one with a timeout may wait for ever
-                # (CPython 3.11; found by the soak: a worker outlived its killed scan)
-                self._chunks.get_nowait()
-                continue
-            time.sleep(0.005)
+            if not self._output.read(0):  # keep its output flowing, or it may never come to read `quit`
+                time.sleep(0.005)
         self._closed = True
         if os.name == "posix":
             with contextlib.suppress(OSError):
@@ -230,3 +204,4 @@ class EngineProcess:
                 self._popen.kill()
         guard.forget(self.pid)
         self._popen.wait()
+        self._output.close()

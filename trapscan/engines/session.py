@@ -140,8 +140,11 @@ class Session:
         """Wait until everything sent so far, and the commands `after`, has been taken in; by default as long as a start
         may take."""
         self.process.send(after + "isready\n")  # in one go: each write wakes the engine
-        for line in self.process.read_lines(seconds or self._start_seconds, "answer to 'isready'"):
-            if line.lower().endswith(b"readyok"):
+        self._until_ready(seconds or self._start_seconds)
+
+    def _until_ready(self, seconds: float) -> None:
+        for line in self.process.read_lines(seconds, "answer to 'isready'"):
+            if line[-7:].lower() == b"readyok":
                 return
 
     def search(
@@ -180,10 +183,12 @@ class Session:
             setup = []
         if fresh:
             setup.append(self._fresh)
-        self.ready(seconds, after="".join(setup))
         only = " searchmoves " + " ".join(moves) if moves else ""
+        # In one go, as each write wakes the engine and each answer wakes us. What it says before it is ready is not
+        # about this search.
+        self.process.send(f"{''.join(setup)}isready\nposition fen {fen}\ngo {limit}{only}\n")
+        self._until_ready(seconds)
         start = time.perf_counter()
-        self.process.send(f"position fen {fen}\ngo {limit}{only}\n")
         try:
             lines, best, last = self._answer(seconds, enough)
         except EngineTimeoutError as exc:

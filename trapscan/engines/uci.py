@@ -7,7 +7,8 @@ case, CRLF, keywords in any order, a prompt before an answer, bytes that are no 
 from __future__ import annotations
 
 import difflib
-from collections.abc import Iterable, Sequence
+import re
+from collections.abc import Iterable, MutableMapping, Sequence
 from dataclasses import dataclass
 
 import chess
@@ -135,9 +136,28 @@ class Info:
 
 _NUMBERS = frozenset({"depth", "multipv", "nodes"})
 
+_USUAL = re.compile(
+    rb"info depth (\d{1,9})(?: seldepth \d+)?(?: multipv (\d{1,9}))? score (?:cp (-?\d{1,9})|mate (-?\d{1,9}))"
+    rb"( lowerbound| upperbound)? nodes (\d{1,18})(?: nps \d+)?(?: hashfull \d+)?(?: tbhits \d+)?(?: time \d+)?"
+    rb" pv ([a-h][1-8][a-h][1-8][nbrq]?(?: [a-h1-8nbrq]{4,5})*)"
+)
+"""A line as most engines write it. Such a line is read in one go, to the same outcome and several times faster."""
+
 
 def parse_info(line: bytes) -> Info | None:
     """An `info ... score ...` line, keywords in any order and case; None when it holds no score that can be read."""
+    usual = _USUAL.fullmatch(line)
+    if usual is not None:
+        depth, index, cp_text, mate_text, flag, nodes, moves = usual.groups()
+        return Info(
+            depth=int(depth),
+            index=int(index or 1),
+            cp=int(cp_text) if cp_text else None,
+            mate=int(mate_text) if mate_text else None,
+            bound=0 if flag is None else 1 if flag == b" lowerbound" else -1,
+            nodes=int(nodes),
+            pv=moves.decode().split(" "),
+        )
     words = line.decode("latin-1").split()
     low = [word.lower() for word in words]
     numbers = {"depth": 0, "multipv": 1, "nodes": 0}
@@ -250,14 +270,31 @@ def read_answer(
     return Evaluation(tuple(result), nodes, max(info.depth for info in chosen), tuple(notes))
 
 
-def step_of_line(line: bytes, board: chess.Board, mate_floor: int) -> tuple[int, Line] | None:
+def step_of_line(
+    line: bytes, board: chess.Board, mate_floor: int, seen: MutableMapping[str, str] | None = None
+) -> tuple[int, Line] | None:
     """The nodes and the best line of an `info` line that holds its exact score and its moves, or None. The line is its
-    first move only, unless the distance of a mate must be read off the rest: this is done for every iteration."""
-    info = parse_info(line)
-    if info is None or info.bound or info.index != 1 or info.mate == 0:
+    first move only, unless the distance of a mate must be read off the rest: this is done for every iteration. `seen`
+    remembers the first moves of one search, which are checked for legality once: text -> UCI, "" if illegal."""
+    usual = _USUAL.fullmatch(line) if not mate_floor else None
+    if usual is None:
+        info = parse_info(line)
+        if info is None or info.bound or info.index != 1 or info.mate == 0:
+            return None
+        pv = _legal_part(board, info.pv) if mate_floor else _first_move(board, info.pv)
+        return (info.nodes, Line(_score(info, board, pv, mate_floor), pv)) if pv else None
+    _, index, cp, mate, flag, nodes, moves = usual.groups()
+    if flag or (index and int(index) != 1) or (mate and int(mate) == 0):
         return None
-    pv = _legal_part(board, info.pv) if mate_floor else _first_move(board, info.pv)
-    return (info.nodes, Line(_score(info, board, pv, mate_floor), pv)) if pv else None
+    text = moves[:5].decode().rstrip()
+    move = seen.get(text) if seen is not None else None
+    if move is None:
+        move = "".join(_first_move(board, [text]))
+        if seen is not None:
+            seen[text] = move
+    if not move:
+        return None
+    return int(nodes), Line(Score(board.turn, cp=int(cp) if cp else None, mate=int(mate) if mate else None), (move,))
 
 
 def _last_complete(infos: Sequence[Info], wanted: int) -> list[Info]:

@@ -6,9 +6,9 @@ its own here; where it is a target it is told apart by its type.
 
 from __future__ import annotations
 
-import operator
-
 import chess
+
+from trapscan.explain import captures
 
 VALUES: dict[chess.PieceType, int] = {
     chess.PAWN: 1,
@@ -18,9 +18,6 @@ VALUES: dict[chess.PieceType, int] = {
     chess.QUEEN: 9,
     chess.KING: 0,
 }
-
-_SETTLE_PLIES = 10
-_SETTLE_NODES = 600
 
 
 def value_at(board: chess.Board, square: chess.Square) -> int:
@@ -67,6 +64,8 @@ def exchange(board: chess.Board, move: chess.Move) -> int:
     Each side takes back with its least valuable piece that legally can, and stops when going on would cost it.
     """
     won = taken_by(board, move)
+    if not board.is_castling(move):
+        return won - captures.loot_after(captures.state_of(board), move.from_square, move.to_square, move.promotion)
     board.push(move)
     try:
         return won - loot(board, move.to_square)
@@ -76,16 +75,7 @@ def exchange(board: chess.Board, move: chess.Move) -> int:
 
 def loot(board: chess.Board, square: chess.Square) -> int:
     """What the side to move can net by capturing on `square`: 0 where it cannot or had better not."""
-    if not board.attackers_mask(board.turn, square):
-        return 0
-    best: chess.Move | None = None
-    lowest = 100
-    for move in board.generate_legal_captures(chess.BB_ALL, chess.BB_SQUARES[square]):
-        kind = board.piece_type_at(move.from_square) or chess.KING
-        cost = 50 if kind == chess.KING else VALUES[kind]
-        if cost < lowest and move.promotion in (None, chess.QUEEN):
-            best, lowest = move, cost
-    return max(0, exchange(board, best)) if best else 0
+    return captures.loot(captures.state_of(board), square)
 
 
 def as_mover(board: chess.Board, side: chess.Color) -> chess.Board:
@@ -108,77 +98,18 @@ def settle(board: chess.Board, side: chess.Color) -> tuple[int, tuple[chess.Move
     Either may stop at any time unless it is in check. Mate on the way counts as 100 pawns. The search is bounded, so
     in wild positions it is an estimate.
     """
-    key = (
-        *(board.pawns, board.knights, board.bishops, board.rooks, board.queens, board.kings),
-        *(board.occupied_co[chess.WHITE], board.turn, board.ep_square, board.chess960),
-    )
+    key = captures.state_of(board)
     found = _settled.get(key)
     if found is None:
         if len(_settled) >= _REMEMBERED:
             _settled.clear()
-        found = _settled[key] = _settle(board.copy(stack=False), -1000, 1000, _SETTLE_PLIES, [0])
+        worth, steps = captures.settle(key)
+        found = _settled[key] = worth, tuple(chess.Move(*step) for step in steps)
     value, line = found
     return (value if board.turn == side else -value), line
 
 
 _REMEMBERED = 20_000
-_settled: dict[tuple[object, ...], tuple[int, tuple[chess.Move, ...]]] = {}
-"""Positions settled before, by all that decides it (castling is no capture and no way out of check). The slips of one
-position share its best line and its surroundings, so most are asked about several times."""
-
-
-def _settle(
-    board: chess.Board, low: int, high: int, plies: int, nodes: list[int]
-) -> tuple[int, tuple[chess.Move, ...]]:
-    """Captures-only search, from the mover's point of view, within the window `low`..`high`."""
-    nodes[0] += 1
-    stand = balance(board, board.turn)
-    check = board.is_check()
-    if plies <= 0 or nodes[0] > _SETTLE_NODES:
-        return stand, ()
-    best = -100 if check else stand
-    line: tuple[chess.Move, ...] = ()
-    if best >= high:
-        return best, line
-    low = max(low, best)
-    any_move = False
-    for taken, move in _evasions(board) if check else _noisy(board):
-        any_move = True
-        if not check and stand + taken <= low and not board.gives_check(move):
-            continue  # too little to matter, unless the check wins time for more
-        board.push(move)
-        value, rest = _settle(board, -high, -low, plies - 1, nodes)
-        board.pop()
-        if -value > best:
-            best, line = -value, (move, *rest)
-            low = max(low, best)
-            if best >= high:
-                break
-    if check and not any_move:
-        return -100, ()
-    return best, line
-
-
-def _evasions(board: chess.Board) -> list[tuple[int, chess.Move]]:
-    """All moves with what each takes, the most first."""
-    moves = [(taken_by(board, move), move) for move in board.legal_moves]
-    moves.sort(key=lambda entry: (-entry[0], entry[1].uci()))
-    return moves
-
-
-def _noisy(board: chess.Board) -> list[tuple[int, chess.Move]]:
-    """Captures and queen promotions with what each takes: the biggest victim by the smallest taker first."""
-    moves = [move for move in board.generate_legal_captures() if move.promotion in (None, chess.QUEEN)]
-    seventh = chess.BB_RANK_7 if board.turn else chess.BB_RANK_2
-    if board.pawns & board.occupied_co[board.turn] & seventh:
-        moves += [
-            move
-            for move in board.generate_legal_moves(board.pawns & seventh, ~board.occupied)
-            if move.promotion == chess.QUEEN and not board.is_en_passant(move)
-        ]
-    decorated = [(-taken_by(board, move), value_at(board, move.from_square), move.uci(), move) for move in moves]
-    decorated.sort(key=_first_three)
-    return [(-taken, move) for taken, _, _, move in decorated]
-
-
-_first_three = operator.itemgetter(0, 1, 2)
+_settled: dict[captures.State, tuple[int, tuple[chess.Move, ...]]] = {}
+"""Positions settled before. The slips of one position share its best line and its surroundings, so most are asked about
+several times."""
