@@ -7,7 +7,9 @@ import random
 import chess
 import pytest
 
+from trapscan.explain.deeds import checks
 from trapscan.explain.exchange import as_mover, balance, exchange, loot, settle, taken_by, value_at
+from trapscan.explain.play import Play
 
 
 def plain_loot(board: chess.Board, square: chess.Square) -> int:
@@ -122,3 +124,25 @@ def test_special_moves(fen: str) -> None:
             assert loot(board, square) == plain_loot(board, square), square
         for move in board.legal_moves:
             assert exchange(board, move) == plain_exchange(board, move), move
+
+
+def test_no_check_is_missed_where_mates_are_looked_for() -> None:
+    found = 0
+    for board in positions(4, 300):
+        if board.was_into_check():
+            continue
+        checking = [move for move in board.legal_moves if board.gives_check(move)]
+        assert [move for move in checks(board) if board.gives_check(move)] == checking, board.fen()
+        found += len(checking)
+    assert found > 100
+
+
+def test_a_line_is_kept_for_its_own_position_only() -> None:
+    start = chess.Board("4k3/8/8/8/8/8/4P3/4K3 w - - 0 1")
+    other = chess.Board("4k3/8/8/8/8/8/4P3/4K3 w - - 7 9")
+    slip, line = chess.Move.from_uci("e2e4"), ("e8e7", "e1e2")
+    play = Play.after(start, slip, line)
+    assert Play.after(start.copy(), slip, line) is play
+    assert [board.fen() for board in Play.after(other, slip, line).boards] != [board.fen() for board in play.boards]
+    assert len(Play.after(start, slip, line[:1])) == 1
+    assert play.boards[0].peek() == slip

@@ -85,14 +85,17 @@ class Store:
 
         def read() -> dict[Query, Evaluation]:
             db = self._connection()
-            row = db.execute("SELECT id FROM engines WHERE identity = ?", (identity,)).fetchone()
-            if row is None:
-                return {}
+            engine = self._engines.get(identity)
+            if engine is None:
+                row = db.execute("SELECT id FROM engines WHERE identity = ?", (identity,)).fetchone()
+                if row is None:
+                    return {}
+                engine = self._engines[identity] = row[0]
             found: dict[Query, Evaluation] = {}
             for part in _parts(list(keys)):
                 marks = ",".join("?" * len(part))
                 sql = f"SELECT query, answer FROM answers WHERE engine = ? AND query IN ({marks})"
-                for key, blob in db.execute(sql, (row[0], *part)):
+                for key, blob in db.execute(sql, (engine, *part)):
                     payload = _unsealed(key, blob)
                     if payload is not None:
                         with contextlib.suppress(msgspec.MsgspecError, ValueError):
@@ -162,6 +165,7 @@ class Store:
     def close(self) -> None:
         """Close the file; a later call opens it again."""
         with self._lock:
+            self._engines.clear()
             if self._db is not None:
                 db, self._db = self._db, None
                 with contextlib.suppress(sqlite3.Error):

@@ -8,11 +8,13 @@ from trapscan.explain.gain import needs_more
 from trapscan.explain.instead import instead
 from trapscan.explain.motif import Motif
 from trapscan.explain.motifs import find_motifs
+from trapscan.explain.play import Play
 from trapscan.explain.slip import Explanation, explain_slip
 
 __all__ = [
     "Explanation",
     "Motif",
+    "Play",
     "explain_slip",
     "find_motifs",
     "instead",

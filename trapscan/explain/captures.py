@@ -55,6 +55,15 @@ def state_of(board: chess.Board) -> State:
     )
 
 
+def queen_reach(square: chess.Square, occupied: int) -> int:
+    """The squares that a queen on `square` bears on."""
+    return (
+        _DIAG[square][_DIAG_MASK[square] & occupied]
+        | _FILE[square][_FILE_MASK[square] & occupied]
+        | _RANK[square][_RANK_MASK[square] & occupied]
+    )
+
+
 def settle(state: State) -> tuple[int, tuple[Step, ...]]:
     """The balance for the side to move once both have played out the captures and promotions that pay, and those
     moves: see `exchange.settle`."""
@@ -246,8 +255,7 @@ def _noisy(state: State) -> list[int]:
     us, them, p, _, _, _, _, _, white, ep = state
     occupied = us | them
     keys = []
-    for value, origin, reach in _men(state):
-        targets = reach & them
+    for value, origin, targets in _men(state, them, them):
         while targets:
             target = targets.bit_length() - 1
             targets ^= _BB[target]
@@ -282,8 +290,7 @@ def _evasions(state: State, checkers: int) -> list[int]:
     useful = 0  # against two checkers only the king moves
     if not checkers & (checkers - 1):
         useful = checkers | chess.between(king, checkers.bit_length() - 1)
-    for _, origin, reach in _men(state):
-        targets = reach & ~us if origin == king else reach & useful
+    for _, origin, targets in _men(state, useful, ~us):
         while targets:
             target = targets.bit_length() - 1
             targets ^= _BB[target]
@@ -311,8 +318,8 @@ def _evasions(state: State, checkers: int) -> list[int]:
     return keys
 
 
-def _men(state: State) -> list[tuple[int, int, int]]:
-    """Of the mover's pieces and king: value, square, all squares they bear on."""
+def _men(state: State, wanted: int, wanted_by_king: int) -> list[tuple[int, int, int]]:
+    """Of the mover's pieces and king that bear on a wanted square: value, square, the wanted squares."""
     us, them, _, n, b, r, q, k, _, _ = state
     occupied = us | them
     men = []
@@ -320,20 +327,27 @@ def _men(state: State) -> list[tuple[int, int, int]]:
     while mask:
         square = mask.bit_length() - 1
         mask ^= _BB[square]
-        men.append((3, square, _KNIGHT[square]))
-    mask = us & (b | r | q)
+        reach = _KNIGHT[square] & wanted
+        if reach:
+            men.append((3, square, reach))
+    straight = r | q
+    mask = us & (b | straight)
     while mask:
         square = mask.bit_length() - 1
         bit = _BB[square]
         mask ^= bit
-        reach = 0
-        if not bit & r:
-            reach = _DIAG[square][_DIAG_MASK[square] & occupied]
-        if not bit & b:
+        if not _LINES[square] & wanted:
+            continue
+        reach = 0 if bit & r else _DIAG[square][_DIAG_MASK[square] & occupied]
+        if bit & straight:
             reach |= _FILE[square][_FILE_MASK[square] & occupied] | _RANK[square][_RANK_MASK[square] & occupied]
-        men.append((3 if bit & b else 5 if bit & r else 9, square, reach))
+        reach &= wanted
+        if reach:
+            men.append((3 if bit & b else 5 if bit & r else 9, square, reach))
     mask = us & k
     if mask:
         square = mask.bit_length() - 1
-        men.append((0, square, _KING[square]))
+        reach = _KING[square] & wanted_by_king
+        if reach:
+            men.append((0, square, reach))
     return men

@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+
 import chess
 
+from trapscan.explain import captures
 from trapscan.explain.exchange import as_mover, loot, value_at
 from trapscan.explain.play import Play
 from trapscan.explain.words import listed, number, piece_name, the_piece, the_pieces
@@ -65,14 +68,32 @@ def mate_threat(board: chess.Board, side: chess.Color) -> chess.Move | None:
     mine = as_mover(board, side)
     if board.is_check() and board.turn != side:
         return None
-    for move in mine.legal_moves:
-        if mine.gives_check(move):
-            mine.push(move)
-            mate = mine.is_checkmate()
-            mine.pop()
-            if mate:
-                return move
+    for move in checks(mine):
+        mine.push(move)
+        mate = mine.is_checkmate()
+        mine.pop()
+        if mate:
+            return move
     return None
+
+
+def checks(board: chess.Board) -> Iterator[chess.Move]:
+    """The legal moves that give check, and a few that do not, in the order of `legal_moves`: those that go where the
+    enemy king, not in check so far, is seen from, or leave such a square; castling and en passant may surprise."""
+    king = board.king(not board.turn)
+    if king is None:
+        return
+    if board.is_check():
+        yield from board.legal_moves
+        return
+    lines = captures.queen_reach(king, board.occupied)
+    near = lines | chess.BB_KNIGHT_ATTACKS[king]
+    shields = lines & board.occupied_co[board.turn]
+    for move in board.generate_pseudo_legal_moves():
+        start, end = chess.BB_SQUARES[move.from_square], chess.BB_SQUARES[move.to_square]
+        told = start & shields or end & near or move.to_square == board.ep_square or board.is_castling(move)
+        if told and board.is_legal(move):
+            yield move
 
 
 def threats(board: chess.Board, after: chess.Board, move: chess.Move) -> list[chess.Square]:

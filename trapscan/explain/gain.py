@@ -58,8 +58,12 @@ class Gain:
         return dict(self.tally).get(kind, 0)
 
 
-def weigh(board: chess.Board, slip: chess.Move, best: Line, slip_score: Score, play: Play) -> Gain:
-    """What the refutation wins, played out in `play`. `board` stands before the slip; both scores are the victim's."""
+def weigh(
+    board: chess.Board, slip: chess.Move, best: Line, slip_score: Score, play: Play, best_play: Play | None = None
+) -> Gain:
+    """What the refutation wins, played out in `play`. `board` stands before the slip; both scores are the victim's;
+    `best_play` is the best line played out."""
+    best_play = Play.along(board, best.pv) if best_play is None else best_play
     punisher = not board.turn
     score = slip_score.of(board.turn)
     if play.end.is_checkmate() and play.end.turn == board.turn:
@@ -68,7 +72,7 @@ def weigh(board: chess.Board, slip: chess.Move, best: Line, slip_score: Score, p
         moves = -(score.mate or 0) or 1
         return Gain("mate", 0.0, 2 * moves - 1, len(play), mate=moves)
 
-    level = _alternative(board, best, len(play) + 1, punisher)
+    level = _alternative(best_play, best.score, len(play) + 1, punisher)
     drop = (best.score.of(board.turn).plain - score.plain) / 100
     # a small loss that shows only late in a line is a guess: it is not looked for there
     settled = [settle(position, punisher) for position in play.boards[: 1 + _last(drop)]]
@@ -83,7 +87,7 @@ def weigh(board: chess.Board, slip: chess.Move, best: Line, slip_score: Score, p
         better = taken  # the alternative gives as much, but for play that its score counts; here it is just gone
     if _worth(taken) < NOTHING <= _worth(better):
         # nothing is taken: the slip let something go, and that must be plain to see and worth most of the loss
-        prizes, (standing, soon) = _let_go(board, slip, best, punisher)
+        prizes, (standing, soon) = _let_go(best_play, slip, best.score, punisher)
         better = _difference(reached, soon)
         # a queen that is taken and taken back is no chance: only what is there more in the end
         missed = next((square for kind, square in prizes if better.get(kind, 0) > 0), None)
@@ -104,9 +108,7 @@ def weigh(board: chess.Board, slip: chess.Move, best: Line, slip_score: Score, p
 def needs_more(board: chess.Board, slip: chess.Move, refutation: Sequence[str]) -> bool:
     """Whether the line should go on before it is explained: it ends in the middle of an exchange or in a check, or
     before any gain shows. A line of 16 plies or more is never too short; a mate is complete."""
-    after = board.copy(stack=1)
-    after.push(slip)
-    play = Play.along(after, refutation)
+    play = Play.after(board, slip, refutation)
     if play.end.is_game_over():
         return False
     if len(play) >= 16:
@@ -178,15 +180,15 @@ def _pieces(gain: Gain, sign: int) -> list[str]:
 # --- where the gain is in hand ---------------------------------------------------------------------------------------
 
 
-def _alternative(board: chess.Board, best: Line, plies: int, side: chess.Color) -> tuple[int, Tally]:
+def _alternative(best: Play, score: Score, plies: int, side: chess.Color) -> tuple[int, Tally]:
     """Balance and counts of the victim's best line where it last comes to rest within `plies` plies.
 
     An engine's line may be cut in the middle of an exchange: a rest at which either side is worse off, by _TRUST pawns
     or more, than the line's own score says is not believed. Where no rest is left, the board as it stands counts, or
     what the line's first capture leads to.
     """
-    play = Play.along(board, best.pv[: min(plies, _HORIZON)])
-    claimed = best.score.of(side).plain / 100
+    play = best.first(min(plies, _HORIZON))
+    claimed = score.of(side).plain / 100
     for position in reversed(play.boards[1:]):
         value = balance(position, side)
         if abs(value - claimed) >= _TRUST or position.is_check():
@@ -197,16 +199,16 @@ def _alternative(board: chess.Board, best: Line, plies: int, side: chess.Color) 
         value, rest = settle(play.boards[1], side)
         if abs(value - claimed) < _TRUST:
             return value, _counts(_played(play.boards[1], rest), side)
-    return balance(board, side), _counts(board, side)
+    return balance(play.boards[0], side), _counts(play.boards[0], side)
 
 
 def _let_go(
-    board: chess.Board, slip: chess.Move, best: Line, side: chess.Color
+    best: Play, slip: chess.Move, score: Score, side: chess.Color
 ) -> tuple[list[tuple[chess.PieceType, chess.Square]], tuple[int, Tally]]:
     """(what the best line takes with its first moves, balance and counts that it has reached then): the men that the
     victim takes there where they stand on `board`, but for what the slip takes, the most valuable first; nothing, and
     those of the board, where it takes nothing soon."""
-    play = Play.along(board, best.pv[:_SOON])
+    board, play = best.boards[0], best.first(_SOON)
     prizes = [
         (-VALUES[taken[1]], index, taken)
         for index in play.own()
@@ -216,7 +218,7 @@ def _let_go(
     ]
     if not prizes:
         return [], (balance(board, side), _counts(board, side))
-    return [(kind, square) for _, _, (square, kind) in sorted(prizes)], _alternative(board, best, _SOON, side)
+    return [(kind, square) for _, _, (square, kind) in sorted(prizes)], _alternative(best, score, _SOON, side)
 
 
 def _plateau(values: list[int], level: int, before: int, drop: float, play: Play) -> int:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterable
+from collections.abc import Collection, Iterable, MutableMapping
 
 import chess
 
@@ -31,6 +31,7 @@ def instead(
     slip: str = "",
     punish: str = "",
     slips: Collection[str] = (),
+    merits: MutableMapping[str, str] | None = None,
 ) -> tuple[Instead, ...]:
     """Up to three good moves for the victim, the likeliest at levels[`level`] first.
 
@@ -38,6 +39,7 @@ def instead(
     what they lose. `slips` are all moves that are slips here: none of
     them is ever shown, nor `slip` itself, even where the engine's first look took one for the best move. With the slip
     and the punisher's reply (UCI) given, `answers` says what a move meets; it is empty where nothing true can be said.
+    `merits` keeps what speaks for a move whatever the slip was, for the next call on this board.
     """
     side = board.turn
     top = best.score.of(side)
@@ -52,12 +54,19 @@ def instead(
     result = []
     for uci in good[:SHOWN]:
         move = board.parse_uci(uci)
-        words = answers(board, move, slip=slip, punish=punish)
+        words = answers(board, move, slip=slip, punish=punish, merits=merits)
         result.append(Instead(san=board.san(move), uci=uci, cp=scored[uci].json(), answers=words))
     return tuple(result)
 
 
-def answers(board: chess.Board, move: chess.Move, *, slip: str = "", punish: str = "") -> str:
+def answers(
+    board: chess.Board,
+    move: chess.Move,
+    *,
+    slip: str = "",
+    punish: str = "",
+    merits: MutableMapping[str, str] | None = None,
+) -> str:
     """What `move` meets or does, in a few words ('covers a5', 'guards the pawn on e5'), or nothing.
 
     With `slip` and `punish` (UCI) it says what becomes of the punishing move after `move`, where that can be seen.
@@ -67,6 +76,13 @@ def answers(board: chess.Board, move: chess.Move, *, slip: str = "", punish: str
         met = _meets(board, move, after, chess.Move.from_uci(slip), chess.Move.from_uci(punish))
         if met:
             return met
+    merits = {} if merits is None else merits
+    if move.uci() not in merits:
+        merits[move.uci()] = _merit(board, move)
+    return merits[move.uci()]
+
+
+def _merit(board: chess.Board, move: chess.Move) -> str:
     # what "looks" or "seems" so tempts; here the plain deed is enough
     deeds = [deed.partition(",")[0] for deed in strengths(board, move)[:2]]
     return " and ".join(deeds if deeds[:1] == ["gives check"] else deeds[:1])

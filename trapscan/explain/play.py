@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 import chess
 
+from trapscan.explain.captures import state_of
 from trapscan.explain.exchange import capture_square
 
 
@@ -17,6 +18,20 @@ class Play:
 
     boards: tuple[chess.Board, ...]
     moves: tuple[chess.Move, ...]
+
+    @classmethod
+    def after(cls, board: chess.Board, slip: chess.Move, line: Sequence[str]) -> Play:
+        """The line from the position after `slip`. The last few are kept: whether a line is long enough is asked before
+        it is explained."""
+        key = (*state_of(board), board.castling_rights, board.halfmove_clock, board.fullmove_number, board.chess960)
+        known = _kept.get((*key, slip, *line))
+        if known is None:
+            after = board.copy(stack=False)
+            after.push(slip)
+            while len(_kept) >= _MOST_KEPT:
+                del _kept[next(iter(_kept))]
+            known = _kept[(*key, slip, *line)] = cls.along(after, line)
+        return known
 
     @classmethod
     def along(cls, board: chess.Board, line: Sequence[str | chess.Move]) -> Play:
@@ -36,6 +51,10 @@ class Play:
             boards.append(after)
             moves.append(move)
         return cls(tuple(boards), tuple(moves))
+
+    def first(self, plies: int) -> Play:
+        """The line cut after so many plies."""
+        return self if plies >= len(self.moves) else Play(self.boards[: plies + 1], self.moves[:plies])
 
     @property
     def side(self) -> chess.Color:
@@ -82,3 +101,7 @@ class Play:
             elif capture_square(self.boards[index], move) == square:
                 return None
         return square
+
+
+_MOST_KEPT = 32
+_kept: dict[tuple[object, ...], Play] = {}

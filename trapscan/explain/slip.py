@@ -53,20 +53,21 @@ def explain_slip(
     best: Line,
     slip_score: Score,
     refutation: Sequence[str],
+    best_play: Play | None = None,
 ) -> Explanation:
     """Explain why `slip` tempts and why it fails.
 
     `board` is the position before the slip, the victim to move, with its move stack if there is one; `best` the
     victim's best line (victim's view, moves in UCI); `slip_score` the score after the slip (any view);
-    `refutation` the line after the slip in UCI, the punisher's reply first. Pure: no engine is asked.
+    `refutation` the line after the slip in UCI, the punisher's reply first; `best_play` the best line played out, which
+    the slips of a position may share. Pure: no engine is asked.
     """
-    after = board.copy(stack=1)
-    after.push(slip)
-    play = Play.along(after, refutation)
-    gain = gains.weigh(board, slip, best, slip_score, play)
+    play = Play.after(board, slip, refutation)
+    best_play = Play.along(board, best.pv) if best_play is None else best_play
+    gain = gains.weigh(board, slip, best, slip_score, play, best_play)
     told: list[Theme] = []
     if gain.kind == "attack":
-        told = themes(play, Play.along(board, best.pv))[:THEMES_TOLD]
+        told = themes(play, best_play)[:THEMES_TOLD]
         gain = replace(gain, line=gains.quiet_from(play, max([gain.line, *(theme.ply for theme in told)]), play.side))
     names = [theme.name for theme in told] if gain.missed is None else [m.MISSED]
     shown = Play(play.boards[: gain.line + 1], play.moves[: gain.line])

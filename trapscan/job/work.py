@@ -133,35 +133,38 @@ def solve(position: Position, evaluator: Recorder, model: ChanceModel, settings:
     board = position.board()
     chances = model.predict([board], settings.levels)[0]
     examined = Examiner(evaluator, model, settings, needs_more=explain.needs_more).examine(position, chances)
-    middle = min(range(len(settings.levels)), key=lambda i: abs(settings.levels[i] - settings.level))
-    finds = _finds(board, examined, model, settings)
-    told = tuple(
-        _tell(board, examined, slip, find, settings, middle) for slip, find in zip(examined.slips, finds, strict=True)
-    )
+    told = tuple(_told(board, examined, model, settings))
     return Outcome(examined, told, tuple(digest_of(query) for query in evaluator.asked))
 
 
-def _tell(
-    board: chess.Board, examined: Examined, slip: Slip, find: tuple[float, ...], settings: Settings, level: int
-) -> Told:
-    explanation = explain.explain_slip(
-        board,
-        chess.Move.from_uci(slip.move),
-        best=examined.best,
-        slip_score=slip.score,
-        refutation=slip.refutation,
-    )
-    instead = explain.instead(
-        board,
-        examined.best,
-        [(move, score, settings.noise_after(nodes)) for move, score, nodes in examined.others],
-        examined.chances,
-        level,
-        slip=slip.move,
-        punish=slip.refutation[0] if slip.refutation else "",
-        slips=[other.move for other in examined.slips],
-    )
-    return Told(slip, explanation, instead, find)
+def _told(board: chess.Board, examined: Examined, model: ChanceModel, settings: Settings) -> Iterator[Told]:
+    """The slips explained. What they share is worked out once: the best line, what speaks for the other moves."""
+    middle = min(range(len(settings.levels)), key=lambda i: abs(settings.levels[i] - settings.level))
+    best_play = explain.Play.along(board, examined.best.pv)
+    others = [(move, score, settings.noise_after(nodes)) for move, score, nodes in examined.others]
+    slips = [slip.move for slip in examined.slips]
+    merits: dict[str, str] = {}
+    for slip, find in zip(examined.slips, _finds(board, examined, model, settings), strict=True):
+        explanation = explain.explain_slip(
+            board,
+            chess.Move.from_uci(slip.move),
+            best=examined.best,
+            slip_score=slip.score,
+            refutation=slip.refutation,
+            best_play=best_play,
+        )
+        instead = explain.instead(
+            board,
+            examined.best,
+            others,
+            examined.chances,
+            middle,
+            slip=slip.move,
+            punish=slip.refutation[0] if slip.refutation else "",
+            slips=slips,
+            merits=merits,
+        )
+        yield Told(slip, explanation, instead, find)
 
 
 def _finds(
