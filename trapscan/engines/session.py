@@ -153,12 +153,14 @@ class Session:
         limit: str,
         seconds: float,
         *,
+        fen: str = "",
         multipv: int = 1,
         moves: Iterable[str] = (),
         fresh: bool = True,
         enough: Callable[[bytes], bool] | None = None,
     ) -> RawAnswer:
-        """Search `board` (a root without history) with `go <limit>`; `fresh` forgets all earlier searches first.
+        """Search `board` (a root without history; `fen`: the same if at hand) with `go <limit>`; `fresh` forgets all
+        earlier searches first.
         `enough` is shown each line with a score; when it says yes the search is stopped and what comes after is not
         looked at, so that the answer does not depend on how soon the engine obeys (the best move is then STOPPED).
 
@@ -174,7 +176,7 @@ class Session:
                 raise EngineRefusedError("the engine does not play Chess960", engine=self.engine_name, epd=board.epd())
             setup.append(f"setoption name UCI_Chess960 value {str(board.chess960).lower()}\n")
             self._chess960 = board.chess960
-        fen = board.fen(shredder=board.chess960, en_passant="legal")
+        fen = fen or board.fen(shredder=board.chess960, en_passant="legal")
         self.clean = False
         if fresh and self._prime:
             # What `ucinewgame` leaves behind of other positions, a first look at this one replaces.

@@ -219,7 +219,7 @@ def _settle(state: State, low: int, high: int, plies: int, nodes: list[int]) -> 
     any_move = False
     theirs = (them & k).bit_length() - 1
     seen = _SEEN_FROM[theirs] if theirs >= 0 else 0
-    moves = _evasions(state, checkers) if checkers else _noisy(state)
+    moves = _evasions(state, checkers) if checkers else _noisy(state, low - stand, seen)
     moves.sort()
     for key in moves:
         origin, target, promotion = _PLACE[key >> 9 & 63], _PLACE[key >> 3 & 63], _BY_LETTER[key & 7]
@@ -250,12 +250,22 @@ def _key(taken: int, value: int, origin: int, target: int, promotion: chess.Piec
     return (_TOP - taken) << 19 | value << 15 | _PLACE[origin] << 9 | _PLACE[target] << 3 | _LETTER[promotion]
 
 
-def _noisy(state: State) -> list[int]:
-    """Pseudo-legal captures and queen promotions, as keys."""
-    us, them, p, _, _, _, _, _, white, ep = state
+def _noisy(state: State, least: int, seen: int) -> list[int]:
+    """Pseudo-legal captures and queen promotions, as keys; of the pieces' captures those are left out that take no more
+    than `least` and cannot give check, as no square of `seen` is touched."""
+    us, them, p, n, b, r, q, _, white, ep = state
     occupied = us | them
     keys = []
-    for value, origin, targets in _men(state, them, them):
+    dear = them & seen
+    if least < 9:
+        dear |= them & q
+        if least < 5:
+            dear |= them & r
+            if least < 3:
+                dear |= them & (n | b)
+                if least < 1:
+                    dear = them
+    for value, origin, targets in _men(state, them, dear, seen, them):
         while targets:
             target = targets.bit_length() - 1
             targets ^= _BB[target]
@@ -290,7 +300,7 @@ def _evasions(state: State, checkers: int) -> list[int]:
     useful = 0  # against two checkers only the king moves
     if not checkers & (checkers - 1):
         useful = checkers | chess.between(king, checkers.bit_length() - 1)
-    for _, origin, targets in _men(state, useful, ~us):
+    for _, origin, targets in _men(state, useful, useful, 0, ~us):
         while targets:
             target = targets.bit_length() - 1
             targets ^= _BB[target]
@@ -318,36 +328,39 @@ def _evasions(state: State, checkers: int) -> list[int]:
     return keys
 
 
-def _men(state: State, wanted: int, wanted_by_king: int) -> list[tuple[int, int, int]]:
-    """Of the mover's pieces and king that bear on a wanted square: value, square, the wanted squares."""
+def _men(state: State, wanted: int, others: int, seen: int, by_king: int) -> list[tuple[int, int, int]]:
+    """Of the mover's pieces and king that bear on wanted squares: value, square, those squares. Pieces on a square of
+    `seen` may want all of `wanted`, other pieces `others`, the king `by_king`."""
     us, them, _, n, b, r, q, k, _, _ = state
     occupied = us | them
     men = []
-    mask = us & n
-    while mask:
-        square = mask.bit_length() - 1
-        mask ^= _BB[square]
-        reach = _KNIGHT[square] & wanted
-        if reach:
-            men.append((3, square, reach))
-    straight = r | q
-    mask = us & (b | straight)
+    mask = us & n if others else us & n & seen
     while mask:
         square = mask.bit_length() - 1
         bit = _BB[square]
         mask ^= bit
-        if not _LINES[square] & wanted:
+        reach = _KNIGHT[square] & (wanted if bit & seen else others)
+        if reach:
+            men.append((3, square, reach))
+    straight = r | q
+    mask = us & (b | straight) if others else us & (b | straight) & seen
+    while mask:
+        square = mask.bit_length() - 1
+        bit = _BB[square]
+        mask ^= bit
+        goals = wanted if bit & seen else others
+        if not _LINES[square] & goals:
             continue
         reach = 0 if bit & r else _DIAG[square][_DIAG_MASK[square] & occupied]
         if bit & straight:
             reach |= _FILE[square][_FILE_MASK[square] & occupied] | _RANK[square][_RANK_MASK[square] & occupied]
-        reach &= wanted
+        reach &= goals
         if reach:
             men.append((3 if bit & b else 5 if bit & r else 9, square, reach))
     mask = us & k
     if mask:
         square = mask.bit_length() - 1
-        reach = _KING[square] & wanted_by_king
+        reach = _KING[square] & by_king
         if reach:
             men.append((0, square, reach))
     return men
