@@ -79,6 +79,12 @@ def expected_from_cp(score: Score, per_cp: float = math.log(10) / OBJECTIVE_SCAL
     return 1.0 / (1.0 + math.exp(-per_cp * max(-20_000, min(20_000, score.cp))))
 
 
+def score_of_expected(side: chess.Color, expected: float) -> Score:
+    """The centipawns whose objective expected score for `side` is `expected`, held between CP_CEILING's ends."""
+    odds = max(1e-12, expected) / max(1e-12, 1.0 - expected)
+    return Score(side, cp=max(1 - CP_CEILING, min(CP_CEILING - 1, round(OBJECTIVE_SCALE * math.log10(odds)))))
+
+
 def loss(best: Score, played: Score) -> float:
     """Objective expected score lost by `played` against `best`; both must be of the same side. May be negative."""
     if best.side != played.side:

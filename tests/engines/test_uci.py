@@ -8,6 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from trapscan.engines import Probe
+from trapscan.engines.average import mean_of_last
 from trapscan.engines.engine import read_board
 from trapscan.engines.uci import Option, parse_info, parse_option, read_answer
 from trapscan.errors import EngineAnswerError
@@ -90,3 +91,17 @@ def test_more_budget_never_means_less_search(one: int, other: int) -> None:
     assert slow.scaled(low) <= slow.scaled(high) <= high
     assert deep.depth(low) <= deep.depth(high)
     assert fast.scaled(low) == low
+
+
+def test_the_mean_of_the_last_depths() -> None:
+    """Of each depth the last exact score counts; the mean is one of expected scores."""
+    board = chess.Board()
+    lines = [
+        f"info depth {depth} score {score} nodes 100 pv e2e4".encode()
+        for depth, score in [(1, "cp 900"), (2, "cp 0"), (3, "cp 77"), (3, "cp 400"), (4, "cp 55 lowerbound")]
+    ]
+    # expected scores 1/2 and 10/11 (odds of ten to one at 400 centipawns): 0.7045, which is 151
+    assert mean_of_last(2, lines, board, 0) == Score(chess.WHITE, cp=151)
+    assert mean_of_last(1, lines, board, 0) == Score(chess.WHITE, cp=400)
+    assert mean_of_last(2, [*lines, b"info depth 5 score mate 3 pv e2e4"], board, 0) is None
+    assert mean_of_last(2, [], board, 0) is None

@@ -12,7 +12,9 @@ from typing import Any
 
 import chess
 
-from trapscan.engines.facts import Probe
+from trapscan.engines.average import mean_of_last
+from trapscan.engines.facts import AVERAGED, Probe
+from trapscan.engines.mates import mate_by_checks
 from trapscan.engines.session import START_SECONDS, STOPPED, Session
 from trapscan.engines.spec import EngineSpec
 from trapscan.engines.uci import parse_info, read_answer, step_of_line
@@ -90,10 +92,12 @@ class Engine:
         Raises EngineTimeoutError, EngineCrashedError or EngineAnswerError after the second failure in a row,
         EngineRefusedError when the engine cannot be set up as wanted, ValueError on a query it may not be asked.
         """
-        if query.until is not None:
-            query = self._as_noisy(query, query.until)
-            if not self.probe.watchable:
-                return self._evaluate_in_steps(query)
+        query = self._as_noisy(query)
+        if query.until is not None and not self.probe.watchable:
+            return self._evaluate_in_steps(query)
+        return self._evaluate(query)
+
+    def _evaluate(self, query: Query) -> Evaluation:
         board = read_board(query.epd, engine=self.name)
         if (query.lines > 1 or query.moves) and not self.multipv:
             raise ValueError(f"{self.name} can only be asked for the best line of all moves")
@@ -102,6 +106,8 @@ class Engine:
             mated = board.is_check()
             score = Score(board.turn, mate=0) if mated else Score(board.turn, cp=0)
             return Evaluation((Line(score, ()),), 0, trail=((0, score),) if query.until else ())
+        if not self.probe.watchable and query.lines == 1 and not moves and (mate := mate_by_checks(board)):
+            return _proved(query, board.turn, mate)
         wanted = 1 if query.lines == 1 else min(query.lines, len(moves) or board.legal_moves.count())
         limit, seconds = self.probe.limit(query.budget)
         factor = 100.0 if self.probe.limit_kind == "depth" else 20.0
@@ -128,11 +134,10 @@ class Engine:
         self.nodes += answer.nodes
         return answer
 
-    def _as_noisy(self, query: Query, until: Until) -> Query:
-        """The margins that this engine needs to be as sure as the one they were measured with, and more nodes to
-        come clear of them."""
-        noise = self.probe.noise
-        return replace(query, budget=round(query.budget * noise), until=until.for_noisier(noise))
+    def _as_noisy(self, query: Query) -> Query:
+        """The nodes and margins that this engine needs to be as sure as the one they were measured with."""
+        until = query.until.for_noisier(self.probe.noise) if query.until is not None else None
+        return replace(query, budget=self.probe.stretched(query.budget), until=until)
 
     def _evaluate_in_steps(self, query: Query) -> Evaluation:
         """An engine that cannot be watched is asked again with rising budgets."""
@@ -144,7 +149,7 @@ class Engine:
         # budgets that come to the same search (slow engines have a least one) are asked once, as the largest of them
         searches = {self.probe.limit(budget)[0]: budget for budget in steps(min(NOISE_AT, query.budget), query.budget)}
         for budget in searches.values():
-            answer = self.evaluate(replace(query, budget=budget, until=None))
+            answer = self._evaluate(replace(query, budget=budget, until=None))
             spent += answer.nodes
             notes += [note for note in answer.notes if note not in notes]
             trail.append((budget, answer.best.score))
@@ -205,6 +210,9 @@ class Engine:
             mate_floor=self.probe.mate_floor,
             engine=self.name,
         )
+        if self.probe.averaged and wanted == 1 and answer.best.score.mate is None:
+            score = mean_of_last(AVERAGED, raw.lines, board, self.probe.mate_floor) or answer.best.score
+            answer = replace(answer, lines=(replace(answer.best, score=score),))
         return replace(answer, trail=tuple(trail))
 
     def _live(self) -> Session:
@@ -257,6 +265,13 @@ class Engine:
     def __getstate__(self) -> dict[str, Any]:
         """Travels to another process without its own; there it starts anew."""
         return {**self.__dict__, "_session": None}
+
+
+def _proved(query: Query, side: chess.Color, mate: tuple[str, ...]) -> Evaluation:
+    """The answer where a mate is proved on the board: as sure as any search, and seen by the cheapest one."""
+    score = Score(side, mate=(len(mate) + 1) // 2)
+    trail = tuple((nodes, score) for nodes in dict.fromkeys((min(NOISE_AT, query.budget), query.budget)))
+    return Evaluation((Line(score, mate),), 0, trail=trail if query.until is not None else ())
 
 
 def read_board(epd: str, *, engine: str = "") -> chess.Board:

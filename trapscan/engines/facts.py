@@ -32,14 +32,19 @@ LONG_SECONDS = 1.5
 SHORT_SECONDS = 0.1
 """Slow engines: budgets that take no longer than this are given in full."""
 
-DEPTH_FACTOR = 2.0
+DEPTH_FACTOR = 4.0
 """A search to a fixed depth may cost this many times the budget: the engines without a node limit report more nodes
 for the same strength than the one the budgets were measured with (Stockfish 15.1)."""
+AVERAGED = 4
+"""A noisy engine's score is the mean (in expected score) of its last iterations, so many: two of odd depth and two of
+even, which favour the one side and the other."""
 LEAST_DEPTH = 5
 """No search to a fixed depth is shallower, so that a refutation of two moves lies within it."""
 NOISE_BUDGET, NOISE_EXPECTED = 20_000, 0.026
 """The yardstick for an engine's noise: that of Stockfish 15.1 at this budget, measured after opening moves."""
 MOST_NOISE = 3.0
+NOISE_STRETCH = 2.0
+"""The budgets of a noisy engine grow by its noise, to so many times at most: more did not help (measured)."""
 SCREEN_BUDGET = 2_000
 DEEP_BUDGET = 100_000
 SCREEN_ERROR = 0.11
@@ -57,7 +62,8 @@ class Probe(msgspec.Struct, frozen=True, kw_only=True):
     least_depth     the shallowest searches that do not mislead (with limit_kind "depth"); see SCREEN_ERROR
     least_nodes     the same in nodes, 0 when SCREEN_BUDGET is enough (with limit_kind "nodes")
     noise           how many times as noisy its scores are as NOISE_EXPECTED (1 to MOST_NOISE, in halves): root
-                    mean square over SHARP of NOISE_BUDGET against DEEP_BUDGET; margins and budgets grow by it
+                    mean square over SHARP of NOISE_BUDGET against DEEP_BUDGET; margins grow by it, and budgets up
+                    to NOISE_STRETCH times
     nps             nodes per second, one thread, as measured
     budget_nps      the speed that budgets are scaled by: nps rounded to a power of two, or a constant of the engine
     multipv         several exact lines, all of them, in one search
@@ -113,6 +119,11 @@ class Probe(msgspec.Struct, frozen=True, kw_only=True):
         fast = self.budget_nps >= SLOW_NPS and self.least_nodes == 0
         return self.limit_kind == "nodes" and self.stops and self.steady_nodes and exact and fast
 
+    @property
+    def averaged(self) -> bool:
+        """Whether its score is the mean of the last iterations: where they swing, and nobody watches them."""
+        return self.noise > 1 and not self.watchable
+
     def scaled(self, budget: int) -> int:
         """The nodes an engine of this speed spends on `budget`.
 
@@ -132,23 +143,28 @@ class Probe(msgspec.Struct, frozen=True, kw_only=True):
         """Share of `budget` that is spent: `scaled(budget) / budget`."""
         return self.scaled(budget) / budget
 
+    def stretched(self, budget: int) -> int:
+        """The budget that this engine needs to be about as sure as the one that budgets were measured with."""
+        return round(budget * min(self.noise, NOISE_STRETCH))
+
+    def _depth_cost(self, depth: int) -> float:
+        """Nodes to finish a depth: by the table, past its end by its growth from depth to depth."""
+        table = self.depth_nodes
+        growth = max(1.3, (table[-1] / table[0]) ** (1 / max(1, len(table) - 1)))
+        return table[depth - 1] if depth <= len(table) else table[-1] * growth ** (depth - len(table))
+
     def depth(self, budget: int) -> int:
         """The depth that stands for `budget` nodes: whose cost, by `depth_nodes`, is nearest in proportion."""
-        aim = math.log(DEPTH_FACTOR * self.scaled(budget))
-        table = self.depth_nodes
-        if not table:
+        if not self.depth_nodes:
             return self.least_depth
-        growth = max(1.3, (table[-1] / table[0]) ** (1 / max(1, len(table) - 1)))
-        costs = [math.log(max(1, nodes)) for nodes in table]
-        while costs[-1] < aim + math.log(growth) and len(costs) < 60:
-            costs.append(costs[-1] + math.log(growth))
-        best = min(range(len(costs)), key=lambda i: abs(costs[i] - aim))
-        return max(self.least_depth, best + 1)
+        aim = math.log(DEPTH_FACTOR * self.scaled(budget))
+        best = min(range(1, 61), key=lambda depth: abs(math.log(max(1.0, self._depth_cost(depth))) - aim))
+        return max(self.least_depth, best)
 
     def expected_nodes(self, budget: int) -> int:
         """What a query of `budget` should cost in the engine's own nodes; the same whatever it says itself."""
         if self.limit_kind == "depth" and self.depth_nodes:
-            return self.depth_nodes[min(self.depth(budget), len(self.depth_nodes)) - 1]
+            return round(self._depth_cost(self.depth(budget)))
         return self.scaled(budget)
 
     def limit(self, budget: int) -> tuple[str, float]:
@@ -212,6 +228,10 @@ def engine_identity(
         str(probe.watchable),
         str(probe.noise),
     ]
+    if not probe.watchable:
+        parts += ["mates in two by checks are proved"]
+    if probe.noise > 1:
+        parts += [f"budgets for the noise, {NOISE_STRETCH} at most, mean of {AVERAGED if probe.averaged else 1}"]
     if not spec.embedded:
         parts += [str(probe.budget_nps if probe.budget_nps < SLOW_NPS or probe.limit_kind == "movetime" else "full")]
     parts += [_file_digest(str(path)) for path in network_files(spec, probe)]

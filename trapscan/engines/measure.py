@@ -41,7 +41,7 @@ FIRST_TRIAL = 4.0  # seconds; an engine of any use does the smallest trial in a 
 STOP_SECONDS = 3.0
 LEAST_CPU = 0.05
 CALIBRATION_NODES = 400_000
-CALIBRATION_SECONDS = 1.0  # per position
+CALIBRATION_SECONDS = 4.0  # per position: tables end by their nodes, or they would depend on the load
 DEEPEST = 40
 
 
@@ -281,7 +281,9 @@ class _Measurement(Trial):
         """See `Probe.noise`."""
         if budgets.limit_kind == "movetime":
             return 1.0
-        usual, deep = (self._verdicts(budgets.limit(budget)[0]) for budget in (NOISE_BUDGET, DEEP_BUDGET))
+        # of a depth half, so that its nodes are about twice those of the yardstick: what is deeper shows less noise
+        part = 2 if budgets.limit_kind == "depth" else 1
+        usual, deep = (self._verdicts(budgets.limit(budget // part)[0]) for budget in (NOISE_BUDGET, DEEP_BUDGET))
         times = _rms(deep, usual) / NOISE_EXPECTED
         return min(MOST_NOISE, max(1.0, round(2 * times) / 2))
 
