@@ -28,7 +28,7 @@ from trapscan.errors import (
 from trapscan.model import Evaluation, Line, Query
 from trapscan.score import Score
 from trapscan.settings import OptionValue
-from trapscan.stopping import LOOKS_BACK, NOISE_AT, Until, steps
+from trapscan.stopping import LOOKS_BACK, NOISE_AT, steps
 
 _UNSEARCHABLE = (
     chess.STATUS_NO_WHITE_KING
