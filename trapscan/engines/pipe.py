@@ -1,7 +1,7 @@
 """The end of a child's output that we hold: bytes as they come, every wait with a deadline, memory bounded.
 
-Where the system can wait for a pipe (POSIX) the asking thread does so itself; elsewhere another thread reads for it.
-Being woken by another thread for every line cost a fifth of all that a query takes in Python.
+Where the system can wait for a pipe (POSIX) the asking thread does so itself, which spares a hand-over between threads
+for every line; elsewhere another thread reads for it.
 """
 
 from __future__ import annotations
