@@ -40,13 +40,23 @@ Told = Mapping[int, list[tuple[str, int]]]
 
 @dataclass
 class Table:
-    """Answers from a table; what it does not hold is equal, with the first legal move, and other moves lose. Remembers
-    the questions."""
+    """Answers from a table; what it does not hold is equal, with the first legal move, and other moves lose. After the
+    first move of a line that it tells, the score is that line's, if nothing else is told. Remembers the questions."""
 
     says: dict[str, Told] = field(default_factory=dict)
     multipv: bool = True
     asked: list[Query] = field(default_factory=list)
     nodes: list[tuple[str, int]] = field(default_factory=list)
+
+    def __post_init__(self) -> None:
+        for epd, told in tuple(self.says.items()):
+            for pv, cp in told[max(told)]:
+                first, *rest = pv.split()
+                board = chess.Board(epd + " 0 1")
+                board.push_uci(first)
+                if not board.is_game_over():
+                    line = " ".join(rest) or min(move.uci() for move in board.legal_moves)
+                    self.says.setdefault(board.epd(), {0: [(line, -cp)]})
 
     def evaluate(self, query: Query) -> Evaluation:
         self.asked.append(query)

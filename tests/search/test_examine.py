@@ -203,7 +203,45 @@ def test_also_without_multipv_searches_likely_replies_one_by_one() -> None:
     assert all(query.lines == 1 and not query.moves for query in table.asked)
     best = after(START, "a2a3")  # searched too, since the only other candidate is a slip
     replies = {query.epd for query in table.asked} - {START.epd, F3, best}
-    assert replies == {after(START, "f2f3", reply) for reply, _ in REPLIES[1:]}
+    assert replies == {after(START, "f2f3", reply) for reply, _ in REPLIES}
+
+
+# --- whether the refutation bears the slip out -----------------------------------------------------------------------
+
+E5 = after(START, "f2f3", "e7e5")
+
+
+def test_a_slip_is_looked_at_after_its_refutation_too() -> None:
+    table = Table({F3: {0: [("e7e5", CLEAR)]}})
+    assert examine(START, table, f2f3=0.05).slips
+    assert table.spent(E5) == [4_000], "the first step with half of `side_nodes`"
+
+
+@pytest.mark.parametrize(
+    ("again", "told"),
+    [
+        ([("e7e5", 0)], []),
+        ([("d7d5", CLEAR)], [("d7d5",)]),
+        ([("e7e5", 76)], []),  # loss 0.1077, which would do after 32,000 nodes: three quarters of the noise are 0.0112
+        ([("e7e5", 79)], [("e7e5",)]),  # loss 0.1117
+    ],
+)
+def test_a_likely_slip_that_is_not_borne_out_is_searched_again(
+    again: list[tuple[str, int]], told: list[tuple[str, ...]]
+) -> None:
+    table = Table({F3: {0: [("e7e5", CLEAR)], 32_000: again}, E5: {0: [("e2e4", 0)]}})
+    found = examine(START, table, f2f3=0.05)
+    assert [slip.refutation for slip in found.slips] == told
+    assert table.spent(E5)[0] == 8_000, "as long as it may take"
+    assert table.spent(F3)[:2] == [CONFIRM, 4 * CONFIRM]
+
+
+def test_an_unlikely_slip_that_is_not_borne_out_is_none() -> None:
+    table = Table({F3: {0: [("e7e5", CLEAR)]}, E5: {0: [("e2e4", 0)]}})
+    rare = replace(SETTINGS, min_chance=0.005)
+    found = examine(START, table, settings=rare, f2f3=0.009)
+    assert not found.slips and table.spent(F3) == [CONFIRM]
+    assert examine(at(prepared=("f2f3",)), table, settings=rare, f2f3=0.009).slips, "what is prepared is searched again"
 
 
 # --- the end of the game ---------------------------------------------------------------------------------------------
@@ -242,6 +280,13 @@ def test_a_line_is_prolonged_while_it_needs_more() -> None:
     assert slip.refutation == ("e7e5",)
 
 
+def test_the_line_of_the_search_that_bore_it_out_serves_first() -> None:
+    table = Table({F3: {0: [("e7e5", CLEAR)]}, E5: {0: [("g2g4 d8h4", -CLEAR)]}})
+    (slip,) = examine(START, table, needs_more=lambda board, move, line: len(line) < 3, f2f3=0.05).slips
+    assert slip.refutation == ("e7e5", "g2g4", "d8h4")
+    assert [query.budget for query in table.asked if query.until is None] == [BEST, SIDE], "the position, and `also`"
+
+
 def test_prolonging_ends() -> None:
     seen: list[tuple[str, str, tuple[str, ...]]] = []
 
@@ -250,7 +295,7 @@ def test_prolonging_ends() -> None:
         return True
 
     (slip,) = examine(START, Table({F3: {0: [("e7e5", CLEAR)]}}), needs_more=more, f2f3=0.05).slips
-    assert len(slip.refutation) == 1 + MAX_EXTENSIONS
+    assert len(slip.refutation) == 2 + MAX_EXTENSIONS, "once by the search that bore it out"
     assert seen[0] == (START.epd, "f2f3", ("e7e5",))
     mate = Table({after(at("f2f3 e7e5"), "g2g4"): {0: [("d8h4", 900)]}})
     (slip,) = examine(at("f2f3 e7e5"), mate, needs_more=more, g2g4=0.5).slips

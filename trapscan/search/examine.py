@@ -38,6 +38,11 @@ END_SHARE = 0.5
 """A search that ends in doubt makes a slip only of a loss this share of its noise over the threshold: of many losses
 near it, those that come out above are more often too high than too low (measured: DEVELOPERS.md, True)."""
 
+BEAR_STRETCH, BEAR_AGAIN, DENIED_SHARE = 3, 4, 0.75
+"""A slip must look lost after its refutation too, in a search of half to so many times `side_nodes`. A likely one that
+does not is searched again with so many times as many nodes, and is told only of a loss this share of its noise over the
+threshold (measured: DEVELOPERS.md, True)."""
+
 BETTER_PART = 3
 """A candidate that seems better than the best move is searched with this part of the best move's nodes."""
 
@@ -64,6 +69,15 @@ class Climb:
     loss: float
     exposed: int
     evaluation: Evaluation | None
+    further: tuple[str, ...] = ()
+    """The refutation, prolonged by the search that bore it out."""
+    denied: bool = False
+    """That search did not bear the slip out."""
+
+    def again(self, evaluation: Evaluation, best: Line, victim: chess.Color) -> None:
+        """Takes over what a longer search of the same position says."""
+        self.evaluation, self.nodes, self.score = evaluation, evaluation.nodes, evaluation.best.score.of(victim)
+        self.loss = max(0.0, loss(best.score, self.score))
 
 
 @dataclass(slots=True)
@@ -111,6 +125,10 @@ class Examiner:
             best = better
             climbs = [self._climb(asked, board, best, position, chances, climb.move, climb) for climb in climbs]
         best, climbs = self._look_again(asked, board, best, climbs, position.prepared)
+        for climb in climbs:
+            if self._is_slip(climb):
+                prepared = climb.move in position.prepared
+                self._bear_out(asked, board, best, climb, prepared or max(chances[climb.move]) >= ALSO_CHANCE)
         joined = self.model.join(chances, {c.move: (c.shallow_loss, c.loss) for c in climbs}, self.settings.levels)
         slips = tuple(
             self._report(asked, board, best, climb, climb.move in position.prepared or likely >= ALSO_CHANCE)
@@ -224,10 +242,7 @@ class Examiner:
             off = abs(climb.loss - self.settings.threshold)
             if climb.move not in prepared or climb.evaluation is None or off >= doubt:
                 continue
-            again = asked(Query(climb.child, PREPARED_STRETCH * self.settings.stakes[0].most))
-            climb.evaluation, climb.nodes = again, again.nodes
-            climb.score = again.best.score.of(board.turn)
-            climb.loss = max(0.0, loss(best.score, climb.score))
+            climb.again(asked(Query(climb.child, PREPARED_STRETCH * self.settings.stakes[0].most)), best, board.turn)
             still = still or climb.loss >= self.settings.threshold
         if still:
             best = asked(Query(board.epd(), PREPARED_STRETCH * self.settings.best_nodes)).best
@@ -236,10 +251,39 @@ class Examiner:
                     climb.loss = max(0.0, loss(best.score, climb.score))
         return best, climbs
 
+    def _bear_out(self, asked: Asked, board: chess.Board, best: Line, climb: Climb, likely: bool) -> None:
+        """Looks whether the slip is lost after its refutation too, as the search that found it may have seen something
+        that is not there. If it is not, a likely slip is searched once more and longer, an unlikely one is none."""
+        assert climb.evaluation is not None
+        line = climb.evaluation.best.pv
+        if not line:
+            return
+        half, most = self.settings.side_nodes // 2, BEAR_STRETCH * self.settings.side_nodes
+        answer, lost = self._after(
+            asked, board, best, climb, line[0], most, self._until(best, clear=0.0, least=most, confirm=half)
+        )
+        if lost >= self.settings.threshold:
+            climb.further = (line[0], *answer.best.pv)
+        elif likely:
+            nodes = min(BEAR_AGAIN * climb.nodes, self.settings.best_nodes)
+            climb.denied = True
+            if nodes > climb.nodes:
+                climb.again(asked(Query(climb.child, nodes)), best, board.turn)
+        else:
+            climb.loss = max(0.0, lost)
+
+    def _after(
+        self, asked: Asked, board: chess.Board, best: Line, climb: Climb, reply: str, nodes: int, until: Until
+    ) -> tuple[Evaluation, float]:
+        """What a search of the position after a reply to the slip says, and the loss it makes of the slip."""
+        child = _epd_after(chess.Board(f"{climb.child} 0 1"), reply)
+        answer = asked(Query(child, nodes, until=until.for_victim()))
+        return answer, loss(best.score, answer.best.score.of(board.turn))
+
     def _is_slip(self, climb: Climb) -> bool:
         over = climb.evaluation is not None and not climb.evaluation.best.pv  # the move ends the game: no doubt
-        doubt = 0.0 if over else END_SHARE * self.settings.noise_after(climb.nodes)
-        return climb.loss >= self.settings.threshold + doubt
+        share = 0.0 if over else DENIED_SHARE if climb.denied else END_SHARE
+        return climb.loss >= self.settings.threshold + share * self.settings.noise_after(climb.nodes)
 
     def _report(self, asked: Asked, board: chess.Board, best: Line, climb: Climb, with_also: bool) -> Slip:
         """The slip with its refutation and, where wanted, the other moves that punish it."""
@@ -261,13 +305,11 @@ class Examiner:
         """Whether another reply punishes, by a search of its own; what stays in doubt is not said to."""
         bar = max(self.settings.threshold, ALSO_SHARE * climb.loss)
         half = self.settings.side_nodes // 2
-        until = self._until(best, clear=ALSO_CLEAR, least=half, confirm=half, threshold=bar).for_victim()
-        child = _epd_after(chess.Board(f"{climb.child} 0 1"), reply)
-        answer = asked(Query(child, ALSO_STRETCH * self.settings.side_nodes, until=until))
-        lost = loss(best.score, answer.best.score.of(board.turn))
+        until = self._until(best, clear=ALSO_CLEAR, least=half, confirm=half, threshold=bar)
+        answer, lost = self._after(asked, board, best, climb, reply, ALSO_STRETCH * self.settings.side_nodes, until)
         if not answer.best.pv:  # the reply ends the game
             return lost >= bar
-        return lost >= bar and until.settled([(nodes, score.expected()) for nodes, score in answer.trail])
+        return lost >= bar and until.for_victim().settled([(nodes, score.expected()) for nodes, score in answer.trail])
 
     def _also(self, asked: Asked, board: chess.Board, best: Line, climb: Climb) -> tuple[str, ...]:
         """Other first moves that punish. One search of several lines says which might, another of each whether it does:
@@ -294,6 +336,8 @@ class Examiner:
         if self.needs_more is None:
             return line
         slip = chess.Move.from_uci(climb.move)
+        if len(climb.further) > len(line) and self.needs_more(board, slip, line):
+            line = climb.further
         for _ in range(MAX_EXTENSIONS):
             if not self.needs_more(board, slip, line):
                 break
