@@ -69,6 +69,11 @@ class Evaluator(Protocol):
         """Whether `lines` > 1 and `moves` are honoured. If not, only lines=1 and moves=() may be asked."""
         ...
 
+    @property
+    def steady(self) -> bool:
+        """Whether its scores swing no more than those that the settings' noise was measured with."""
+        ...
+
     def evaluate(self, query: Query) -> Evaluation:
         """Answer; raises a subclass of trapscan.errors.EngineError when no usable answer can be had."""
         ...

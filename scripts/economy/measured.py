@@ -25,7 +25,7 @@ class Counted:
     """An evaluator that counts nodes and the engine's processor time."""
 
     def __init__(self, engine: Engine) -> None:
-        self.engine, self.multipv = engine, engine.multipv
+        self.engine, self.multipv, self.steady = engine, engine.multipv, engine.steady
         self.nodes, self.start, self.processor = 0, time.perf_counter(), processor_seconds(engine.pid)
 
     def evaluate(self, query: Query) -> Evaluation:

@@ -45,6 +45,7 @@ class Table:
 
     says: dict[str, Told] = field(default_factory=dict)
     multipv: bool = True
+    steady: bool = True
     asked: list[Query] = field(default_factory=list)
     nodes: list[tuple[str, int]] = field(default_factory=list)
 

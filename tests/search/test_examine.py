@@ -244,6 +244,11 @@ def test_an_unlikely_slip_that_is_not_borne_out_is_none() -> None:
     assert examine(at(prepared=("f2f3",)), table, settings=rare, f2f3=0.009).slips, "what is prepared is searched again"
 
 
+def test_a_noisy_engine_is_not_asked_whether_it_is_borne_out() -> None:
+    table = Table({F3: {0: [("e7e5", CLEAR)]}, E5: {0: [("e2e4", 0)]}}, steady=False)
+    assert examine(START, table, f2f3=0.05).slips and not table.spent(E5)
+
+
 # --- the end of the game ---------------------------------------------------------------------------------------------
 
 

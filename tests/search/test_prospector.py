@@ -46,6 +46,7 @@ class Table:
 
     says: Mapping[str, Mapping[int, int]]
     multipv: bool = False
+    steady: bool = True
     asked: list[Query] = field(default_factory=list)
 
     def evaluate(self, query: Query) -> Evaluation:

@@ -82,6 +82,11 @@ class Engine:
         return self.probe.multiline
 
     @property
+    def steady(self) -> bool:
+        """Whether its scores are no noisier than those that budgets and margins were measured with."""
+        return self.probe.steady
+
+    @property
     def name(self) -> str:
         """The engine's own name."""
         return self.probe.name

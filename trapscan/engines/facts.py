@@ -120,9 +120,14 @@ class Probe(msgspec.Struct, frozen=True, kw_only=True):
         return self.limit_kind == "nodes" and self.stops and self.steady_nodes and exact and fast
 
     @property
+    def steady(self) -> bool:
+        """Whether its scores are no noisier than those that budgets and margins were measured with."""
+        return self.noise <= 1
+
+    @property
     def averaged(self) -> bool:
         """Whether its score is the mean of the last iterations: where they swing, and nobody watches them."""
-        return self.noise > 1 and not self.watchable
+        return not self.steady and not self.watchable
 
     def scaled(self, budget: int) -> int:
         """The nodes an engine of this speed spends on `budget`.

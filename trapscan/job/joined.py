@@ -36,7 +36,9 @@ def joined_chances(
 
         try:
             for board in boards:
-                recorder = Recorder(tools.probe.multiline, stored, lambda query: engine_of(tools).evaluate(query))
+                recorder = Recorder(
+                    tools.probe.multiline, tools.probe.steady, stored, lambda query: engine_of(tools).evaluate(query)
+                )
                 (chances,) = model.predict([board], settings.levels)
                 if not chances:  # the game is over
                     yield chances

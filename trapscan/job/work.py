@@ -107,6 +107,7 @@ class Recorder:
     """An evaluator that answers from the store where it can, asks the engine where it must, and remembers both."""
 
     multipv: bool
+    steady: bool
     stored: Callable[[Query], Evaluation | None]
     live: Callable[[Query], Evaluation]
     fresh: dict[Query, Evaluation] = field(default_factory=dict)
@@ -275,7 +276,8 @@ def engine_of(tools: Tools) -> Engine:
 
 def recorder_for(tools: Tools) -> Recorder:
     """A recorder over the store and this process's engine."""
-    return Recorder(tools.probe.multiline, _stored(tools), lambda query: engine_of(tools).evaluate(query))
+    probe = tools.probe
+    return Recorder(probe.multiline, probe.steady, _stored(tools), lambda query: engine_of(tools).evaluate(query))
 
 
 def restarts_so_far(tools: Tools) -> int:

@@ -126,7 +126,7 @@ class Examiner:
             climbs = [self._climb(asked, board, best, position, chances, climb.move, climb) for climb in climbs]
         best, climbs = self._look_again(asked, board, best, climbs, position.prepared)
         for climb in climbs:
-            if self._is_slip(climb):
+            if self.evaluator.steady and self._is_slip(climb):  # a noisy engine's short search would deny true ones
                 prepared = climb.move in position.prepared
                 self._bear_out(asked, board, best, climb, prepared or max(chances[climb.move]) >= ALSO_CHANCE)
         joined = self.model.join(chances, {c.move: (c.shallow_loss, c.loss) for c in climbs}, self.settings.levels)
