@@ -12,6 +12,7 @@ import time
 import uuid
 from pathlib import Path
 
+import msgspec
 import pytest
 from joblib import Parallel, delayed
 from processes import children, needs_proc, running_with, wait_until_gone
@@ -187,3 +188,13 @@ def test_the_probe_is_kept_and_made_again_when_asked(tmp_path: Path, monkeypatch
     kept.write_text("{broken")
     assert probe(spec) == FACTS
     assert len(measured) == 3
+
+
+def test_a_refusal_is_not_kept(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A good engine may be refused because it was killed or starved while it was measured: the next run must find out."""
+    monkeypatch.setenv("TRAPSCAN_STORE", str(tmp_path))
+    answers = [msgspec.structs.replace(FACTS, refused="it reports no nodes"), FACTS]
+    monkeypatch.setattr("trapscan.engines.measure.measure", lambda spec, options: answers.pop(0))
+    spec = EngineSpec("fake", (sys.executable, str(FAKE), "good"))
+    assert probe(spec).refused
+    assert probe(spec) == FACTS and not answers

@@ -204,6 +204,8 @@ def probe(spec: EngineSpec, *, fresh: bool = False, options: Mapping[str, Option
     result = measure(spec, options or {})
     if spec.embedded:
         result = msgspec.structs.replace(result, budget_nps=EMBEDDED_NPS)
+    if result.refused:  # not kept: a machine under load, or an engine struck while it was measured, is no fact about it
+        return result
     with contextlib.suppress(OSError):  # a folder that cannot be written costs the next run a few seconds
         _write_aside(path, msgspec.json.format(msgspec.json.encode(result, order="sorted")) + b"\n")
     return result
