@@ -191,7 +191,7 @@ def test_the_probe_is_kept_and_made_again_when_asked(tmp_path: Path, monkeypatch
 
 
 def test_a_refusal_is_not_kept(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    """A good engine may be refused because it was killed or starved while it was measured: the next run must find out."""
+    """A good engine may be refused because it was killed or starved while it was measured; the next run finds out."""
     monkeypatch.setenv("TRAPSCAN_STORE", str(tmp_path))
     answers = [msgspec.structs.replace(FACTS, refused="it reports no nodes"), FACTS]
     monkeypatch.setattr("trapscan.engines.measure.measure", lambda spec, options: answers.pop(0))
