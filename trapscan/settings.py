@@ -52,7 +52,7 @@ class Settings(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=
     """Budget for the position itself: what the best move is worth."""
     confirm_nodes: Nodes = 6_000
     """Least nodes behind a slip that is reported."""
-    side_nodes: Nodes = 4_000
+    side_nodes: Nodes = 3_000
     """Budget for what is asked about a slip once it stands: other moves that punish, the rest of a line."""
     threshold: Annotated[float, Meta(ge=0.01, le=0.9)] = 0.10
     """A move that loses at least this much is a slip."""

@@ -172,6 +172,7 @@ def test_start_positions_of_their_own(visit: Visit, tmp_path: Path) -> None:
     fens = [chess.STARTING_FEN, "4k3/8/8/8/8/8/4P3/4K3 b - - 0 12"]
     scan = make_scan((), tree=(MoveTree(start_fen=fens[0], moves="e4 e5"), MoveTree(start_fen=fens[1], moves="Kd7 e4")))
     page = open_tree(visit, write_reports(scan, tmp_path)[0])
-    page.locator("#lines").get_by_text("Kd7").wait_for()  # a click is answered with the next frame
+    shown = "document.querySelector('#lines').innerText.replace(/\\s+/g, ' ').includes('12...Kd7 13.e4')"
+    page.wait_for_function(shown)  # a click is answered with the next frames
     text = " ".join(page.locator("#lines").inner_text().split())
     assert f"From {fens[1]}" in text and "12...Kd7 13.e4" in text and "1.e4 e5" in text
