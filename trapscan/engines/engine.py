@@ -223,6 +223,8 @@ class Engine:
     def _live(self) -> Session:
         if self._owner != os.getpid():  # forked: the process and its pipes belong to the other one
             self._session, self._owner = None, os.getpid()
+        if self.probe.renew:
+            self._drop()
         if self._session is None:
             self._session = Session(
                 self.spec,

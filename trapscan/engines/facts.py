@@ -23,7 +23,7 @@ from trapscan.engines.store import store_folder
 from trapscan.engines.uci import Option, find_option
 from trapscan.settings import OptionValue
 
-PROBE_VERSION = 4
+PROBE_VERSION = 5
 
 SLOW_NPS = 133_000
 """Engines below this speed get smaller budgets: at this speed the greatest standard budget takes LONG_SECONDS."""
@@ -70,7 +70,8 @@ class Probe(msgspec.Struct, frozen=True, kw_only=True):
     searchmoves     root moves can be restricted
     wdl             win/draw/loss shares can be shown
     reproducible    equal searches give equal scores and lines after the clearing that we do; that is `ucinewgame`, and
-                    the Clear Hash button with clear_hash, and a first short search of the same position with prime
+                    the Clear Hash button with clear_hash, a first short search of the same position with prime, and
+                    with renew a process of its own for each search
     steady_nodes    node counts repeat as well; where they don't, the expected count stands in for them
     stops           a search can be ended early by `stop`
     scores          "exact", or "bracketed" (only bounds, but both, close together)
@@ -97,6 +98,7 @@ class Probe(msgspec.Struct, frozen=True, kw_only=True):
     reproducible: bool = False
     clear_hash: bool = False
     prime: bool = False
+    renew: bool = False
     steady_nodes: bool = True
     stops: bool = False
     scores: str = ""

@@ -43,6 +43,7 @@ LEAST_CPU = 0.05
 CALIBRATION_NODES = 400_000
 CALIBRATION_SECONDS = 4.0  # per position: tables end by their nodes, or they would depend on the load
 DEEPEST = 40
+REPEAT_BUDGET, REPEAT_DEPTH = 8_000, 7  # Toga's answers differ at depth 8, Sjaak's at 7, not at 7 and 6 (measured)
 
 
 def measure(spec: EngineSpec, options: Mapping[str, OptionValue]) -> Probe:
@@ -96,8 +97,11 @@ class _Measurement(Trial):
             return refuse("it reports no nodes, so that no depth can be chosen for it")
         budgets = Probe(name=name, limit_kind=kind, depth_nodes=depth_nodes, budget_nps=_power_of_two(nps))
         least_depth, least_nodes = self._least(budgets)
-        noise = self._noise(msgspec.structs.replace(budgets, least_depth=least_depth, least_nodes=least_nodes))
-        reproducible = kind != "movetime" and self._reproducible({"nodes": small, "depth": "depth 7"}.get(kind, large))
+        budgets = msgspec.structs.replace(budgets, least_depth=least_depth, least_nodes=least_nodes)
+        noise = self._noise(budgets)
+        budgets = msgspec.structs.replace(budgets, noise=noise)
+        deep = f"depth {max(REPEAT_DEPTH, budgets.depth(budgets.stretched(REPEAT_BUDGET)))}"
+        reproducible = kind != "movetime" and self._reproducible(deep if kind == "depth" else small)
         multipv = self._multipv(large)
         searchmoves = self._searchmoves(large)
         return Probe(
@@ -118,6 +122,7 @@ class _Measurement(Trial):
             reproducible=reproducible,
             clear_hash=self.clear_hash,
             prime=self.prime,
+            renew=self.renew,
             steady_nodes=self.steady_nodes,
             stops=nodes_work and self._stops(nps),
             scores=scores,
@@ -294,14 +299,16 @@ class _Measurement(Trial):
 
     def _reproducible(self, limit: str) -> bool:
         """Equal answers to equal searches after others: with `ucinewgame`, else with the Clear Hash button too, else
-        with a first search of the same position."""
+        with a first search of the same position, else by a process of its own for each."""
         button = find_option(self.session().options, "Clear Hash") is not None
-        for self.clear_hash, self.prime in ((False, False), (True, False), (False, True), (True, True)):
-            if (button or not self.clear_hash) and self._repeats(limit) == "all":
+        rungs = ((False, False, False), (True, False, False), (False, True, False), (True, True, False))
+        for self.clear_hash, self.prime, self.renew in (*rungs, (False, False, True)):
+            if (button or not self.clear_hash) and self._repeats(limit):
+                if self.renew:
+                    self.notes.append("started anew for each search, as its answers hang on earlier ones otherwise")
                 return True
-        self.clear_hash = self.prime = False
-        self.steady_nodes = False
-        if self._repeats(limit) == "lines":
+        self.clear_hash = self.prime = self.renew = self.steady_nodes = False
+        if self._repeats(limit, nodes=False):
             self.notes.append(
                 "node counts do not quite repeat, expected ones are given; scores and lines may differ, but rarely"
             )
@@ -309,23 +316,20 @@ class _Measurement(Trial):
         self.notes.append("equal searches do not always give equal answers: reports may vary from run to run")
         return False
 
-    def _repeats(self, limit: str) -> str:
-        """What repeats over two processes and different orders: "all", "lines" (but not node counts) or "nothing"."""
+    def _repeats(self, limit: str, *, nodes: bool = True) -> bool:
+        """Whether scores and lines repeat over two processes and different orders, and with `nodes` their counts."""
         positions = [*OPENINGS, *(_after(fen, at) for fen in OPENINGS for at in (0, 9, 18)), ENDING]
         seen: dict[str, Evaluation] = {}
-        result = "all"
         for order in (positions, positions[::-1], positions[7:] + positions[:7]):
             self.drop()
             for fen in order:
                 answer = self.read(fen, self.search(fen, limit))
                 if answer is None:
-                    return "nothing"
+                    return False
                 before = seen.setdefault(fen, answer)
-                if before.lines != answer.lines:
-                    return "nothing"
-                if before.nodes != answer.nodes:
-                    result = "lines"
-        return result
+                if before.lines != answer.lines or (nodes and before.nodes != answer.nodes):
+                    return False
+        return True
 
     def _multipv(self, limit: str) -> bool:
         declared = find_option(self.session().options, "MultiPV")

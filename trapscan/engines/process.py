@@ -12,6 +12,7 @@ from collections import deque
 from collections.abc import Iterator, Sequence
 
 from trapscan.engines import guard
+from trapscan.engines.layout import same_layout
 from trapscan.engines.pipe import output_of
 from trapscan.errors import EngineCrashedError, EngineTimeoutError
 
@@ -28,19 +29,20 @@ class EngineProcess:
     def __init__(self, command: Sequence[str], *, cwd: str | None = None, name: str = "") -> None:
         self.name = name or command[0]
         try:
-            self._popen = subprocess.Popen(
-                list(command),
-                cwd=cwd,
-                stdin=subprocess.PIPE,
-                stdout=subprocess.PIPE,
-                stderr=subprocess.PIPE,
-                bufsize=0,
-                # Its own session: Ctrl-C in the terminal is ours to handle, and a script's children die with it.
-                start_new_session=os.name == "posix",
-                creationflags=(subprocess.CREATE_NEW_PROCESS_GROUP | subprocess.CREATE_NO_WINDOW)  # type: ignore[attr-defined,unused-ignore]
-                if os.name == "nt"
-                else 0,
-            )
+            with same_layout():
+                self._popen = subprocess.Popen(
+                    list(command),
+                    cwd=cwd,
+                    stdin=subprocess.PIPE,
+                    stdout=subprocess.PIPE,
+                    stderr=subprocess.PIPE,
+                    bufsize=0,
+                    # Its own session: Ctrl-C in the terminal is ours to handle, and a script's children die with it.
+                    start_new_session=os.name == "posix",
+                    creationflags=(subprocess.CREATE_NEW_PROCESS_GROUP | subprocess.CREATE_NO_WINDOW)  # type: ignore[attr-defined,unused-ignore]
+                    if os.name == "nt"
+                    else 0,
+                )
         except (OSError, ValueError) as exc:
             reason = getattr(exc, "strerror", None) or str(exc)
             raise EngineCrashedError(

@@ -21,7 +21,7 @@ class Trial:
 
     def __init__(self, spec: EngineSpec, options: Mapping[str, OptionValue]) -> None:
         self.spec, self.settings = spec, options
-        self.clear_hash = self.prime = False
+        self.clear_hash = self.prime = self.renew = False
         self.mate_floor = 0
         self._session: Session | None = None
 
@@ -50,6 +50,8 @@ class Trial:
         enough: Callable[[bytes], bool] | None = None,
     ) -> RawAnswer | None:
         """One search, or None when it did not come back or died; then the engine is replaced."""
+        if self.renew:
+            self.drop()
         try:
             return self.session().search(chess.Board(fen), limit, seconds, multipv=multipv, moves=moves, enough=enough)
         except EngineTimeoutError:

@@ -46,18 +46,19 @@ def look_alikes(
     ranked = []
     for other, line, cp_best, cp_move in candidates:
         squares = differing(board, other)
-        ranked.append((len(squares), len(line), other.epd(), other, line, cp_best, cp_move, squares))
+        fen = other.fen(en_passant="legal")
+        ranked.append((len(squares), len(line), fen, other, line, cp_best, cp_move, squares))
     ranked.sort(key=lambda item: item[:3])
     return tuple(
         LookAlike(
-            fen=other.fen(en_passant="legal"),
+            fen=fen,
             line=tuple(line),
             cp_best=cp_best,
             cp_move=cp_move,
             squares=squares,
             reason=reason(board, other, slip, punish),
         )
-        for _, _, _, other, line, cp_best, cp_move, squares in ranked[:SHOWN]
+        for _, _, fen, other, line, cp_best, cp_move, squares in ranked[:SHOWN]
     )
 
 

@@ -38,6 +38,7 @@ FACTS = (
     "searchmoves",
     "clear_hash",
     "prime",
+    "renew",
     "scores",
     "mate_floor",
     "options",

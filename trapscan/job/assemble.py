@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import functools
+import operator
 from collections import defaultdict
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
@@ -18,6 +20,9 @@ from trapscan.settings import Settings
 
 NEAREST = 4
 """How many of the nearest positions are tried as look-alikes."""
+
+KEPT = 5_000
+"""Positions whose squares, board and line are kept, as each is compared with many findings."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -156,7 +161,7 @@ def _elsewhere(
         return (), ""
     near = sorted(places, key=lambda entry: (_distance(here, _occupants(entry[0])), entry[0]))[:NEAREST]
     candidates = [
-        (seen.positions[epd].board(), line_of(seen.positions[epd]), best.json(), score.json())
+        (_reached(seen.positions[epd]), line_of(seen.positions[epd]), best.json(), score.json())
         for epd, best, score in near
     ]
     move = chess.Move.from_uci(told.slip.move)
@@ -171,20 +176,32 @@ def _turn(epd: str) -> chess.Color:
     return epd.split()[1] == "w"
 
 
+@functools.lru_cache(maxsize=KEPT)
+def _reached(position: Position) -> chess.Board:
+    """Its board, which nobody may change."""
+    return position.board().copy(stack=False)
+
+
+@functools.lru_cache(maxsize=KEPT)
 def _occupants(epd: str) -> str:
     """The 64 squares as one letter each."""
     return "".join("." * int(c) if c.isdigit() else c for c in epd.split()[0] if c != "/")
 
 
 def _distance(one: str, other: str) -> int:
-    return sum(a != b for a, b in zip(one, other, strict=True))
+    return sum(map(operator.ne, one, other))
 
 
 # --- text of moves ---------------------------------------------------------------------------------------------------
 
 
 def line_of(position: Position) -> tuple[str, ...]:
-    return sans(chess.Board(position.start_fen), position.moves)
+    return _line(position.start_fen, position.moves)
+
+
+@functools.lru_cache(maxsize=KEPT)
+def _line(start_fen: str, moves: tuple[str, ...]) -> tuple[str, ...]:
+    return sans(chess.Board(start_fen), moves)
 
 
 def sans(board: chess.Board, moves: Sequence[str]) -> tuple[str, ...]:

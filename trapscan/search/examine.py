@@ -7,6 +7,7 @@ thousand nodes and a doubtful one, if many play it, all it may. The refutation o
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
 
@@ -71,8 +72,8 @@ class Climb:
     evaluation: Evaluation | None
     further: tuple[str, ...] = ()
     """The refutation, prolonged by the search that bore it out."""
-    denied: bool = False
-    """That search did not bear the slip out."""
+    doubt: float = END_SHARE
+    """The share of its noise by which its loss must be over the threshold."""
 
     def again(self, evaluation: Evaluation, best: Line, victim: chess.Color) -> None:
         """Takes over what a longer search of the same position says."""
@@ -259,18 +260,17 @@ class Examiner:
         if not line:
             return
         half, most = self.settings.side_nodes // 2, BEAR_STRETCH * self.settings.side_nodes
-        answer, lost = self._after(
-            asked, board, best, climb, line[0], most, self._until(best, clear=0.0, least=most, confirm=half)
-        )
+        until = self._until(best, clear=0.0, least=most, confirm=half)  # soon lost is enough, not lost takes all
+        answer, lost = self._after(asked, board, best, climb, line[0], most, until)
         if lost >= self.settings.threshold:
             climb.further = (line[0], *answer.best.pv)
         elif likely:
             nodes = min(BEAR_AGAIN * climb.nodes, self.settings.best_nodes)
-            climb.denied = True
+            climb.doubt = DENIED_SHARE
             if nodes > climb.nodes:
                 climb.again(asked(Query(climb.child, nodes)), best, board.turn)
         else:
-            climb.loss = max(0.0, lost)
+            climb.doubt = math.inf
 
     def _after(
         self, asked: Asked, board: chess.Board, best: Line, climb: Climb, reply: str, nodes: int, until: Until
@@ -282,7 +282,7 @@ class Examiner:
 
     def _is_slip(self, climb: Climb) -> bool:
         over = climb.evaluation is not None and not climb.evaluation.best.pv  # the move ends the game: no doubt
-        share = 0.0 if over else DENIED_SHARE if climb.denied else END_SHARE
+        share = 0.0 if over else climb.doubt
         return climb.loss >= self.settings.threshold + share * self.settings.noise_after(climb.nodes)
 
     def _report(self, asked: Asked, board: chess.Board, best: Line, climb: Climb, with_also: bool) -> Slip:
