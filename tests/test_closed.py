@@ -51,4 +51,20 @@ def test_no_shell_no_pickle_no_network() -> None:
     files = sorted(PACKAGE.rglob("*.py"))
     assert len(files) > 80
     found = {path.relative_to(PACKAGE).as_posix(): list(told(path.read_text(encoding="utf-8"))) for path in files}
-    assert {name: what for name, what in found.items() if what} == {"job/cluster.py": ["imports asyncio"]}
+    assert {name: what for name, what in found.items() if what} == {
+        "job/cluster.py": ["imports asyncio"],
+        "engines/layout.py": ["imports ctypes"],  # for one call of the C library that Python does not offer
+    }
+
+
+def test_nothing_is_loaded_by_ctypes() -> None:
+    """ctypes may ask the C library that is there, and load no file."""
+    layout = ast.parse((PACKAGE / "engines" / "layout.py").read_text(encoding="utf-8"))
+    used = [ast.unparse(node) for node in ast.walk(layout) if isinstance(node, ast.Attribute | ast.Call)]
+    assert "ctypes.CDLL(None).personality" in used
+    loaders = {"CDLL", "PyDLL", "WinDLL", "OleDLL", "LibraryLoader", "cdll", "pydll", "windll", "oledll", "util"}
+    assert [what for what in used if what in {f"ctypes.{loader}" for loader in loaders}] == ["ctypes.CDLL"]
+    assert [what for what in used if what.startswith("ctypes.CDLL(")] == [
+        "ctypes.CDLL(None).personality",
+        "ctypes.CDLL(None)",
+    ]

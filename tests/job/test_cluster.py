@@ -245,6 +245,10 @@ def test_no_scheduler(lines: Path, tmp_path: Path, stockfish: Stockfish, monkeyp
         with pytest.raises(ClusterError, match="no scheduler answers at") as told:
             scan([lines], engine=engine, cluster=address, store=store, **SMALL)
         assert "\n" not in str(told.value)
+    with monkeypatch.context() as without:  # a client that fails over its address may hinder the next one's start
+        without.delattr(cluster_room.distributed, "Client")
+        with pytest.raises(ClusterError, match="no scheduler answers at nonsense"):
+            scan([lines], engine=engine, cluster="nonsense://here", store=store, **SMALL)
     with pytest.raises(InputError, match="either jobs or cluster"):
         scan([lines], engine=engine, cluster="tcp://127.0.0.1:9", jobs=2, store=store, **SMALL)
 

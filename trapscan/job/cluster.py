@@ -22,6 +22,7 @@ from typing import Any
 import distributed
 import joblib
 from distributed import Client, Worker
+from distributed.comm import get_address_host_port
 from joblib._dask import DaskDistributedBackend  # the class itself, as one thing it does must be mended
 
 from trapscan.errors import ClusterError, EngineRefusedError
@@ -91,7 +92,10 @@ class Cluster(Workers):
 
     def _connected(self) -> Client:
         if self._client is None:
+            # The address is read first: a client that fails over it stays open until Python's collector finds it,
+            # and closing it there can make the start of the next one wait and fail (seen in distributed 2026.8.0).
             try:
+                get_address_host_port(self.address)
                 client = distributed.Client(self.address, timeout=CONNECT_SECONDS, set_as_default=False)
             except (OSError, ValueError, ImportError) as exc:
                 raise ClusterError(f"no scheduler answers at {self.address}: {_one_line(exc)}") from exc
