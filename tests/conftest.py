@@ -12,6 +12,23 @@ import pytest
 from trapscan.engines import EngineSpec, Probe, probe
 from trapscan.engines.spec import parse
 
+LONGEST = "test_traps_by_engine.py"
+"""Begun first, so that two processes (scripts/test) end together."""
+
+
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """The longest file comes first."""
+    items.sort(key=lambda item: item.path.name != LONGEST)
+
+
+def pytest_terminal_summary(terminalreporter: pytest.TerminalReporter) -> None:
+    """Prints what tests recorded as a table (`record_property("table", ...)`), in whichever process they ran."""
+    for reports in terminalreporter.stats.values():
+        for report in reports:
+            for name, text in getattr(report, "user_properties", ()):
+                if name == "table" and report.when == "call":
+                    terminalreporter.write_line(text)
+
 
 def find_engine(name: str) -> EngineSpec | None:
     """The engine of that name, or None when it is not installed."""
@@ -37,8 +54,13 @@ def engine_or_skip() -> Callable[[str], EngineSpec]:
 
 @pytest.fixture(scope="session", autouse=True)
 def private_store(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Path]:
-    """Tests neither read nor write what the user's own runs have kept. Probes are shared by all tests of a run."""
-    folder = tmp_path_factory.mktemp("store")
+    """Tests neither read nor write what the user's own runs have kept. Probes are shared by all tests of a run, those
+    in its other processes too."""
+    folder = tmp_path_factory.getbasetemp()
+    if "PYTEST_XDIST_WORKER" in os.environ:
+        folder = folder.parent
+    folder /= "store"
+    folder.mkdir(exist_ok=True)
     before = os.environ.get("TRAPSCAN_STORE")
     os.environ["TRAPSCAN_STORE"] = str(folder)
     yield folder

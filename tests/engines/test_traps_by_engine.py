@@ -5,6 +5,7 @@ from __future__ import annotations
 import importlib.machinery
 import importlib.util
 import sys
+from collections.abc import Callable
 from pathlib import Path
 from types import ModuleType
 from typing import Any
@@ -13,6 +14,8 @@ import pytest
 
 from trapscan.engines import discover
 from trapscan.settings import load
+
+TRAPS = 20
 
 SCRIPT = Path(__file__).parents[2] / "scripts" / "check_engines"
 
@@ -42,23 +45,26 @@ def script() -> ModuleType:
 
 
 @pytest.fixture(scope="module")
-def rows(script: ModuleType, request: pytest.FixtureRequest) -> dict[str, Any]:
-    """The table, two engines at once, the slowest (the last) first; printed into the output of the tests."""
+def rows(script: ModuleType) -> dict[str, Any]:
+    """The table, two engines at once, the slowest (the last) first."""
     specs = [spec for spec in discover() if spec.name in script.RECORDS]
-    traps = script.read_traps(20)
-    made = {row.name: row for row in script.table(specs[::-1], traps, load("standard"), jobs=2)}
-    with request.config.pluginmanager.getplugin("capturemanager").global_and_fixture_disabled():
-        print("\n")
-        for row in made.values():
-            script.show(row, len(traps), 0)
-    return made
+    return {row.name: row for row in script.table(specs[::-1], read(script), load("standard"), jobs=2)}
+
+
+def read(script: ModuleType) -> list[Any]:
+    traps: list[Any] = script.read_traps(20)
+    return traps
 
 
 @pytest.mark.parametrize("name", ENGINES)
-def test_all_twenty(name: str, script: ModuleType, rows: dict[str, Any]) -> None:
-    """Each engine finds, and refutes as the sources do, what it was measured to; see `off_record`."""
+def test_all_twenty(
+    name: str, script: ModuleType, rows: dict[str, Any], record_property: Callable[[str, object], None]
+) -> None:
+    """Each engine finds, and refutes as the sources do, what it was measured to; see `off_record`. The table stands at
+    the end of the tests' output."""
     if name not in rows:
         pytest.skip(f"engine {name} is not installed")
+    record_property("table", script.show(rows[name], TRAPS, 0))
     assert script.off_record(rows[name]) == "", rows[name].missed
 
 

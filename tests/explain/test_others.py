@@ -3,11 +3,13 @@
 
 from __future__ import annotations
 
+import random
+
 import chess
 import pytest
 
-from trapscan.explain import instead, look_alikes, move_order_hint
-from trapscan.explain.compare import differing, reason
+from trapscan.explain import Candidate, instead, look_alikes, move_order_hint
+from trapscan.explain.compare import _differing_mask, _one_move_ahead, differing, reason
 from trapscan.explain.instead import answers
 from trapscan.explain.tempt import is_poisoned, why_tempting
 from trapscan.model import Line
@@ -24,6 +26,10 @@ def after(moves: str) -> chess.Board:
 
 
 SICILIAN = "e4 c5 Nf3 e6 d4 cxd4 Nxd4 Nf6"
+
+
+def candidate(board: chess.Board, line: tuple[str, ...], cp_best: int, cp_move: int) -> Candidate:
+    return Candidate(board, board.fen(en_passant="legal"), line, cp_best, cp_move)
 
 
 def test_good_moves_come_likeliest_first():
@@ -88,7 +94,7 @@ def test_answers_name_what_a_move_does():
 def test_look_alike_says_what_has_become_of_the_refutation():
     here, there = after(SICILIAN), after(SICILIAN + " Nc3 a6")
     far = after("e4 c5 Nc3 Nc6 Nge2 e5 d3 Nf6 g3 d6")
-    shown = look_alikes(here, SLIP, PUNISH, [(far, ("e4",), 0, 0), (there, ("e4", "c5"), 30, 25)])
+    shown = look_alikes(here, SLIP, PUNISH, [candidate(far, ("e4",), 0, 0), candidate(there, ("e4", "c5"), 30, 25)])
     assert [item.fen for item in shown] == [there.fen(en_passant="legal"), far.fen(en_passant="legal")]
     assert shown[0].squares == ("b1", "c3", "a6", "a7")
     assert shown[0].reason == "With the knight on c3 there is no check on a5."
@@ -103,11 +109,54 @@ def test_no_reason_where_none_can_be_seen():
 
 def test_which_move_must_not_be_delayed():
     here, there = after(SICILIAN), after(SICILIAN + " Nc3 a6")
-    hint = move_order_hint(here, SLIP, [(there, (), 30, 25)])
+    sound = candidate(there, (), 30, 25)
+    hint = move_order_hint(here, SLIP, [sound])
     assert hint == "The order matters: first the knight goes to c3, only then the pawn advances to e5."
-    assert move_order_hint(here, SLIP, [(there, (), 30, 25)], good=("f1d3",)) == ""
-    assert move_order_hint(here, SLIP, [(there, (), 30, 25)], good=()) == ""  # no good move: nothing may come first
+    assert move_order_hint(here, SLIP, [sound], good=("f1d3",)) == ""
+    assert move_order_hint(here, SLIP, [sound], good=()) == ""  # no good move: nothing may come first
     assert move_order_hint(here, SLIP, []) == ""
+
+
+def _ahead_by_trying(board: chess.Board, other: chess.Board) -> list[chess.Move]:
+    """The same question, asked of every pair of moves."""
+    found = []
+    for move in board.legal_moves:
+        between = board.copy(stack=False)
+        between.push(move)
+        reached = not _differing_mask(between, other)
+        for reply in list(between.legal_moves):
+            if not reached and not between.is_en_passant(reply):
+                end = between.copy(stack=False)
+                end.push(reply)
+                reached = not _differing_mask(end, other)
+        if reached:
+            found.append(move)
+    return found
+
+
+@pytest.mark.parametrize(
+    ("start", "seed"),
+    [
+        (chess.STARTING_FEN, 1),
+        ("r3k2r/pppqppbp/2npbnp1/8/8/2NPBNP1/PPPQPPBP/R3K2R w KQkq - 0 1", 2),  # castling on all sides
+        ("rnbqkbnr/ppp1pppp/8/8/3pP3/8/PPPP1PPP/RNBQKBNR w KQkq - 0 1", 3),  # en passant
+        ("8/P6k/8/8/8/8/p6K/8 w - - 0 1", 4),  # promotions
+    ],
+)
+def test_one_move_ahead_is_what_trying_everything_finds(start: str, seed: int) -> None:
+    draw, told, none = random.Random(seed), 0, 0
+    for _ in range(15):
+        board = chess.Board(start)
+        for _ in range(draw.randrange(4)):
+            board.push(draw.choice(list(board.legal_moves)))
+        other = board.copy(stack=False)
+        for _ in range(draw.choice((1, 2, 2, 3))):
+            if any(other.legal_moves):
+                other.push(draw.choice(list(other.legal_moves)))
+        found, tried = _one_move_ahead(board, other), _ahead_by_trying(board, other)
+        assert (found in tried) if tried else found is None
+        told, none = told + bool(tried), none + (not tried)
+    assert told >= 5 and none
 
 
 def test_poison():

@@ -3,7 +3,7 @@
 Pure functions over positions and lines; no engine is asked here.
 """
 
-from trapscan.explain.compare import look_alikes, move_order_hint
+from trapscan.explain.compare import Candidate, look_alikes, move_order_hint
 from trapscan.explain.gain import needs_more
 from trapscan.explain.instead import instead
 from trapscan.explain.motif import Motif
@@ -12,6 +12,7 @@ from trapscan.explain.play import Play
 from trapscan.explain.slip import Explanation, explain_slip
 
 __all__ = [
+    "Candidate",
     "Explanation",
     "Motif",
     "Play",

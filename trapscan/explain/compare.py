@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Collection, Iterable, Sequence
+from typing import NamedTuple
 
 import chess
 
@@ -12,7 +13,19 @@ from trapscan.explain.words import piece_name
 
 SHOWN = 2
 
-Candidate = tuple[chess.Board, Sequence[str], Cp, Cp]
+REACH = 8
+"""A move changes at most four squares (castling), so that two moves cannot make more than twice as many differ."""
+
+
+class Candidate(NamedTuple):
+    """A position where the move in question is sound, and the line that leads there in SAN; the scores of its best move
+    and of this one are the victim's. `board` is not changed, so that one may serve many questions."""
+
+    board: chess.Board
+    fen: str
+    line: Sequence[str]
+    cp_best: Cp
+    cp_move: Cp
 
 
 def differing(one: chess.Board, other: chess.Board) -> tuple[str, ...]:
@@ -40,26 +53,24 @@ def look_alikes(
 ) -> tuple[LookAlike, ...]:
     """Up to two positions in which `slip` is sound, the nearest on the board first.
 
-    `candidates` are (position before the move, line in SAN, score of the best move, score of this move), both scores
-    the victim's. `reason` says what has become of the refutation `punish` there, where one differing square carries it.
+    `reason` says what has become of the refutation `punish` there, where one differing square carries it.
     """
-    ranked = []
-    for other, line, cp_best, cp_move in candidates:
-        squares = differing(board, other)
-        fen = other.fen(en_passant="legal")
-        ranked.append((len(squares), len(line), fen, other, line, cp_best, cp_move, squares))
-    ranked.sort(key=lambda item: item[:3])
+    ranked = sorted(candidates, key=lambda other: (_gap(board, other.board), len(other.line), other.fen))
     return tuple(
         LookAlike(
-            fen=fen,
-            line=tuple(line),
-            cp_best=cp_best,
-            cp_move=cp_move,
-            squares=squares,
-            reason=reason(board, other, slip, punish),
+            fen=other.fen,
+            line=tuple(other.line),
+            cp_best=other.cp_best,
+            cp_move=other.cp_move,
+            squares=differing(board, other.board),
+            reason=reason(board, other.board, slip, punish),
         )
-        for _, _, fen, other, line, cp_best, cp_move, squares in ranked[:SHOWN]
+        for other in ranked[:SHOWN]
     )
+
+
+def _gap(one: chess.Board, other: chess.Board) -> int:
+    return _differing_mask(one, other).bit_count()
 
 
 def reason(board: chess.Board, other: chess.Board, slip: chess.Move, punish: chess.Move) -> str:
@@ -113,12 +124,12 @@ def move_order_hint(
     good here, if they are given), the punisher one move at most, and nothing else differs.
     """
     hints = []
-    for other, line, _, _ in candidates:
-        if other.turn != board.turn or not other.is_legal(slip):
+    for other in candidates:
+        if other.board.turn != board.turn or not other.board.is_legal(slip):
             continue
-        move = _one_move_ahead(board, other)
+        move = _one_move_ahead(board, other.board)
         if move is not None and (good is None or move.uci() in good):
-            hints.append((len(line), move.uci(), move))
+            hints.append((len(other.line), move.uci(), move))
     if not hints:
         return ""
     move = min(hints, key=lambda hint: hint[:2])[2]
@@ -127,15 +138,23 @@ def move_order_hint(
 
 
 def _one_move_ahead(board: chess.Board, other: chess.Board) -> chess.Move | None:
-    """The victim's move that `other` has seen and `board` has not, if one move of the punisher at most differs too."""
-    # where the victim's man came from it cannot stand any more, whatever the punisher did
-    for move in board.generate_legal_moves(_differing_mask(board, other)):
+    """The victim's move that `other` has seen and `board` has not, if one move of the punisher at most differs too (any
+    but en passant, which would take the pawn that has just gone ahead)."""
+    mask = _differing_mask(board, other)
+    if mask.bit_count() > REACH:
+        return None
+    origins, targets = mask, chess.BB_ALL
+    if not board.chess960:  # there a king may castle onto its own square
+        # the man that moved is no longer where it stood, and stands where it went or was taken there
+        origins &= ~other.occupied_co[board.turn]
+        targets = other.occupied | board.castling_rights  # castling is written as the king taking its rook
+    for move in board.generate_legal_moves(origins, targets):
         after = board.copy(stack=False)
         after.push(move)
         gap = _differing_mask(after, other)
         if not gap:
             return move
-        if gap.bit_count() == 2 and any(_leads(after, reply, other) for reply in after.generate_legal_moves(gap, gap)):
+        if gap.bit_count() <= 4 and any(_leads(after, reply, other) for reply in after.generate_legal_moves(gap, gap)):
             return move
     return None
 

@@ -161,7 +161,7 @@ def _elsewhere(
         return (), ""
     near = sorted(places, key=lambda entry: (_distance(here, _occupants(entry[0])), entry[0]))[:NEAREST]
     candidates = [
-        (_reached(seen.positions[epd]), line_of(seen.positions[epd]), best.json(), score.json())
+        explain.Candidate(*_reached(seen.positions[epd]), line_of(seen.positions[epd]), best.json(), score.json())
         for epd, best, score in near
     ]
     move = chess.Move.from_uci(told.slip.move)
@@ -177,9 +177,10 @@ def _turn(epd: str) -> chess.Color:
 
 
 @functools.lru_cache(maxsize=KEPT)
-def _reached(position: Position) -> chess.Board:
-    """Its board, which nobody may change."""
-    return position.board().copy(stack=False)
+def _reached(position: Position) -> tuple[chess.Board, str]:
+    """Its board, which nobody may change, and its FEN."""
+    board = position.board().copy(stack=False)
+    return board, board.fen(en_passant="legal")
 
 
 @functools.lru_cache(maxsize=KEPT)
