@@ -50,7 +50,8 @@ def test_good_moves_come_likeliest_first():
 
 
 @pytest.mark.parametrize(
-    ("cp", "error", "advised"), [(20, 0.049, True), (20, 0.058, False), (0, 0.02, True), (-20, 0.0, False)]
+    ("cp", "error", "advised"),
+    [(20, 0.024, True), (20, 0.026, False), (0, 0.01, True), (0, 0.02, False), (40, 0.02, False), (-20, 0.0, False)],
 )
 def test_only_a_move_that_was_looked_at_well_enough_is_advised(cp: int, error: float, advised: bool) -> None:
     best = Line(Score(chess.WHITE, cp=20), ("e2e4",))

@@ -14,9 +14,11 @@ from trapscan.explain.words import the_piece
 from trapscan.model import Chances, Line
 from trapscan.score import Score, loss
 
-GOOD = 0.05
-"""A move whose loss is less than this by a standard error of its search (objective expected score) is advised: half of
-the usual threshold, so that a move advised is hardly ever a slip itself (measured: DEVELOPERS.md, True)."""
+GOOD, SURE = 0.05, 2.0
+"""A move is advised when its score is nearer than this to the best one's by so many standard errors of its search
+(objective expected score): half of the usual threshold, so that a move advised is hardly ever a slip itself (measured:
+DEVELOPERS.md, True). One that seems better than the best is as doubtful as one that seems worse: the searches differ.
+"""
 
 SHOWN = 3
 
@@ -47,7 +49,7 @@ def instead(
     if best.pv:
         scored[best.pv[0]] = top
     for uci, score, error in others:
-        if loss(top, score.of(side)) + error < GOOD:
+        if abs(loss(top, score.of(side))) + SURE * error < GOOD:
             scored.setdefault(uci, score.of(side))
     good = [uci for uci in scored if uci != slip and uci not in slips]
     good.sort(key=lambda uci: (-(chances[uci][level] if uci in chances else 0.0), -scored[uci].plain, uci))

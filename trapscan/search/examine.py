@@ -28,7 +28,7 @@ LIKELY_REPLY = 0.15
 ALSO_SHARE = 0.5
 """Another first move punishes as well when what it keeps is clear of the threshold, and of this share of the loss."""
 
-ALSO_CLEAR, ALSO_STRETCH = 1.5, 3
+ALSO_CLEAR, ALSO_STRETCH = 2.0, 4
 """The search that must confirm it ends when what it keeps is so many times its noise away, and takes at most so many
 times `side_nodes`."""
 
@@ -39,10 +39,16 @@ END_SHARE = 0.5
 """A search that ends in doubt makes a slip only of a loss this share of its noise over the threshold: of many losses
 near it, those that come out above are more often too high than too low (measured: DEVELOPERS.md, True)."""
 
-BEAR_STRETCH, BEAR_AGAIN, DENIED_SHARE = 3, 4, 0.75
-"""A slip must look lost after its refutation too, in a search of half to so many times `side_nodes`. A likely one that
-does not is searched again with so many times as many nodes, and is told only of a loss this share of its noise over the
-threshold (measured: DEVELOPERS.md, True)."""
+BEAR_CLEAR, BEAR_STRETCH, BEAR_SHARE = 0.5, 6, 0.25
+"""A slip must look lost after its refutation too: in a search from half of `side_nodes` to so many times that, which
+ends once the loss is so many times its noise over the threshold, and must leave it this share of its noise over it."""
+
+BEAR_AGAIN, DENIED_SHARE = 4, 0.75
+"""A likely slip that is not borne out is searched again with so many times as many nodes, before and after its
+refutation, and is told only of a loss this share of its noise over the threshold (measured: DEVELOPERS.md, True)."""
+
+RARE_SHARE = 1.0
+"""So far over the threshold must be what hardly anybody plays: its search is short, and a false one teaches nothing."""
 
 BETTER_PART = 3
 """A candidate that seems better than the best move is searched with this part of the best move's nodes."""
@@ -128,8 +134,13 @@ class Examiner:
         best, climbs = self._look_again(asked, board, best, climbs, position.prepared)
         for climb in climbs:
             if self.evaluator.steady and self._is_slip(climb):  # a noisy engine's short search would deny true ones
-                prepared = climb.move in position.prepared
-                self._bear_out(asked, board, best, climb, prepared or max(chances[climb.move]) >= ALSO_CHANCE)
+                self._bear_out(
+                    asked,
+                    board,
+                    best,
+                    climb,
+                    likely=climb.move in position.prepared or max(chances[climb.move]) >= ALSO_CHANCE,
+                )
         joined = self.model.join(chances, {c.move: (c.shallow_loss, c.loss) for c in climbs}, self.settings.levels)
         slips = tuple(
             self._report(asked, board, best, climb, climb.move in position.prepared or likely >= ALSO_CHANCE)
@@ -252,25 +263,40 @@ class Examiner:
                     climb.loss = max(0.0, loss(best.score, climb.score))
         return best, climbs
 
-    def _bear_out(self, asked: Asked, board: chess.Board, best: Line, climb: Climb, likely: bool) -> None:
+    def _bear_out(self, asked: Asked, board: chess.Board, best: Line, climb: Climb, *, likely: bool) -> None:
         """Looks whether the slip is lost after its refutation too, as the search that found it may have seen something
         that is not there. If it is not, a likely slip is searched once more and longer, an unlikely one is none."""
         assert climb.evaluation is not None
-        line = climb.evaluation.best.pv
-        if not line:
+        if not likely:
+            climb.doubt = RARE_SHARE
+            if not self._is_slip(climb):
+                return
+        reply = climb.evaluation.best.pv[:1]
+        if not reply or self._borne_out(asked, board, best, climb, reply[0]):
             return
-        half, most = self.settings.side_nodes // 2, BEAR_STRETCH * self.settings.side_nodes
-        until = self._until(best, clear=0.0, least=most, confirm=half)  # soon lost is enough, not lost takes all
-        answer, lost = self._after(asked, board, best, climb, line[0], most, until)
-        if lost >= self.settings.threshold:
-            climb.further = (line[0], *answer.best.pv)
-        elif likely:
-            nodes = min(BEAR_AGAIN * climb.nodes, self.settings.best_nodes)
-            climb.doubt = DENIED_SHARE
-            if nodes > climb.nodes:
-                climb.again(asked(Query(climb.child, nodes)), best, board.turn)
-        else:
+        climb.doubt = DENIED_SHARE if likely else math.inf
+        if not likely:
+            return
+        nodes = min(BEAR_AGAIN * climb.nodes, self.settings.best_nodes)
+        if nodes > climb.nodes:
+            climb.again(asked(Query(climb.child, nodes)), best, board.turn)
+        reply = climb.evaluation.best.pv[:1]
+        if reply and self._is_slip(climb) and not self._borne_out(asked, board, best, climb, reply[0], BEAR_AGAIN):
             climb.doubt = math.inf
+
+    def _borne_out(
+        self, asked: Asked, board: chess.Board, best: Line, climb: Climb, reply: str, times: int = 1
+    ) -> bool:
+        """Whether the slip is lost after this reply too, by a search of so many times the usual nodes."""
+        half, most = times * self.settings.side_nodes // 2, times * BEAR_STRETCH * self.settings.side_nodes
+        # clearly lost is enough, not lost takes all
+        until = self._until(best, clear=BEAR_CLEAR, least=most, confirm=half)
+        answer, lost = self._after(asked, board, best, climb, reply, most, until)
+        share = BEAR_SHARE if answer.best.pv else 0.0  # the reply ends the game: no doubt
+        if lost < self.settings.threshold + share * self.settings.noise_after(answer.nodes):
+            return False
+        climb.further = (reply, *answer.best.pv)
+        return True
 
     def _after(
         self, asked: Asked, board: chess.Board, best: Line, climb: Climb, reply: str, nodes: int, until: Until
