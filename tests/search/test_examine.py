@@ -154,7 +154,7 @@ def test_also_is_confirmed_by_a_search_of_the_position_after_it() -> None:
     (slip,) = examine(START, table, f2f3=0.05).slips
     assert slip.also == ("d7d5",)
     assert [(query.budget, query.lines) for query in table.asked if query.epd == F3] == [(RARE.most, 1), (SIDE, 3)]
-    assert [query.budget for query in table.asked if query.epd == after(START, "f2f3", "d7d5")] == [4 * SIDE]
+    assert [query.budget for query in table.asked if query.epd == after(START, "f2f3", "d7d5")] == [3 * SIDE]
     assert not table.spent(after(START, "f2f3", "c7c5")), "already under the bar by the first search"
 
 
@@ -163,7 +163,7 @@ def test_also_is_confirmed_by_a_search_of_the_position_after_it() -> None:
     [
         (400, ("d7d5",), [4_000]),  # clear as soon as half of `side_nodes` are spent
         (0, (), [4_000]),  # it does not punish after all
-        (158, (), [16_000]),  # loss 0.213, over half of 0.41 by less than twice the noise of 0.011
+        (158, (), [8_000]),  # loss 0.213, over half of 0.41 by less than the noise of 0.015
         (-400, (), [4_000]),
     ],
 )
@@ -209,8 +209,6 @@ def test_also_without_multipv_searches_likely_replies_one_by_one() -> None:
 # --- whether the refutation bears the slip out -----------------------------------------------------------------------
 
 E5 = after(START, "f2f3", "e7e5")
-BORNE_OUT_LATE: Told = {0: [("e2e4", 0)], 20_000: [("e2e4", -CLEAR)]}
-"""Denied by the first search after the refutation, borne out by the longer second."""
 
 
 def test_a_slip_is_looked_at_after_its_refutation_too() -> None:
@@ -231,7 +229,7 @@ def test_a_slip_is_looked_at_after_its_refutation_too() -> None:
 def test_a_likely_slip_that_is_not_borne_out_is_searched_again(
     again: list[tuple[str, int]], told: list[tuple[str, ...]]
 ) -> None:
-    table = Table({F3: {0: [("e7e5", CLEAR)], 32_000: again}, E5: BORNE_OUT_LATE})
+    table = Table({F3: {0: [("e7e5", CLEAR)], 32_000: again}, E5: {0: [("e2e4", 0)]}})
     found = examine(START, table, f2f3=0.05)
     assert [slip.refutation for slip in found.slips] == told
     assert table.spent(E5)[0] == 16_000, "as long as it may take"
@@ -246,24 +244,22 @@ def test_a_hair_over_the_threshold_does_not_bear_a_slip_out() -> None:
         assert (4 * CONFIRM in table.spent(F3)) is denied
 
 
-@pytest.mark.parametrize("reply", ["e7e5", "d7d5"])
-def test_after_the_second_search_it_must_be_borne_out_too_by_four_times_the_nodes(reply: str) -> None:
-    """Whether the refutation is the first search's or another; this time half of four times `side_nodes` at least."""
-    there = after(START, "f2f3", reply)
+def test_another_refutation_must_bear_it_out_as_well() -> None:
+    other = after(START, "f2f3", "d7d5")
     for cp, told in ((0, []), (-CLEAR, ["f2f3"])):
         table = Table(
             {
-                F3: {0: [("e7e5", CLEAR)], 32_000: [(reply, CLEAR)]},
+                F3: {0: [("e7e5", CLEAR)], 32_000: [("d7d5", CLEAR)]},
                 E5: {0: [("e2e4", 0)]},
-                there: {0: [("e2e4", 0)], 20_000: [("e2e4", cp)]},
+                other: {0: [("e2e4", cp)]},
             }
         )
         assert [slip.move for slip in examine(START, table, f2f3=0.05).slips] == told
-        assert max(table.spent(there)) >= 32_000
+        assert table.spent(other)
 
 
 def test_an_unlikely_slip_that_is_not_borne_out_is_none() -> None:
-    table = Table({F3: {0: [("e7e5", CLEAR)]}, E5: BORNE_OUT_LATE})
+    table = Table({F3: {0: [("e7e5", CLEAR)]}, E5: {0: [("e2e4", 0)]}})
     rare = replace(SETTINGS, min_chance=0.005)
     found = examine(START, table, settings=rare, f2f3=0.009)
     assert not found.slips and table.spent(F3) == [CONFIRM]

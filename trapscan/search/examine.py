@@ -28,7 +28,7 @@ LIKELY_REPLY = 0.15
 ALSO_SHARE = 0.5
 """Another first move punishes as well when what it keeps is clear of the threshold, and of this share of the loss."""
 
-ALSO_CLEAR, ALSO_STRETCH = 2.0, 4
+ALSO_CLEAR, ALSO_STRETCH = 1.5, 3
 """The search that must confirm it ends when what it keeps is so many times its noise away, and takes at most so many
 times `side_nodes`."""
 
@@ -44,8 +44,8 @@ BEAR_CLEAR, BEAR_STRETCH, BEAR_SHARE = 0.5, 6, 0.25
 ends once the loss is so many times its noise over the threshold, and must leave it this share of its noise over it."""
 
 BEAR_AGAIN, DENIED_SHARE = 4, 0.75
-"""A likely slip that is not borne out is searched again with so many times as many nodes, before and after its
-refutation, and is told only of a loss this share of its noise over the threshold (measured: DEVELOPERS.md, True)."""
+"""A likely slip that is not borne out is searched again with so many times as many nodes, and is told only of a loss
+this share of its noise over the threshold (measured: DEVELOPERS.md, True)."""
 
 RARE_SHARE = 1.0
 """So far over the threshold must be what hardly anybody plays: its search is short, and a false one teaches nothing."""
@@ -275,20 +275,18 @@ class Examiner:
         if not reply or self._borne_out(asked, board, best, climb, reply[0]):
             return
         climb.doubt = DENIED_SHARE if likely else math.inf
-        if not likely:
-            return
         nodes = min(BEAR_AGAIN * climb.nodes, self.settings.best_nodes)
-        if nodes > climb.nodes:
-            climb.again(asked(Query(climb.child, nodes)), best, board.turn)
-        reply = climb.evaluation.best.pv[:1]
-        if reply and self._is_slip(climb) and not self._borne_out(asked, board, best, climb, reply[0], BEAR_AGAIN):
+        if not likely or nodes <= climb.nodes:
+            return
+        climb.again(asked(Query(climb.child, nodes)), best, board.turn)
+        other = climb.evaluation.best.pv[:1]
+        if other in ((), reply) or not self._is_slip(climb):
+            return
+        if not self._borne_out(asked, board, best, climb, other[0]):
             climb.doubt = math.inf
 
-    def _borne_out(
-        self, asked: Asked, board: chess.Board, best: Line, climb: Climb, reply: str, times: int = 1
-    ) -> bool:
-        """Whether the slip is lost after this reply too, by a search of so many times the usual nodes."""
-        half, most = times * self.settings.side_nodes // 2, times * BEAR_STRETCH * self.settings.side_nodes
+    def _borne_out(self, asked: Asked, board: chess.Board, best: Line, climb: Climb, reply: str) -> bool:
+        half, most = self.settings.side_nodes // 2, BEAR_STRETCH * self.settings.side_nodes
         # clearly lost is enough, not lost takes all
         until = self._until(best, clear=BEAR_CLEAR, least=most, confirm=half)
         answer, lost = self._after(asked, board, best, climb, reply, most, until)
