@@ -16,7 +16,6 @@ from trapscan.engines import discover
 from trapscan.settings import load
 
 TRAPS = 20
-
 SCRIPT = Path(__file__).parents[2] / "scripts" / "check_engines"
 
 ENGINES = (
@@ -48,12 +47,7 @@ def script() -> ModuleType:
 def rows(script: ModuleType) -> dict[str, Any]:
     """The table, two engines at once, the slowest (the last) first."""
     specs = [spec for spec in discover() if spec.name in script.RECORDS]
-    return {row.name: row for row in script.table(specs[::-1], read(script), load("standard"), jobs=2)}
-
-
-def read(script: ModuleType) -> list[Any]:
-    traps: list[Any] = script.read_traps(20)
-    return traps
+    return {row.name: row for row in script.table(specs[::-1], script.read_traps(TRAPS), load("standard"), jobs=2)}
 
 
 @pytest.mark.parametrize("name", ENGINES)

@@ -9,7 +9,7 @@ import chess
 import pytest
 
 from trapscan.explain import Candidate, instead, look_alikes, move_order_hint
-from trapscan.explain.compare import _differing_mask, _one_move_ahead, differing, reason
+from trapscan.explain.compare import _one_move_ahead, differing, reason
 from trapscan.explain.instead import answers
 from trapscan.explain.tempt import is_poisoned, why_tempting
 from trapscan.model import Line
@@ -119,20 +119,28 @@ def test_which_move_must_not_be_delayed():
 
 
 def _ahead_by_trying(board: chess.Board, other: chess.Board) -> list[chess.Move]:
-    """The same question, asked of every pair of moves."""
-    found = []
+    """The same question, asked of every pair of moves, boards compared by what FEN says of them."""
+    found, goal = [], other.board_fen()
     for move in board.legal_moves:
         between = board.copy(stack=False)
         between.push(move)
-        reached = not _differing_mask(between, other)
+        ends = [between.board_fen()]
         for reply in list(between.legal_moves):
-            if not reached and not between.is_en_passant(reply):
-                end = between.copy(stack=False)
-                end.push(reply)
-                reached = not _differing_mask(end, other)
-        if reached:
+            if not between.is_en_passant(reply):
+                between.push(reply)
+                ends.append(between.board_fen())
+                between.pop()
+        if goal in ends:
             found.append(move)
     return found
+
+
+def test_the_other_side_may_have_castled_meanwhile() -> None:
+    board, other = after("e4 e5 Nf3 Nf6 Bc4 Bc5"), after("e4 e5 Nf3 Nf6 Bc4 Bc5 d3 O-O")
+    assert _one_move_ahead(board, other) == chess.Move.from_uci("d2d3")
+    assert _one_move_ahead(
+        after("e4 e5 Nf3 Nc6 Bc4 Bc5"), after("e4 e5 Nf3 Nc6 Bc4 Bc5 O-O Nf6")
+    ) == chess.Move.from_uci("e1g1")
 
 
 @pytest.mark.parametrize(

@@ -55,7 +55,10 @@ def look_alikes(
 
     `reason` says what has become of the refutation `punish` there, where one differing square carries it.
     """
-    ranked = sorted(candidates, key=lambda other: (_gap(board, other.board), len(other.line), other.fen))
+    ranked = sorted(
+        candidates,
+        key=lambda other: (_differing_mask(board, other.board).bit_count(), len(other.line), other.fen),
+    )
     return tuple(
         LookAlike(
             fen=other.fen,
@@ -67,10 +70,6 @@ def look_alikes(
         )
         for other in ranked[:SHOWN]
     )
-
-
-def _gap(one: chess.Board, other: chess.Board) -> int:
-    return _differing_mask(one, other).bit_count()
 
 
 def reason(board: chess.Board, other: chess.Board, slip: chess.Move, punish: chess.Move) -> str:

@@ -48,7 +48,8 @@ BEAR_AGAIN, DENIED_SHARE = 4, 0.75
 this share of its noise over the threshold (measured: DEVELOPERS.md, True)."""
 
 RARE_SHARE = 1.0
-"""So far over the threshold must be what hardly anybody plays: its search is short, and a false one teaches nothing."""
+"""What fewer than ALSO_CHANCE play must lose this share of its noise over the threshold: its search is short, and a
+false one teaches nothing."""
 
 BETTER_PART = 3
 """A candidate that seems better than the best move is searched with this part of the best move's nodes."""
@@ -134,13 +135,8 @@ class Examiner:
         best, climbs = self._look_again(asked, board, best, climbs, position.prepared)
         for climb in climbs:
             if self.evaluator.steady and self._is_slip(climb):  # a noisy engine's short search would deny true ones
-                self._bear_out(
-                    asked,
-                    board,
-                    best,
-                    climb,
-                    likely=climb.move in position.prepared or max(chances[climb.move]) >= ALSO_CHANCE,
-                )
+                played = climb.move in position.prepared or max(chances[climb.move]) >= ALSO_CHANCE
+                self._bear_out(asked, board, best, climb, likely=played)
         joined = self.model.join(chances, {c.move: (c.shallow_loss, c.loss) for c in climbs}, self.settings.levels)
         slips = tuple(
             self._report(asked, board, best, climb, climb.move in position.prepared or likely >= ALSO_CHANCE)
@@ -265,7 +261,8 @@ class Examiner:
 
     def _bear_out(self, asked: Asked, board: chess.Board, best: Line, climb: Climb, *, likely: bool) -> None:
         """Looks whether the slip is lost after its refutation too, as the search that found it may have seen something
-        that is not there. If it is not, a likely slip is searched once more and longer, an unlikely one is none."""
+        that is not there. If it is not, a likely slip is searched once more and longer, and another refutation that
+        comes up must bear it out; an unlikely one is none, nor one that is not clear to begin with."""
         assert climb.evaluation is not None
         if not likely:
             climb.doubt = RARE_SHARE
@@ -274,9 +271,12 @@ class Examiner:
         reply = climb.evaluation.best.pv[:1]
         if not reply or self._borne_out(asked, board, best, climb, reply[0]):
             return
-        climb.doubt = DENIED_SHARE if likely else math.inf
+        if not likely:
+            climb.doubt = math.inf
+            return
+        climb.doubt = DENIED_SHARE
         nodes = min(BEAR_AGAIN * climb.nodes, self.settings.best_nodes)
-        if not likely or nodes <= climb.nodes:
+        if nodes <= climb.nodes:
             return
         climb.again(asked(Query(climb.child, nodes)), best, board.turn)
         other = climb.evaluation.best.pv[:1]
@@ -286,6 +286,7 @@ class Examiner:
             climb.doubt = math.inf
 
     def _borne_out(self, asked: Asked, board: chess.Board, best: Line, climb: Climb, reply: str) -> bool:
+        """Whether the slip is lost after this reply; keeps the line of the search that says so."""
         half, most = self.settings.side_nodes // 2, BEAR_STRETCH * self.settings.side_nodes
         # clearly lost is enough, not lost takes all
         until = self._until(best, clear=BEAR_CLEAR, least=most, confirm=half)
