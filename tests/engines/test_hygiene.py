@@ -18,6 +18,7 @@ from joblib import Parallel, delayed
 from processes import children, needs_proc, running_with, wait_until_gone
 
 from trapscan.engines import Engine, EngineSpec, Probe, choose, probe
+from trapscan.engines.process import EngineProcess
 from trapscan.model import Evaluation, Query
 
 FAKE = Path(__file__).with_name("fake_uci.py")
@@ -156,6 +157,35 @@ def test_fifty_kills_change_no_answer(stockfish: tuple[EngineSpec, Probe]) -> No
     with Engine(*stockfish) as engine:
         assert series(engine, 4000, disturb=True) == undisturbed
         assert engine.restarts > 25  # the others were killed between two searches
+
+
+@needs_proc
+def test_a_death_between_two_searches_leaves_the_next_its_second_chance(monkeypatch: pytest.MonkeyPatch) -> None:
+    """The process is dead when a search begins, and the new one is killed in its midst."""
+    send = EngineProcess.send
+    doomed: list[int] = []
+
+    def deadly(self: EngineProcess, text: str) -> None:
+        last = "\ngo " in text and not doomed
+        if last:
+            doomed.append(self.pid)
+            os.kill(self.pid, signal.SIGSTOP)
+        send(self, text)
+        if last:
+            os.kill(self.pid, signal.SIGKILL)
+
+    with Engine(EngineSpec("fake", (sys.executable, "-I", "-S", str(FAKE), "good")), FACTS) as engine:
+        first = engine.evaluate(Query(START, 1000))
+        before = engine.pid
+        assert before is not None
+        os.kill(before, signal.SIGKILL)
+        deadline = time.monotonic() + 5
+        while "Z" not in Path(f"/proc/{before}/stat").read_text().rpartition(")")[2] and time.monotonic() < deadline:
+            time.sleep(0.01)
+        monkeypatch.setattr(EngineProcess, "send", deadly)
+        assert engine.evaluate(Query(START, 1000)) == first
+        assert len({before, *doomed, engine.pid}) == 3
+        assert engine.restarts == 2
 
 
 @pytest.mark.engine

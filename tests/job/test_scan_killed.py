@@ -108,19 +108,22 @@ def test_a_killed_run_leaves_no_workers(killed_midway: Callable[[int], tuple[Pat
 
 @needs_linux
 def test_fifty_kills_change_no_byte(first: Spied, lines: Path, stockfish: Stockfish, tmp_path: Path) -> None:
-    """SIGKILL right after `go`, in the midst of a scan, every second search until 50 engines are dead."""
+    """SIGKILL after `go`, in the midst of a scan, every second search until 50 engines are dead. They are stopped
+    before `go`, as on a busy machine they could answer before the signal."""
     killed: list[int] = []
     searches = 0
     send = EngineProcess.send
 
     def deadly(self: EngineProcess, text: str) -> None:
         nonlocal searches
+        searches += "\ngo " in text
+        doomed = "\ngo " in text and searches % 2 == 1 and len(killed) < 50
+        if doomed:
+            killed.append(self.pid)
+            os.kill(self.pid, signal.SIGSTOP)
         send(self, text)
-        if "\ngo " in text:
-            searches += 1
-            if searches % 2 and len(killed) < 50:
-                killed.append(self.pid)
-                os.kill(self.pid, signal.SIGKILL)
+        if doomed:
+            os.kill(self.pid, signal.SIGKILL)
 
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(EngineProcess, "send", deadly)

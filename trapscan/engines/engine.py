@@ -225,6 +225,9 @@ class Engine:
             self._session, self._owner = None, os.getpid()
         if self.probe.renew:
             self._drop()
+        if self._session is not None and not self._session.process.alive:
+            self._drop()  # it died between two searches: the query that finds this out keeps its second chance
+            self.restarts += 1
         if self._session is None:
             self._session = Session(
                 self.spec,
