@@ -10,7 +10,7 @@ def test_shipped_facts_are_those_measured() -> None:
     spec = choose("embedded")
     shipped, measured = probe(spec), measure(spec, {})
     fields = ("name", "limit_kind", "multipv", "searchmoves", "wdl", "reproducible", "prime", "clear_hash", "scores")
-    for field in (*fields, "least_nodes", "options", "answers"):
+    for field in (*fields, "least_nodes", "noise", "options", "answers"):
         assert getattr(shipped, field) == getattr(measured, field), field
     assert abs(shipped.mate_floor - measured.mate_floor) < 3000
 

@@ -57,6 +57,7 @@ class _Measurement(Trial):
         self.notes: list[str] = []
         self.limits: dict[str, str] = {}
         self.steady_nodes = True
+        self._judged: dict[str, list[float | None]] = {}
 
     def run(self) -> Probe:
         try:
@@ -293,9 +294,12 @@ class _Measurement(Trial):
         return min(MOST_NOISE, max(1.0, round(2 * times) / 2))
 
     def _verdicts(self, limit: str) -> list[float | None]:
-        """Expected score in each of SHARP, for the side to move."""
-        answers = (self.read(fen, self.search(fen, limit)) for fen in SHARP)
-        return [answer.best.score.expected() if answer else None for answer in answers]
+        """Expected score in each of SHARP, for the side to move; each limit is searched once, as a slow engine's deep
+        searches are a third of its measuring."""
+        if limit not in self._judged:
+            answers = (self.read(fen, self.search(fen, limit)) for fen in SHARP)
+            self._judged[limit] = [answer.best.score.expected() if answer else None for answer in answers]
+        return self._judged[limit]
 
     def _reproducible(self, limit: str) -> bool:
         """Equal answers to equal searches after others: with `ucinewgame`, else with the Clear Hash button too, else
