@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import gzip
 import hashlib
-import io
 import re
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
+from typing import TextIO
 
 import chess.pgn
 
@@ -48,7 +48,7 @@ def read_games(path: Path) -> Iterator[Game]:
             yield Game(source, int(white), int(black), seconds_of(control), score_of(result), tuple(moves.split()))
 
 
-def _read_pgn(file: io.TextIOBase) -> Iterator[Game]:
+def _read_pgn(file: TextIO) -> Iterator[Game]:
     while (game := chess.pgn.read_game(file)) is not None:
         tags = game.headers
         if not (tags.get("WhiteElo", "").isdigit() and tags.get("BlackElo", "").isdigit()) or "FEN" in tags:

@@ -340,7 +340,7 @@ def clock_jumps(place: Place, rng: random.Random) -> str:
     clock.write_text("0")
     path = f"{place.folder / 'site'}{os.pathsep}{place.env['PYTHONPATH']}"
     scan = place.start(env={"FAULT_CLOCK": str(clock), "PYTHONPATH": path})
-    jumps = []
+    jumps: list[int] = []
     while scan.poll() is None and len(jumps) < 8:
         time.sleep(rng.uniform(0.2, place.expected_seconds / 3))
         jumps.append(rng.choice((3 * 86_400, -400 * 86_400, 20 * 365 * 86_400, -7_200, 0)))

@@ -155,7 +155,10 @@ def _rest(board: chess.Board, depth: int, low: int, high: int) -> int:
         if best >= high:
             return best
         low = max(low, best)
-    worth = lambda square: PAWNS[board.piece_type_at(square) or chess.PAWN]  # noqa: E731
+
+    def worth(square: chess.Square) -> int:
+        return PAWNS[board.piece_type_at(square) or chess.PAWN]
+
     moves.sort(key=lambda move: (-worth(move.to_square), worth(move.from_square), move.uci()))
     for move in moves:
         board.push(move)
