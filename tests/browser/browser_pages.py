@@ -7,8 +7,8 @@ from typing import Any
 
 import chess
 import msgspec
-from sample_scans import make_scan, trap_finding, traps
 
+from tests.report.sample_scans import make_scan, trap_finding, traps
 from trapscan.contract import Finding, MoveText, Refutation, Scan
 from trapscan.report.levels import by_toll
 from trapscan.report.view import SECTIONS, section_of

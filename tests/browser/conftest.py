@@ -3,15 +3,12 @@
 from __future__ import annotations
 
 import shutil
-import sys
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
 import pytest
-
-sys.path.insert(0, str(Path(__file__).resolve().parent.parent / "report"))
 
 FLAGS = [
     "--no-sandbox",
@@ -63,9 +60,14 @@ def visit(browser: Any) -> Iterator[Callable[..., Watched]]:
     def make(width: int = 1200, height: int = 900) -> Watched:
         context = browser.new_context(viewport={"width": width, "height": height})
         watched = Watched(context.new_page())
+
+        def dismiss(dialog: Any) -> None:
+            watched.errors.append("dialog")
+            dialog.dismiss()
+
         watched.page.on("request", lambda request: watched.requests.append(request.url))
         watched.page.on("pageerror", lambda error: watched.errors.append(f"error: {error}"))
-        watched.page.on("dialog", lambda dialog: (watched.errors.append("dialog"), dialog.dismiss()))
+        watched.page.on("dialog", dismiss)
         watched.page.on(
             "console", lambda text: watched.errors.append(text.text) if text.type in ("error", "warning") else None
         )
@@ -87,9 +89,8 @@ def axe() -> str:
 
 @pytest.fixture(scope="session")
 def pages(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Path]:
-    from browser_pages import special_scan
-    from sample_scans import bulk_scan, disputed_scan, hostile_scan, make_scan, trap_scan
-
+    from tests.browser.browser_pages import special_scan
+    from tests.report.sample_scans import bulk_scan, disputed_scan, hostile_scan, make_scan, trap_scan
     from trapscan.report import write_reports
 
     scans = {

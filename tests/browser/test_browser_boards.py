@@ -6,9 +6,9 @@ from pathlib import Path
 
 import chess
 import pytest
-from browser_pages import Visit, moves, shown, special_scan
-from sample_scans import trap_scan
 
+from tests.browser.browser_pages import Visit, moves, shown, special_scan
+from tests.report.sample_scans import trap_scan
 from trapscan.report.text import position_words
 from trapscan.report.view import owner
 

@@ -6,9 +6,9 @@ from collections.abc import Callable
 from pathlib import Path
 
 import pytest
-from browser_pages import Visit, expected, set_level, shown
-from sample_scans import bulk_scan, disputed_scan, trap_scan
 
+from tests.browser.browser_pages import Visit, expected, set_level, shown
+from tests.report.sample_scans import bulk_scan, disputed_scan, trap_scan
 from trapscan.contract import Finding
 from trapscan.levels import at_level
 from trapscan.report.levels import by_toll, must_know_at

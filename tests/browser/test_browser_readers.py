@@ -9,9 +9,9 @@ from shutil import which
 from typing import Any
 
 import pytest
-from browser_pages import Visit, faults
-from sample_scans import HOSTILE, hostile_scan, trap_scan
 
+from tests.browser.browser_pages import Visit, faults
+from tests.report.sample_scans import HOSTILE, hostile_scan, trap_scan
 from trapscan.plain import plain
 from trapscan.report import compare, comparison_html, lesson, write_lesson
 
@@ -100,8 +100,13 @@ def test_the_content_policy_holds(browser: Any, pages: dict[str, Path]) -> None:
     """Even if a text became markup, its script, style and requests would be refused."""
     page = browser.new_context().new_page()
     left: list[str] = []
+
+    def hold(route: Any) -> None:
+        left.append(route.request.url)
+        route.abort()
+
     page.goto(pages["traps"].as_uri())
-    page.route("**/*", lambda route: (left.append(route.request.url), route.abort()))
+    page.route("**/*", hold)
     page.evaluate(
         """() => {
             const bad = document.createElement('script');

@@ -9,9 +9,9 @@ from typing import Any
 import chess
 import msgspec
 import pytest
-from browser_pages import Visit
-from sample_scans import QUIET_LINES, make_scan, trap_scan
 
+from tests.browser.browser_pages import Visit
+from tests.report.sample_scans import QUIET_LINES, make_scan, trap_scan
 from trapscan.contract import MoveTree
 from trapscan.levels import at_level
 from trapscan.report import write_reports

@@ -88,7 +88,8 @@ def test_counts_agree_with_python_chess(games: list[chess.pgn.Game], path: Path,
 
 
 def in_two_processes(count: Callable[[Piece], Evidence], pieces: Sequence[Piece]) -> Iterable[Evidence]:
-    return Parallel(n_jobs=2, return_as="generator")(delayed(count)(piece) for piece in pieces)
+    found: Iterable[Evidence] = Parallel(n_jobs=2, return_as="generator")(delayed(count)(piece) for piece in pieces)
+    return found
 
 
 def test_pieces_of_a_file_and_workers_change_nothing(

@@ -6,6 +6,7 @@ from __future__ import annotations
 import json
 import sys
 from pathlib import Path
+from typing import Any
 
 import chess
 import pytest
@@ -44,7 +45,7 @@ TINY = ["--set=best_nodes=300", "--set=confirm_nodes=200", "--set=side_nodes=200
 STAKES = "--set=stakes=[{chance=0.0, least=200, most=200}]"
 
 
-def scan(folder: Path, name: str, text: str, monkeypatch: pytest.MonkeyPatch) -> tuple[int, dict[str, object]]:
+def scan(folder: Path, name: str, text: str, monkeypatch: pytest.MonkeyPatch) -> tuple[int, dict[str, Any]]:
     """Exit code and scan.json (empty when there is none) of a scan of one file."""
     monkeypatch.setattr("trapscan.engines.probe", lambda spec, **_: FACTS)
     file, out = folder / name, folder / "out"
@@ -60,8 +61,8 @@ def scan(folder: Path, name: str, text: str, monkeypatch: pytest.MonkeyPatch) ->
 def test_what_cannot_be_played_is_passed_over(name: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     code, report = scan(tmp_path, "list.epd", f"{PASSED_OVER[name]}\n{GOOD}\n", monkeypatch)
     assert code == EXIT_PROBLEMS
-    assert [problem["game"] for problem in report["problems"]] == [1], report["problems"]  # type: ignore[index,union-attr]
-    assert report["input"]["positions"] == 1  # type: ignore[index,call-overload]
+    assert [problem["game"] for problem in report["problems"]] == [1], report["problems"]
+    assert report["input"]["positions"] == 1
 
 
 @pytest.mark.parametrize("name", [*MENDED, *FINE])
@@ -69,8 +70,8 @@ def test_what_can_be_played_is_scanned(name: str, tmp_path: Path, monkeypatch: p
     fen = (MENDED | FINE)[name]
     code, report = scan(tmp_path, "list.epd", f"{fen}\n{GOOD}\n", monkeypatch)
     assert code == (EXIT_PROBLEMS if name in MENDED else EXIT_DONE), report.get("problems")
-    assert report["input"]["positions"] == 2 == report["counters"]["positions"]  # type: ignore[index,call-overload]
-    for finding in report["findings"]:  # type: ignore[attr-defined]
+    assert report["input"]["positions"] == 2 == report["counters"]["positions"]
+    for finding in report["findings"]:
         assert chess.Board(finding["fen"]).is_valid()
 
 
@@ -84,4 +85,4 @@ def test_chess960_castling_at_the_root(tmp_path: Path, monkeypatch: pytest.Monke
     fen = "bqnb1rkr/pppppppp/8/8/8/8/PPPPPPPP/BQNB1RKR w KQkq - 0 1"
     odd = f'[Variant "Chess960"]\n[SetUp "1"]\n[FEN "{fen}"]\n\n1. e4 *\n'
     code, report = scan(tmp_path, "odd.pgn", f"{odd}\n1. e4 e5 *\n", monkeypatch)
-    assert code == EXIT_PROBLEMS and report["input"]["positions"] == 3  # type: ignore[index,call-overload]
+    assert code == EXIT_PROBLEMS and report["input"]["positions"] == 3

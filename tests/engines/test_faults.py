@@ -9,8 +9,8 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
-from processes import children, needs_proc, running_with, wait_until_gone
 
+from tests.engines.processes import children, needs_proc, running_with, wait_until_gone
 from trapscan.engines import Engine, EngineSpec, Probe
 from trapscan.errors import EngineAnswerError, EngineCrashedError, EngineError, EngineRefusedError, EngineTimeoutError
 from trapscan.model import Query

@@ -15,8 +15,8 @@ from pathlib import Path
 import msgspec
 import pytest
 from joblib import Parallel, delayed
-from processes import children, needs_proc, running_with, wait_until_gone
 
+from tests.engines.processes import children, needs_proc, running_with, wait_until_gone
 from trapscan.engines import Engine, EngineSpec, Probe, choose, probe
 from trapscan.engines.process import EngineProcess
 from trapscan.model import Evaluation, Query
@@ -56,8 +56,8 @@ def test_a_hanging_engine_dies_with_its_owner(number: int) -> None:
     owner = subprocess.Popen(
         [sys.executable, "-c", OWNER, str(FAKE), mark, START], stdout=subprocess.PIPE, stderr=subprocess.DEVNULL
     )
+    assert owner.stdout is not None
     try:
-        assert owner.stdout is not None
         assert owner.stdout.readline() == b"searching\n"
         assert len(running_with(mark)) == 2
         owner.send_signal(number)

@@ -77,7 +77,7 @@ def plain_settle(
 def positions(seed: int, number: int) -> list[chess.Board]:
     """Random games with many captures; now and then with the turn passed, so that a king may be left to be taken."""
     rng = random.Random(seed)
-    found = []
+    found: list[chess.Board] = []
     while len(found) < number:
         board = chess.Board()
         for _ in range(rng.randrange(4, 100)):

@@ -4,25 +4,37 @@ from __future__ import annotations
 
 import random
 import re
+from collections.abc import Iterator
+from typing import TYPE_CHECKING
 
 import chess
 import pytest
 
-from trapscan.explain import explain_slip
+from trapscan.explain import Explanation, explain_slip
 from trapscan.explain.claims import false_claims, squares_named
 from trapscan.explain.themes import THEMES
 from trapscan.model import Line
 from trapscan.score import Score
 
+if TYPE_CHECKING:
+    from tests.explain.conftest import Trap
 
-def explain(board, slip, line, cp_before=0, cp_after=-300, best=()):
+
+def explain(
+    board: chess.Board,
+    slip: chess.Move,
+    line: tuple[str, ...],
+    cp_before: int = 0,
+    cp_after: int = -300,
+    best: tuple[str, ...] = (),
+) -> Explanation:
     side = board.turn
     return explain_slip(
         board, slip, best=Line(Score(side, cp=cp_before), best), slip_score=Score(side, cp=cp_after), refutation=line
     )
 
 
-def lively_line(board, plies, rng):
+def lively_line(board: chess.Board, plies: int, rng: random.Random) -> tuple[str, ...]:
     """A random line from `board` that likes captures and checks (UCI)."""
     after, line = board.copy(stack=False), []
     for _ in range(plies):
@@ -36,7 +48,7 @@ def lively_line(board, plies, rng):
     return tuple(line)
 
 
-def generated(count: int, seed: int):
+def generated(count: int, seed: int) -> Iterator[tuple[chess.Board, chess.Move, tuple[str, ...], tuple[str, ...]]]:
     """Positions of random games with a random slip and a random, capture-loving line after it."""
     rng = random.Random(seed)
     while count:
@@ -57,7 +69,7 @@ def generated(count: int, seed: int):
             yield board, slip, line, lively_line(board, rng.randrange(1, 10), rng)
 
 
-def test_sentences_on_generated_positions_are_true():
+def test_sentences_on_generated_positions_are_true() -> None:
     """Lines of all kinds, and scores that fall by little: then the themes are told, against a random best line."""
     told, themes_told = 0, set()
     for number, (board, slip, line, best) in enumerate(generated(1500, seed=7)):
@@ -71,7 +83,9 @@ def test_sentences_on_generated_positions_are_true():
     assert len(themes_told) >= 10, themes_told
 
 
-def test_sentences_on_real_slips_are_true(real_slips):
+def test_sentences_on_real_slips_are_true(
+    real_slips: list[tuple[chess.Board, chess.Move, tuple[str, ...]]],
+) -> None:
     rng = random.Random(5)
     for board, slip, line in real_slips:
         best = lively_line(board, 8, rng)
@@ -82,7 +96,7 @@ def test_sentences_on_real_slips_are_true(real_slips):
     assert len(real_slips) > 1500
 
 
-def test_a_moved_square_or_another_piece_is_caught(traps):
+def test_a_moved_square_or_another_piece_is_caught(traps: list[Trap]) -> None:
     """Each sentence with one square or one piece changed: a checker that let that pass would be worthless."""
     rng = random.Random(3)
     altered = caught = 0
@@ -116,7 +130,7 @@ def test_a_moved_square_or_another_piece_is_caught(traps):
         "It develops the knight to e5.",
     ],
 )
-def test_false_sentences_are_told_apart(sentence):
+def test_false_sentences_are_told_apart(sentence: str) -> None:
     """1.e4 c5 2.Nf3 e6 3.d4 cxd4 4.Nxd4 Nf6 5.e5 Qa5+ (common practice, no source)."""
     board = chess.Board()
     for san in ("e4", "c5", "Nf3", "e6", "d4", "cxd4", "Nxd4", "Nf6"):
@@ -132,5 +146,5 @@ def test_false_sentences_are_told_apart(sentence):
     assert (told.gain, told.material, told.ply, told.line) == ("pawn", 1.0, 3, 3)
 
 
-def test_squares_are_read_off_a_sentence():
+def test_squares_are_read_off_a_sentence() -> None:
     assert squares_named("The queen checks on a5 and attacks the pawn on e5.") == ["a5", "e5"]

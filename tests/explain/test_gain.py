@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import chess
 import pytest
 
 from trapscan.explain import explain_slip
 from trapscan.explain.exchange import balance, exchange, settle
-from trapscan.explain.gain import classify, weigh, won_and_paid
+from trapscan.explain.gain import Gain, Tally, classify, weigh, won_and_paid
 from trapscan.explain.play import Play
 from trapscan.model import Line
 from trapscan.score import Score
@@ -35,18 +37,18 @@ Q, R, B, N, P = chess.QUEEN, chess.ROOK, chess.BISHOP, chess.KNIGHT, chess.PAWN
         ({}, "attack"),
     ],
 )
-def test_gains_are_named_after_what_is_won(tally, name):
+def test_gains_are_named_after_what_is_won(tally: Tally, name: str) -> None:
     assert classify(tally) == name
 
 
-def test_en_passant_and_promotion_count():
+def test_en_passant_and_promotion_count() -> None:
     board = chess.Board("4k3/8/8/3pP3/8/8/8/4K3 w - d6 0 1")
     assert exchange(board, chess.Move.from_uci("e5d6")) == 1
     board = chess.Board("4k3/P7/8/8/8/8/8/4K3 w - - 0 1")
     assert exchange(board, chess.Move.from_uci("a7a8q")) == 8
 
 
-def test_exchange_stops_where_going_on_would_cost():
+def test_exchange_stops_where_going_on_would_cost() -> None:
     # queen takes a pawn that a pawn guards: a pawn for a queen
     board = chess.Board("4k3/8/2p5/3p4/8/8/8/3QK3 w - - 0 1")
     assert exchange(board, chess.Move.from_uci("d1d5")) == 1 - 9
@@ -55,7 +57,7 @@ def test_exchange_stops_where_going_on_would_cost():
     assert exchange(board, chess.Move.from_uci("d3d5")) == 1 - 5 + 1
 
 
-def test_a_pinned_guard_guards_nothing():
+def test_a_pinned_guard_guards_nothing() -> None:
     board = chess.Board("4k3/4r3/8/3n4/8/8/8/3RKR2 w - - 0 1")
     board.set_piece_at(chess.E6, chess.Piece.from_symbol("p"))
     assert exchange(board, chess.Move.from_uci("d1d5")) == 3 - 5  # the pawn on e6 takes back
@@ -65,27 +67,29 @@ def test_a_pinned_guard_guards_nothing():
     assert exchange(board, chess.Move.from_uci("d1d5")) == 3  # pinned against its king by the queen
 
 
-def test_settle_plays_captures_out():
+def test_settle_plays_captures_out() -> None:
     board = chess.Board("4k3/8/8/3n4/8/8/8/3RK3 w - - 0 1")
     value, moves = settle(board, chess.WHITE)
     assert balance(board, chess.WHITE) == 2
     assert value == 5 and moves == (chess.Move.from_uci("d1d5"),)
 
 
-def gain_of(fen, slip, line, cp_before=0, cp_after=-300, best=()):
+def gain_of(
+    fen: str, slip: str, line: Sequence[str], cp_before: int = 0, cp_after: int = -300, best: tuple[str, ...] = ()
+) -> Gain:
     board = chess.Board(fen)
     side = board.turn
     return weighed(board, slip, Line(Score(side, cp=cp_before), best), Score(side, cp=cp_after), line)
 
 
-def weighed(board, slip, best, slip_score, line):
+def weighed(board: chess.Board, slip: str, best: Line, slip_score: Score, line: Sequence[str]) -> Gain:
     """The gain of a refutation given as UCI moves."""
     move, after = chess.Move.from_uci(slip), board.copy()
     after.push(move)
     return weigh(board, move, best, slip_score, Play.along(after, line))
 
 
-def test_a_missed_recapture_is_a_piece_lost():
+def test_a_missed_recapture_is_a_piece_lost() -> None:
     """The best move takes back; the slip does not; nothing else happens. The piece is lost all the same."""
     fen = "4k3/8/8/4p3/3N4/4P3/8/4K3 b - - 0 1"
     gain = gain_of(fen, "e8e7", ["d4f3", "e5e4", "f3d4", "e7d6"], best=("e5d4", "e3d4", "e8e7"))
@@ -96,7 +100,7 @@ def words(text: str) -> tuple[str, ...]:
     return tuple(text.split())
 
 
-def test_the_chance_let_go_is_what_is_there_more_in_the_end():
+def test_the_chance_let_go_is_what_is_there_more_in_the_end() -> None:
     """Evans Gambit: 7.d4 wins the pawn on e5 back and trades queens on the way; after 7.Bd5 that chance is gone,
     which is a pawn's, not a queen's (scores and lines by Stockfish 15.1)."""
     board = chess.Board("r1bqk1nr/ppp2ppp/2np4/b3p3/2B1P3/2P2N2/P2P1PPP/RNBQ1RK1 w kq - 0 7")
@@ -106,7 +110,7 @@ def test_the_chance_let_go_is_what_is_there_more_in_the_end():
     assert (gain.kind, gain.missed) == ("pawn", chess.E5)
 
 
-def test_what_the_line_does_not_end_with_is_no_gain():
+def test_what_the_line_does_not_end_with_is_no_gain() -> None:
     """5...b6 in the Queen's Pawn Game, where the exchanges that might follow in the sixth ply of the engine's line are
     not played in it, and at its end nothing is won (scores and lines by Stockfish 15.1)."""
     board = chess.Board("r1bqkb1r/pppnpp1p/5np1/3p2B1/3P4/2N1PN2/PPP2PPP/R2QKB1R b KQkq - 0 5")
@@ -116,7 +120,7 @@ def test_what_the_line_does_not_end_with_is_no_gain():
     assert (gain.kind, gain.material) == ("attack", 0.0)
 
 
-def test_mate_keeps_its_distance():
+def test_mate_keeps_its_distance() -> None:
     fen = "4k3/5ppp/8/8/8/8/8/3RK3 b - - 0 1"
     board = chess.Board(fen)
     told = explain_slip(
@@ -134,7 +138,7 @@ def test_mate_keeps_its_distance():
     assert (far.kind, far.mate, far.ply, far.line) == ("mate", 4, 7, 1)
 
 
-def test_scores_may_come_from_either_side():
+def test_scores_may_come_from_either_side() -> None:
     fen = "4k3/8/8/3n4/8/8/8/3RK3 b - - 0 1"
     board = chess.Board(fen)
     slip = chess.Move.from_uci("e8e7")
@@ -146,13 +150,13 @@ def test_scores_may_come_from_either_side():
     assert seen[0] == seen[1] and seen[0].gain == "piece"
 
 
-def test_words_for_what_is_won():
+def test_words_for_what_is_won() -> None:
     fen = "4k3/8/8/3n4/8/8/8/3RK3 b - - 0 1"
     gain = gain_of(fen, "e8e7", ["d1d5"])
     assert won_and_paid(gain) == (["a knight"], [])
 
 
-def test_an_empty_refutation_is_no_crash():
+def test_an_empty_refutation_is_no_crash() -> None:
     board = chess.Board()
     told = explain_slip(
         board,

@@ -35,7 +35,7 @@ CASES = [
 
 
 @pytest.mark.parametrize("name, fen, line, ply, targets", CASES, ids=[case[0] for case in CASES])
-def test_motif_on_its_pattern(name, fen, line, ply, targets):
+def test_motif_on_its_pattern(name: str, fen: str, line: str, ply: int, targets: list[str]) -> None:
     board = chess.Board(fen)
     if name == "removal of the guard":
         board.set_piece_at(chess.G7, chess.Piece.from_symbol("p"))
@@ -56,7 +56,7 @@ def names(board: chess.Board, *line: str) -> set[str]:
     return {motif.name for motif in find_motifs(board, line)}
 
 
-def test_philidors_legacy():
+def test_philidors_legacy() -> None:
     """The smothered mate of Philidor's Legacy (Lucena, 1497): queen given on g8, knight mates on f7."""
     board = chess.Board("r5rk/6pp/7N/3Q4/8/8/8/7K w - - 0 1")
     board.set_piece_at(chess.G8, None)
@@ -64,25 +64,25 @@ def test_philidors_legacy():
     assert "smothered mate" in names(board, "d5g8", "a8g8", "h6f7")
 
 
-def test_a_recapture_opens_the_line_to_the_king():
+def test_a_recapture_opens_the_line_to_the_king() -> None:
     """1.f4 e5 2.g3 exf4 3.gxf4 Qh4#: the g-pawn has left the line from h4 to the king (Bird's Opening; from memory)."""
     board = after("f4", "e5", "g3", "exf4", "gxf4")
     assert {"mating net", "opened line to the king"} <= names(board, "d8h4")
     assert "opened line to the king" not in names(after("f3", "e5", "g4"), "d8h4")  # that line was open before
 
 
-def test_scholars_mate_is_an_attack_on_f7():
+def test_scholars_mate_is_an_attack_on_f7() -> None:
     board = after("e4", "e5", "Bc4", "Nc6", "Qh5", "Nf6")
     found = names(board, "h5f7")
     assert {"attack on f7", "mating net"} <= found
 
 
-def test_attack_on_f2_in_mirror():
+def test_attack_on_f2_in_mirror() -> None:
     board = after("e3", "e5", "a3", "Bc5", "a4", "Qf6", "a5")
     assert "attack on f2" in names(board, "f6f2")
 
 
-def test_zwischenzug_before_taking_back():
+def test_zwischenzug_before_taking_back() -> None:
     """A bishop takes a knight; before it is taken back, a check comes first."""
     board = chess.Board("4k3/2p5/8/8/8/2n3r1/1P6/B3K3 b - - 0 1")
     board.push_uci("g3g1")  # not a capture: nothing to take back
@@ -95,17 +95,17 @@ def test_zwischenzug_before_taking_back():
     assert "zwischenzug" in names(board, "e1e8", "a8e8", "b2c3")
 
 
-def test_a_knight_that_may_be_taken_does_not_fork():
+def test_a_knight_that_may_be_taken_does_not_fork() -> None:
     board = chess.Board("r3k3/3p4/8/1N1b4/8/8/8/4K3 w - - 0 1")
     board.set_piece_at(chess.B6, chess.Piece.from_symbol("q"))
     assert "fork" not in names(board, "b5c7", "b6c7")
 
 
-def test_every_name_is_used_once():
+def test_every_name_is_used_once() -> None:
     assert len(set(NAMES)) == len(NAMES)
 
 
-def test_a_broken_line_is_read_as_far_as_it_is_legal():
+def test_a_broken_line_is_read_as_far_as_it_is_legal() -> None:
     board = chess.Board("6rk/6pp/7N/8/8/8/8/4K3 w - - 0 1")
     assert names(board, "h6f7", "a1a1") == names(board, "h6f7")
     assert find_motifs(board, []) == []

@@ -32,7 +32,7 @@ def candidate(board: chess.Board, line: tuple[str, ...], cp_best: int, cp_move: 
     return Candidate(board, board.fen(en_passant="legal"), line, cp_best, cp_move)
 
 
-def test_good_moves_come_likeliest_first():
+def test_good_moves_come_likeliest_first() -> None:
     board = after(SICILIAN)
     white = chess.WHITE
     best = Line(Score(white, cp=40), ("b1c3", "d7d6"))
@@ -59,14 +59,14 @@ def test_only_a_move_that_was_looked_at_well_enough_is_advised(cp: int, error: f
     assert ("d2d4" in {move.uci for move in shown}) is advised
 
 
-def test_at_most_three_and_never_the_slip():
+def test_at_most_three_and_never_the_slip() -> None:
     board = chess.Board()
     others = [(move.uci(), Score(chess.WHITE, cp=20), 0.01) for move in board.legal_moves]
     shown = instead(board, Line(Score(chess.WHITE, cp=20), ("e2e4",)), others, {}, 0, slip="d2d4")
     assert len(shown) == 3 and "d2d4" not in {move.uci for move in shown}
 
 
-def test_no_slip_is_ever_advised_not_even_the_engine_s_first_choice():
+def test_no_slip_is_ever_advised_not_even_the_engine_s_first_choice() -> None:
     """The best line of the first, shallower look may begin with a move that the deeper look finds to be a slip."""
     board = after(SICILIAN)
     white = chess.WHITE
@@ -83,7 +83,7 @@ def test_no_slip_is_ever_advised_not_even_the_engine_s_first_choice():
     assert "e4e5" not in {move.uci for move in shown}
 
 
-def test_answers_name_what_a_move_does():
+def test_answers_name_what_a_move_does() -> None:
     board = after("e4 e5 Nf3 Nc6 Bc4 Nf6 Ng5")
     assert answers(board, board.parse_san("d5")) == "attacks the bishop on c4 and the pawn on e4"
     board = after("e4 c5 Nf3 e6 d4 cxd4 Nxd4 Nf6 e5")
@@ -92,7 +92,7 @@ def test_answers_name_what_a_move_does():
     assert answers(board, board.parse_san("Nc6"), slip="g7g6", punish="h5e5") == "guards the pawn on e5"
 
 
-def test_look_alike_says_what_has_become_of_the_refutation():
+def test_look_alike_says_what_has_become_of_the_refutation() -> None:
     here, there = after(SICILIAN), after(SICILIAN + " Nc3 a6")
     far = after("e4 c5 Nc3 Nc6 Nge2 e5 d3 Nf6 g3 d6")
     shown = look_alikes(here, SLIP, PUNISH, [candidate(far, ("e4",), 0, 0), candidate(there, ("e4", "c5"), 30, 25)])
@@ -102,13 +102,13 @@ def test_look_alike_says_what_has_become_of_the_refutation():
     assert shown[0].cp_best == 30 and shown[0].cp_move == 25
 
 
-def test_no_reason_where_none_can_be_seen():
+def test_no_reason_where_none_can_be_seen() -> None:
     here = after(SICILIAN)
     assert reason(here, here, SLIP, PUNISH) == ""
     assert differing(here, here) == ()
 
 
-def test_which_move_must_not_be_delayed():
+def test_which_move_must_not_be_delayed() -> None:
     here, there = after(SICILIAN), after(SICILIAN + " Nc3 a6")
     sound = candidate(there, (), 30, 25)
     hint = move_order_hint(here, SLIP, [sound])
@@ -168,7 +168,7 @@ def test_one_move_ahead_is_what_trying_everything_finds(start: str, seed: int) -
     assert told >= 5 and none
 
 
-def test_poison():
+def test_poison() -> None:
     greedy = after("e4 e5 Nf3 Nc6 Bc4 Nd4")  # 4.Nxe5 takes a pawn that looks free
     assert is_poisoned(greedy, greedy.parse_san("Nxe5"))
     assert not is_poisoned(greedy, greedy.parse_san("O-O"))
@@ -176,7 +176,7 @@ def test_poison():
     assert not is_poisoned(sacrifice, sacrifice.parse_san("Bxf7+"))  # gives a bishop for a pawn, no bait taken
 
 
-def test_temptations_are_read_off_the_board():
+def test_temptations_are_read_off_the_board() -> None:
     board = after("e4 e5 Nf3 d6 Bc4 Bg4 Nc3 Nc6 h3 Bh5 Nxe5")
     assert why_tempting(board, board.parse_san("Bxd1")).startswith(
         "It takes the queen on d1, which seems to win material"

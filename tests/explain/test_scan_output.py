@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import chess
 
+from trapscan.contract import Finding
 from trapscan.explain import explain_slip
 from trapscan.job.assemble import Seen, findings
 from trapscan.job.work import Outcome, Told
@@ -40,7 +41,7 @@ def told(place: Position, best: Line, slip: Slip) -> Told:
     return Told(slip, explanation, (), (0.2,))
 
 
-def scan_of(best_move: str):
+def scan_of(best_move: str) -> Finding:
     """The finding 5.e5 of a scan that also saw 5.Nc3 a6 6.e5, where it is sound; `best_move` is the best fifth move."""
     here, there = position("e4 c5 Nf3 e6 d4 cxd4 Nxd4 Nf6"), position("e4 c5 Nf3 e6 d4 cxd4 Nxd4 Nf6 Nc3 a6")
     best = Line(Score(chess.WHITE, cp=45), (best_move, "d7d6"))
@@ -54,7 +55,7 @@ def scan_of(best_move: str):
     return finding
 
 
-def test_a_scan_says_which_move_must_not_be_delayed():
+def test_a_scan_says_which_move_must_not_be_delayed() -> None:
     finding = scan_of("b1c3")
     assert finding.move_order_hint == (
         "The order matters: first the knight goes to c3, only then the pawn advances to e5."
@@ -64,6 +65,6 @@ def test_a_scan_says_which_move_must_not_be_delayed():
     assert look_alike.reason == "With the knight on c3 there is no check on a5."
 
 
-def test_a_move_that_is_not_good_must_not_come_first():
+def test_a_move_that_is_not_good_must_not_come_first() -> None:
     """The other order shows Nc3; where Nc3 is not among the good moves nothing is said of it."""
     assert scan_of("f1d3").move_order_hint == ""

@@ -8,7 +8,7 @@ from __future__ import annotations
 import chess
 import pytest
 
-from trapscan.explain import explain_slip
+from trapscan.explain import Explanation, explain_slip
 from trapscan.explain import motif as m
 from trapscan.explain import themes as t
 from trapscan.explain.claims import false_claims
@@ -16,7 +16,7 @@ from trapscan.model import Line
 from trapscan.score import Score
 
 
-def explain(moves: str, line: str, best: str, cp_before: int = 20, cp_after: int = -80):
+def explain(moves: str, line: str, best: str, cp_before: int = 20, cp_after: int = -80) -> Explanation:
     """The explanation of the last of `moves`, punished by `line`; `best` is the victim's best line (all SAN)."""
     board = chess.Board()
     *before, slip = moves.split()
@@ -40,25 +40,25 @@ def explain(moves: str, line: str, best: str, cp_before: int = 20, cp_after: int
     return told
 
 
-def test_a_king_that_must_take_back_loses_castling():
+def test_a_king_that_must_take_back_loses_castling() -> None:
     told = explain("e4 e5 Nf3 d6 d4 Nc6 dxe5 Nxe5", "Nxe5 dxe5 Qxd8+ Kxd8 Bc4 f6 Be3", "dxe5 Qxd8+ Nxd8 Nxe5 Be6 Nc3")
     assert told.gain == "attack" and t.CASTLING in told.motifs
     assert "the king on d8 can no longer castle" in told.why_it_fails
 
 
-def test_a_piece_that_is_driven_off_has_lost_time():
+def test_a_piece_that_is_driven_off_has_lost_time() -> None:
     told = explain("e4 d5 exd5 Qxd5", "Nc3 Qa5 d4 Nf6 Nf3 Bf5", "Nf6 d4 Nxd5 Nf3 g6 Be2 Bg7", 0, -60)
     assert told.motifs[0] == t.TIME
     assert "the queen on d5 must leave at once before the knight on c3" in told.why_it_fails
 
 
-def test_a_bishop_before_its_pawn_stands_in_the_way():
+def test_a_bishop_before_its_pawn_stands_in_the_way() -> None:
     told = explain("e4 e5 Nf3 Nc6 d3 Nf6 c3 Bd6", "Be2 O-O O-O Re8 Nbd2 b6", "d5 Nbd2 Be7 Be2 O-O O-O", 0, -60)
     assert t.OWN_WAY in told.motifs
     assert "the bishop on d6 stands in the way of the pawn on d7" in told.why_it_fails
 
 
-def test_a_pawn_on_the_knight_s_square():
+def test_a_pawn_on_the_knight_s_square() -> None:
     told = explain("e4 e5 Nf3 f6", "Be2 d6 d3 Nc6 O-O Be7", "Nc6 Bb5 a6 Ba4 Nf6 O-O", 0, -80)
     assert "the pawn on f6 takes the best square from the knight on g8" in told.why_it_fails
 
@@ -92,20 +92,20 @@ def test_a_pawn_on_the_knight_s_square():
         ),
     ],
 )
-def test_what_the_slip_did_to_allow_a_capture(moves, line, best, motif, words):
+def test_what_the_slip_did_to_allow_a_capture(moves: str, line: str, best: str, motif: str, words: str) -> None:
     told = explain(moves, line, best, 0, -120)
     assert told.gain == "pawn"
     assert motif in told.motifs, told.motifs
     assert words in told.why_it_fails, told.why_it_fails
 
 
-def test_what_was_not_taken_is_not_called_lost():
+def test_what_was_not_taken_is_not_called_lost() -> None:
     """3...Nf6 lets the pawn on e4 go that 3...fxe4 takes; White does not win anything by force."""
     told = explain("e4 e5 f4 exf4 Nf3 f5 d3 Nf6", "e5 Nh5 Be2 g6 O-O Bg7", "fxe4 dxe4 Nf6 e5 Nh5 Be2", 60, -40)
     assert "lost" not in told.why_it_fails.replace("nothing is lost", "")
 
 
-def test_no_best_line_no_theme():
+def test_no_best_line_no_theme() -> None:
     board = chess.Board()
     move = board.parse_san("f3")
     told = explain_slip(
@@ -134,7 +134,7 @@ def test_no_best_line_no_theme():
         "The knight goes to c6; the chance to take the pawn on e5 with profit is gone.",
     ],
 )
-def test_false_themes_are_told_apart(sentence):
+def test_false_themes_are_told_apart(sentence: str) -> None:
     board = chess.Board()
     for san in ("e4", "e5", "Bc4", "Nf6"):
         board.push_san(san)

@@ -7,9 +7,14 @@ price: those traps are the listed exceptions, looked at one by one.
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 from trapscan.contract import GAINS
 from trapscan.explain import needs_more
 from trapscan.explain.claims import false_claims
+
+if TYPE_CHECKING:
+    from tests.explain.conftest import Trap
 
 OTHER_GAIN = {
     "accel-dragon-na5": ("attack", "the line ends in the middle of exchanges, before the piece is won"),
@@ -47,11 +52,11 @@ OTHER_MOTIF = {
 """Trap -> why the engine's line shows another motif."""
 
 
-def test_there_are_39_traps(traps):
+def test_there_are_39_traps(traps: list[Trap]) -> None:
     assert len(traps) == 39
 
 
-def test_gain_agrees_with_the_literature(traps):
+def test_gain_agrees_with_the_literature(traps: list[Trap]) -> None:
     for trap in traps:
         told = trap.explain()
         expected, _ = OTHER_GAIN.get(trap.data["id"], (trap.data["gain"], ""))
@@ -60,7 +65,7 @@ def test_gain_agrees_with_the_literature(traps):
     assert all(OTHER_GAIN[t.data["id"]][0] != t.data["gain"] for t in traps if t.data["id"] in OTHER_GAIN)
 
 
-def test_motif_agrees_with_the_literature(traps):
+def test_motif_agrees_with_the_literature(traps: list[Trap]) -> None:
     for trap in traps:
         ours = set(trap.explain().motifs)
         wanted = set().union(*(KIN.get(name, {name}) for name in trap.data["motif"]))
@@ -68,7 +73,7 @@ def test_motif_agrees_with_the_literature(traps):
         assert agrees != (trap.data["id"] in OTHER_MOTIF), (trap.data["id"], ours)
 
 
-def test_every_sentence_about_a_trap_is_true(traps):
+def test_every_sentence_about_a_trap_is_true(traps: list[Trap]) -> None:
     for trap in traps:
         told = trap.explain()
         for sentence in (told.why_tempting, told.why_it_fails):
@@ -76,7 +81,7 @@ def test_every_sentence_about_a_trap_is_true(traps):
             assert false_claims(trap.board, trap.slip, trap.line, sentence, trap.best) == [], trap.data["id"]
 
 
-def test_shown_line_and_ply_lie_within_the_refutation(traps):
+def test_shown_line_and_ply_lie_within_the_refutation(traps: list[Trap]) -> None:
     for trap in traps:
         told = trap.explain()
         assert 1 <= told.line <= len(trap.line)
@@ -84,14 +89,14 @@ def test_shown_line_and_ply_lie_within_the_refutation(traps):
             assert 1 <= told.ply <= told.line
 
 
-def test_legals_mate_is_told_as_a_poisoned_queen(traps):
+def test_legals_mate_is_told_as_a_poisoned_queen(traps: list[Trap]) -> None:
     told = next(trap for trap in traps if trap.data["id"] == "legal-mate").explain()
     assert told.poisoned and told.gain == "mate" and told.ply == 3
     assert told.why_tempting.startswith("It takes the queen on d1")
     assert "the knight goes to d5 and mates the king on e7" in told.why_it_fails
 
 
-def test_a_complete_mate_needs_no_more(traps):
+def test_a_complete_mate_needs_no_more(traps: list[Trap]) -> None:
     by_id = {trap.data["id"]: trap for trap in traps}
     legal = by_id["legal-mate"]
     assert not needs_more(legal.board, legal.slip, legal.line)

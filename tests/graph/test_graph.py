@@ -15,6 +15,7 @@ from hypothesis import strategies as st
 from trapscan import graph, repertoire
 from trapscan.errors import RepertoireError
 from trapscan.graph import Graph
+from trapscan.model import Position
 
 LEVELS = (1000, 2000)
 
@@ -31,7 +32,7 @@ def after(*sans: str) -> str:
     return board.epd()
 
 
-def at(built: Graph, *sans: str) -> graph.Position:
+def at(built: Graph, *sans: str) -> Position:
     found = built.find(after(*sans))
     assert found is not None
     return found

@@ -5,8 +5,8 @@ from __future__ import annotations
 from pathlib import Path
 
 import pytest
-from small_scans import LINES, Spied, spied
 
+from tests.job.small_scans import LINES, Spied, spied
 from trapscan.engines import EngineSpec, Probe
 
 

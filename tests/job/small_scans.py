@@ -11,7 +11,7 @@ import pytest
 import trapscan.job.run
 from trapscan.engines import Engine, EngineSpec
 from trapscan.job import Result, scan
-from trapscan.job.work import Finished, Task, Tools
+from trapscan.job.work import Finished, Task, Tools, work
 from trapscan.model import Evaluation, Query
 
 BUDGETS: dict[str, Any] = {
@@ -50,7 +50,7 @@ def spied(file: Path, store: Path, engine: EngineSpec) -> Spied:
     """A scan with one worker, in this process, under observation."""
     examined: list[str] = []
     asked: list[Query] = []
-    work, evaluate = trapscan.job.run.work, Engine.evaluate
+    evaluate = Engine.evaluate
 
     def watch_work(tools: Tools, task: Task) -> Finished:
         examined.append(task.epd)

@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import sys
 from pathlib import Path
+from typing import Any
 
 import chess
 import jsonschema
@@ -24,7 +25,7 @@ from trapscan.score import Score
 
 ENGINE = f"{sys.executable} {Path(__file__).parent.parent / 'engines' / 'material_uci.py'}"
 LINES = '[Event "Small"]\n[Result "*"]\n\n1. e4 e5 2. Nf3 Nc6 3. Bc4 Nf6 *\n'
-SMALL = {
+SMALL: dict[str, Any] = {
     "preset": "quick",
     "side": "black",
     "beyond": 0,
@@ -39,7 +40,8 @@ SMALL = {
 
 
 def run(file: Path, store: Path, *, jobs: int = 1, **changes: object) -> Result:
-    return scan([file], engine=ENGINE, store=store, jobs=jobs, **({"baits": True} | SMALL | changes))
+    settings: dict[str, Any] = {"baits": True, **SMALL, **changes}
+    return scan([file], engine=ENGINE, store=store, jobs=jobs, **settings)
 
 
 @pytest.fixture(scope="module")

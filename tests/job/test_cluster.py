@@ -17,9 +17,9 @@ from pathlib import Path
 
 import msgspec
 import pytest
-from small_scans import BUDGETS
 
 import trapscan
+from tests.job.small_scans import BUDGETS
 from trapscan.contract import encode_scan
 from trapscan.engines import EngineSpec, Probe, engine_identity
 from trapscan.engines.spec import parse
@@ -246,7 +246,7 @@ def test_no_scheduler(lines: Path, tmp_path: Path, stockfish: Stockfish, monkeyp
             scan([lines], engine=engine, cluster=address, store=store, **SMALL)
         assert "\n" not in str(told.value)
     with monkeypatch.context() as without:  # a client that fails over its address may hinder the next one's start
-        without.delattr(cluster_room.distributed, "Client")
+        without.delattr("trapscan.job.cluster.distributed.Client")
         with pytest.raises(ClusterError, match="no scheduler answers at nonsense"):
             scan([lines], engine=engine, cluster="nonsense://here", store=store, **SMALL)
     with pytest.raises(InputError, match="either jobs or cluster"):

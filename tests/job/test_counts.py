@@ -14,8 +14,8 @@ import chess.pgn
 import chess.polyglot
 import jsonschema
 import pytest
-from small_scans import BUDGETS
 
+from tests.job.small_scans import BUDGETS
 from trapscan.chance import BLEND_K, PLAYER_K, CountedModel, Evidence, blend, load_model
 from trapscan.chance.evidence import answers_to
 from trapscan.cli import main

@@ -8,8 +8,8 @@ from pathlib import Path
 
 import chess
 import pytest
-from small_scans import BUDGETS
 
+from tests.job.small_scans import BUDGETS
 from trapscan import settings
 from trapscan.chance import load_model
 from trapscan.cli import main

@@ -9,20 +9,22 @@ import sys
 import threading
 import time
 from pathlib import Path
+from typing import Any
 
 import pytest
-from processes import children, needs_proc
 
+from tests.engines.processes import children, needs_proc
 from trapscan.contract import encode_scan
-from trapscan.engines import Probe
+from trapscan.engines import EngineSpec, Probe
 from trapscan.errors import WorkerError
 from trapscan.job import scan
 from trapscan.job.work import Tools
 from trapscan.job.workers import MOST_BREAKS, Processes
+from trapscan.settings import build
 
 ENGINE = Path(__file__).parent.parent / "engines" / "material_uci.py"
 FACTS = Probe(name="Material 1.0", limit_kind="nodes", nps=1_000_000, multipv=True, searchmoves=True)
-TINY = {
+TINY: dict[str, Any] = {
     "stakes": [{"chance": 0.0, "least": 200, "most": 200}],
     "best_nodes": 300,
     "confirm_nodes": 200,
@@ -75,7 +77,7 @@ def test_a_killed_worker_is_replaced(lines: Path, tmp_path: Path, monkeypatch: p
 
 def test_workers_that_are_killed_without_end(tmp_path: Path) -> None:
     """A task that kills its own worker each time: the others' results come, then one error of one line."""
-    tools = Tools(None, None, "", None, None)  # type: ignore[arg-type] - the task looks at none of it
+    tools = Tools(EngineSpec("none", ()), FACTS, "", build({}), None)  # the task looks at none of it
     got = []
     items = [(item, str(tmp_path)) for item in (1, 2, 3, 4, 5)]
     with pytest.raises(WorkerError, match=r"1 positions are left .* --jobs") as told, Processes(2) as processes:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import sys
 from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -20,7 +21,7 @@ def test_slips_are_found_without_problems(tmp_path: Path, monkeypatch: pytest.Mo
     monkeypatch.setattr("trapscan.engines.probe", lambda spec, **_: facts)
     file = tmp_path / "lines.pgn"
     file.write_text("1. e4 e5 2. Nf3 Nc6 3. Bc4 Nd4 4. Nxe5 Qg5 5. Nxf7 Qxg2 *\n")
-    small = {
+    small: dict[str, Any] = {
         "stakes": [{"chance": 0.0, "least": 200, "most": 200}],
         "best_nodes": 300,
         "confirm_nodes": 200,

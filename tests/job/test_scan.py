@@ -9,8 +9,8 @@ from pathlib import Path
 
 import jsonschema
 import pytest
-from small_scans import AFTER_NF6, BEFORE_NF6, LINES, MORE, SMALL, Spied, spied
 
+from tests.job.small_scans import AFTER_NF6, BEFORE_NF6, LINES, MORE, SMALL, Spied, spied
 from trapscan.contract import Finding, Scan, encode_scan
 from trapscan.engines import EngineSpec, Probe
 from trapscan.errors import EngineError, InputError

@@ -13,8 +13,8 @@ from collections.abc import Callable
 from pathlib import Path
 
 import pytest
-from small_scans import SMALL, Spied
 
+from tests.job.small_scans import SMALL, Spied
 from trapscan.contract import encode_scan
 from trapscan.engines import EngineSpec, Probe
 from trapscan.engines.process import EngineProcess

@@ -10,8 +10,8 @@ from typing import Any
 import chess
 import msgspec
 import pytest
-from small_scans import BUDGETS
 
+from tests.job.small_scans import BUDGETS
 from trapscan.cli import main
 from trapscan.contract import Depth, Finding, MoveText, Verified, encode_scan
 from trapscan.engines import Engine, EngineSpec, Probe, Store

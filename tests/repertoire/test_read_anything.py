@@ -9,8 +9,8 @@ from pathlib import Path
 import pytest
 from hypothesis import example, given, settings
 from hypothesis import strategies as st
-from pgn_cases import random_game, written
 
+from tests.repertoire.pgn_cases import random_game, written
 from trapscan import graph, repertoire
 from trapscan.errors import RepertoireError, ReportError, SettingsError
 from trapscan.repertoire.collect import MAX_COMMENT, MAX_PLY

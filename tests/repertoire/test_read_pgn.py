@@ -10,8 +10,8 @@ import chess.pgn
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from pgn_cases import random_game, read_back, tree_of, tree_read, written
 
+from tests.repertoire.pgn_cases import random_game, read_back, tree_of, tree_read, written
 from trapscan import repertoire
 from trapscan.errors import RepertoireError
 from trapscan.movetree import Repertoire

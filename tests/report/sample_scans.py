@@ -138,6 +138,7 @@ def trap_finding(trap: dict[str, Any], number: int, *, ours: str = "white") -> F
 def twin(board: chess.Board, slip: chess.Move) -> LookAlike:
     """A position like it, with one pawn moved: only a shape for the page, not a claim."""
     other = board.copy(stack=False)
+    names: tuple[str, ...]
     for square in (chess.A2, chess.H2, chess.A7, chess.H7, chess.B7):
         piece = other.piece_at(square)
         ahead = square + (8 if square < 32 else -8)
@@ -319,7 +320,8 @@ def hostile_scan() -> Scan:
 
 def bulk_scan(count: int = 1000, seed: int = 7) -> Scan:
     """`count` findings at positions of random games: any legal slip and reply, numbers drawn by lot."""
-    rng, findings = random.Random(seed), []
+    rng = random.Random(seed)
+    findings: list[Finding] = []
     while len(findings) < count:
         board, line = chess.Board(), []
         for _ in range(rng.randint(4, 24)):

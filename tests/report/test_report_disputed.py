@@ -10,8 +10,8 @@ from pathlib import Path
 
 import chess.pgn
 import pytest
-from sample_scans import disputed_scan, trap_scan
 
+from tests.report.sample_scans import disputed_scan, trap_scan
 from trapscan.contract import Scan
 from trapscan.report import compare, lesson, read_scan, terminal_summary, write_reports, write_scan
 from trapscan.report.groups import sections

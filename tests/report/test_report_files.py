@@ -13,8 +13,8 @@ import msgspec
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from sample_scans import bulk_scan, hostile_scan, make_scan, trap_scan
 
+from tests.report.sample_scans import bulk_scan, hostile_scan, make_scan, trap_scan
 from trapscan.contract import Scan, encode_in_pieces, encode_scan
 from trapscan.errors import ReportError
 from trapscan.plain import plain

@@ -14,8 +14,8 @@ from typing import Any
 import chess
 import chess.pgn
 import pytest
-from sample_scans import bulk_scan, hostile_scan, trap_scan
 
+from tests.report.sample_scans import bulk_scan, hostile_scan, trap_scan
 from trapscan.contract import Scan
 from trapscan.report import games
 from trapscan.report.text import ascii_only
@@ -101,7 +101,7 @@ def test_pgn_extract_has_nothing_to_complain_of(make: Any, tmp_path: Path) -> No
     path = tmp_path / "tricks.pgn"
     path.write_text(games.pgn(findings, scan, scan.level), encoding="utf-8")
     out = tmp_path / "again.pgn"
-    command = [program, "-s", "-o", out, path]  # silent: nothing but errors
+    command: list[str | Path] = [program, "-s", "-o", out, path]  # silent: nothing but errors
     run = subprocess.run(command, capture_output=True, text=True, timeout=60, check=False)
     assert (run.returncode, run.stderr, run.stdout) == (0, "", "")
     again = read_all(out.read_text(encoding="utf-8", errors="replace"))
@@ -130,12 +130,15 @@ def test_epd_is_read_back(make: Any) -> None:
         first = board.set_epd(records[0])
         assert board.epd() == chess.Board(finding.fen).epd()
         assert first["am"] == [chess.Move.from_uci(finding.slip.uci)]
-        assert set(first["bm"]) == {chess.Move.from_uci(move.uci) for move in finding.instead}
-        board.push(first["am"][0])
+        played, best = first["am"], first["bm"]
+        assert isinstance(played, list) and isinstance(best, list)
+        assert set(best) == {chess.Move.from_uci(move.uci) for move in finding.instead}
+        board.push(played[0])
         second = chess.Board().set_epd(records[1])
-        assert chess.Move.from_uci(finding.refutation.uci) in second["bm"]
-        walk = board.copy()
-        assert [walk.san(move) or walk.push(move) for move in second["pv"][:1]] == [refutation_line(finding)[0]]
+        replies, line = second["bm"], second["pv"]
+        assert isinstance(replies, list) and isinstance(line, list)
+        assert chess.Move.from_uci(finding.refutation.uci) in replies
+        assert [board.san(move) for move in line[:1]] == [refutation_line(finding)[0]]
 
 
 @pytest.mark.parametrize("make", SCANS)
@@ -176,6 +179,7 @@ def test_the_bait_is_a_game_with_both_ways() -> None:
     bait = next(finding for finding in scan.findings if finding.kind == "bait")
     (game,) = read_all(games.pgn([bait], scan, scan.level))
     end = game.end()
+    assert isinstance(end, chess.pgn.ChildNode)
     assert end.san() == "Nf3#" and end.board().is_checkmate()
     moves = [
         child.san()

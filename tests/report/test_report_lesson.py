@@ -11,16 +11,16 @@ import chess
 import chess.pgn
 import msgspec
 import pytest
-from sample_scans import HOSTILE, bulk_scan, hostile_scan, trap_scan
 
+from tests.report.sample_scans import HOSTILE, bulk_scan, hostile_scan, trap_scan
 from trapscan.contract import MoveText, Refutation
 from trapscan.errors import ReportError
 from trapscan.report import compare, comparison_html, comparison_text, lesson, write_lesson
-from trapscan.report.lessons import alike, difficulty, worth
+from trapscan.report.lessons import Lesson, alike, difficulty, worth
 from trapscan.report.sheets import answers, questions
 
 
-def ids(made) -> list[str]:  # type: ignore[no-untyped-def]
+def ids(made: Lesson) -> list[str]:
     return [finding.id for finding in made.findings]
 
 
@@ -95,7 +95,7 @@ def test_pins_drops_sides_motifs_and_seeds() -> None:
         {"motifs": ["none such"]},
     ):
         with pytest.raises(ReportError):
-            lesson(scan, **({"level": 1400, "count": 6} | wrong))  # type: ignore[arg-type]
+            lesson(scan, **({"level": 1400, "count": 6} | wrong))
     bare = msgspec.structs.replace(next(f for f in scan.findings if f.id == best[0]), slip=None)
     with pytest.raises(ReportError, match="cannot be pinned"):
         lesson(msgspec.structs.replace(scan, findings=(bare,)), level=1400, count=6, pin=[bare.id])
@@ -125,6 +125,7 @@ def test_the_sheets(paper: str, tmp_path: Path) -> None:
         assert one.read_bytes() == two.read_bytes()
     questions = paths[0].read_text(encoding="utf-8")
     for finding in made.findings:
+        assert finding.refutation is not None
         assert f"{finding.refutation.san}!" not in questions, "no answer on the pupils' sheet"
         assert finding.why_it_fails not in questions
     with paths[4].open(encoding="utf-8") as handle:
@@ -151,6 +152,7 @@ def test_the_pdf_in_the_eyes_of_another_reader(tmp_path: Path) -> None:
         assert all(not run.stderr and "Thursday: Жук" in run.stdout for run in texts.values())
         assert texts["questions.pdf"].stdout.count("to move") == 12
         for finding in made.findings:
+            assert finding.refutation is not None and finding.opening is not None
             assert finding.refutation.san in texts["answers.pdf"].stdout
             assert finding.opening.name not in texts["questions.pdf"].stdout
 

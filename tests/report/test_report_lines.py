@@ -5,8 +5,8 @@ from __future__ import annotations
 import chess
 import msgspec
 import pytest
-from sample_scans import make_scan, trap_scan
 
+from tests.report.sample_scans import make_scan, trap_scan
 from trapscan.contract import MoveTree, encode_scan
 from trapscan.errors import ReportError
 from trapscan.report.files import decode_scan

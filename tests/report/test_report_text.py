@@ -12,8 +12,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 from markdown_it import MarkdownIt
 from msgspec.structs import replace
-from sample_scans import HOSTILE, bulk_scan, hostile_scan, make_scan, trap_scan
 
+from tests.report.sample_scans import HOSTILE, bulk_scan, hostile_scan, make_scan, trap_scan
 from trapscan.levels import at_level
 from trapscan.plain import plain
 from trapscan.report import tables, terminal_summary
@@ -131,6 +131,7 @@ def test_question_cards_are_pairs() -> None:
             ask, answer = line.split("\t")
             assert finding.fen in ask and answer
             if finding.kind != "bait":
+                assert finding.slip is not None
                 assert f"{finding.victim.capitalize()} to move" in ask
                 assert finding.slip.san not in ask.split("After")[0]
 

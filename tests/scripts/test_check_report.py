@@ -36,7 +36,7 @@ Finding = dict[str, Any]
 def report(tmp_path_factory: pytest.TempPathFactory) -> Finding:
     folder = tmp_path_factory.mktemp("report")
     (folder / "lines.pgn").write_text(LINES)
-    small = {
+    small: dict[str, Any] = {
         "stakes": [{"chance": 0.0, "least": 200, "most": 200}],
         "best_nodes": 300,
         "confirm_nodes": 200,
@@ -145,7 +145,7 @@ def test_sentences(sentence: str, wrong: str) -> None:
     boards = rules.replay(
         "rnbqkbnr/pppppppp/8/8/8/8/PPPPPPPP/RNBQKBNR w KQkq - 0 1", ["e4", "e5", "Nf3", "d6", "Bc4", "Bg4", "Nc3"]
     )
-    finding = {
+    finding: Finding = {
         "bait": None,
         "fen": boards[-1].fen(),
         "slip": {"san": "a6", "uci": "a7a6"},

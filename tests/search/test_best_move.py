@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import chess
 import pytest
-from score_table import BEST, CONFIRM, F3, KEPT, LIKELY, SIDE, START, Flat, Table, after, at, examine
 
+from tests.search.score_table import BEST, CONFIRM, F3, KEPT, LIKELY, SIDE, START, Flat, Table, Told, after, at, examine
 from trapscan.model import Line
 from trapscan.score import Score
 
@@ -26,7 +26,7 @@ def test_a_prepared_move_in_doubt_is_searched_again(at_first: int, deeper: int, 
 def test_the_other_search_of_the_position_holds_for_all_its_moves() -> None:
     """Where the best move turns out to be worth less, so does what the other moves lose."""
     e3 = after(START, "e2e3")
-    says = {
+    says: dict[str, Told] = {
         START.epd: {0: [("d2d4", 60)], 4 * BEST: [("d2d4", 0)]},
         F3: {0: [("e7e5", 15)]},
         e3: {0: [("e7e5", 30)]},

@@ -5,7 +5,8 @@ from __future__ import annotations
 import chess
 import pytest
 from msgspec.structs import replace
-from score_table import (
+
+from tests.search.score_table import (
     BEST,
     CLEAR,
     CONFIRM,
@@ -23,7 +24,6 @@ from score_table import (
     at,
     examine,
 )
-
 from trapscan.errors import EngineAnswerError
 from trapscan.model import Chances, Evaluation, Line, Query
 from trapscan.score import Score

@@ -130,13 +130,13 @@ def test_all_that_promise_much_are_handed_on() -> None:
 def test_moves_that_set_different_tricks_come_first() -> None:
     """1.b3 and 1.Nh3 lure with h5, 1.a3 with a5: it is handed on before the second of the others, though worth less;
     not where it promises too little."""
-    lured = Likely(LURED.named | {after("a2a3"): {"a7a5": 0.5}})
+    lured = Likely({**LURED.named, after("a2a3"): {"a7a5": 0.5}})
     table = Table(WRONG | {after("a2a3", "a7a5"): {0: 250}})
     settings = msgspec.structs.replace(SETTINGS, bait_verified=2)
     prospector = Prospector(table, lured, settings, expected)
     chosen = prospector.choose(POSITION, BEST, (), 0.5)
     assert [prospect.move for prospect in chosen] == ["b2b3", "a2a3"]
-    weak = Likely(LURED.named | {after("a2a3"): {"a7a5": 0.11}})
+    weak = Likely({**LURED.named, after("a2a3"): {"a7a5": 0.11}})
     prospector = Prospector(table, weak, settings, expected)
     assert [prospect.move for prospect in prospector.choose(POSITION, BEST, (), 0.5)] == ["b2b3", "g1h3"]
 
