@@ -13,7 +13,7 @@ from trapscan.engines import EngineSpec, Probe, probe
 from trapscan.engines.spec import parse
 
 LONGEST = "test_traps_by_engine.py"
-"""Begun first, so that two processes (scripts/test) end together."""
+"""Begun first, so that the processes of scripts/test end together."""
 
 
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
