@@ -16,7 +16,7 @@ import msgspec
 import pytest
 from joblib import Parallel, delayed
 
-from tests.engines.processes import children, needs_proc, running_with, wait_until_gone
+from tests.engines.processes import children, deadly_send, needs_proc, running_with, wait_until_gone
 from trapscan.engines import Engine, EngineSpec, Probe, choose, probe
 from trapscan.engines.process import EngineProcess
 from trapscan.model import Evaluation, Query
@@ -162,18 +162,7 @@ def test_fifty_kills_change_no_answer(stockfish: tuple[EngineSpec, Probe]) -> No
 @needs_proc
 def test_a_death_between_two_searches_leaves_the_next_its_second_chance(monkeypatch: pytest.MonkeyPatch) -> None:
     """The process is dead when a search begins, and the new one is killed in its midst."""
-    send = EngineProcess.send
-    doomed: list[int] = []
-
-    def deadly(self: EngineProcess, text: str) -> None:
-        last = "\ngo " in text and not doomed
-        if last:
-            doomed.append(self.pid)
-            os.kill(self.pid, signal.SIGSTOP)
-        send(self, text)
-        if last:
-            os.kill(self.pid, signal.SIGKILL)
-
+    killed: list[int] = []
     with Engine(EngineSpec("fake", (sys.executable, "-I", "-S", str(FAKE), "good")), FACTS) as engine:
         first = engine.evaluate(Query(START, 1000))
         before = engine.pid
@@ -182,9 +171,9 @@ def test_a_death_between_two_searches_leaves_the_next_its_second_chance(monkeypa
         deadline = time.monotonic() + 5
         while "Z" not in Path(f"/proc/{before}/stat").read_text().rpartition(")")[2] and time.monotonic() < deadline:
             time.sleep(0.01)
-        monkeypatch.setattr(EngineProcess, "send", deadly)
+        monkeypatch.setattr(EngineProcess, "send", deadly_send(lambda: not killed, killed))
         assert engine.evaluate(Query(START, 1000)) == first
-        assert len({before, *doomed, engine.pid}) == 3
+        assert len({before, *killed, engine.pid}) == 3
         assert engine.restarts == 2
 
 

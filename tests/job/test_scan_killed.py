@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import itertools
 import os
 import signal
 import subprocess
@@ -14,6 +15,7 @@ from pathlib import Path
 
 import pytest
 
+from tests.engines.processes import deadly_send
 from tests.job.small_scans import SMALL, Spied
 from trapscan.contract import encode_scan
 from trapscan.engines import EngineSpec, Probe
@@ -108,25 +110,12 @@ def test_a_killed_run_leaves_no_workers(killed_midway: Callable[[int], tuple[Pat
 
 @needs_linux
 def test_fifty_kills_change_no_byte(first: Spied, lines: Path, stockfish: Stockfish, tmp_path: Path) -> None:
-    """SIGKILL after `go`, in the midst of a scan, every second search until 50 engines are dead. They are stopped
-    before `go`, as on a busy machine they could answer before the signal."""
+    """SIGKILL after `go`, in the midst of a scan, every second search until 50 engines are dead."""
     killed: list[int] = []
-    searches = 0
-    send = EngineProcess.send
-
-    def deadly(self: EngineProcess, text: str) -> None:
-        nonlocal searches
-        searches += "\ngo " in text
-        doomed = "\ngo " in text and searches % 2 == 1 and len(killed) < 50
-        if doomed:
-            killed.append(self.pid)
-            os.kill(self.pid, signal.SIGSTOP)
-        send(self, text)
-        if doomed:
-            os.kill(self.pid, signal.SIGKILL)
-
+    every_second = itertools.cycle((True, False))
+    doomed = deadly_send(lambda: next(every_second) and len(killed) < 50, killed)
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(EngineProcess, "send", deadly)
+        patch.setattr(EngineProcess, "send", doomed)
         result = scan([lines], engine=stockfish[0].command[0], jobs=1, store=tmp_path / "store.db", **SMALL)
     assert len(set(killed)) == 50 == result.stats.restarts
     assert result.scan.problems == ()

@@ -294,8 +294,8 @@ class _Measurement(Trial):
         return min(MOST_NOISE, max(1.0, round(2 * times) / 2))
 
     def _verdicts(self, limit: str) -> list[float | None]:
-        """Expected score in each of SHARP, for the side to move; each limit is searched once, as a slow engine's deep
-        searches are a third of its measuring."""
+        """Expected score in each of SHARP, for the side to move; each limit is searched once, as deep searches are
+        much of a slow engine's measuring."""
         if limit not in self._judged:
             answers = (self.read(fen, self.search(fen, limit)) for fen in SHARP)
             self._judged[limit] = [answer.best.score.expected() if answer else None for answer in answers]
