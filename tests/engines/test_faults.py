@@ -12,6 +12,7 @@ import pytest
 
 from tests.engines.processes import children, needs_proc, running_with, wait_until_gone
 from trapscan.engines import Engine, EngineSpec, Probe
+from trapscan.engines.process import EngineProcess
 from trapscan.errors import EngineAnswerError, EngineCrashedError, EngineError, EngineRefusedError, EngineTimeoutError
 from trapscan.model import Query
 from trapscan.score import Score
@@ -129,6 +130,18 @@ def test_a_lasting_fault_ends_in_its_own_error(
         assert caught.value.exit_code == 3
         # two attempts: the watchdog (0.42 s), 2 s for `stop`, starting; no more
         assert time.monotonic() - start < 2 * (PATIENCE + 0.1 + 2.0) + 3.0
+
+
+def test_last_words_are_told_however_late_they_are_read(fake: Fakes, monkeypatch: pytest.MonkeyPatch) -> None:
+    read = EngineProcess._read_errors
+
+    def late(self: EngineProcess) -> None:
+        time.sleep(0.2)
+        read(self)
+
+    monkeypatch.setattr(EngineProcess, "_read_errors", late)
+    with pytest.raises(EngineCrashedError, match="cannot find my network"):
+        fake("exits-at-once").evaluate(Query(START, 1000))
 
 
 @pytest.mark.parametrize("scenario", ["hangs-on-isready", "silent"])

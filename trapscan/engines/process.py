@@ -57,7 +57,8 @@ class EngineProcess:
         self._ended = False
         self._closed = False
         self._stderr = b""
-        threading.Thread(target=self._read_errors, name=f"engine {self.pid}", daemon=True).start()
+        self._errors = threading.Thread(target=self._read_errors, name=f"engine {self.pid}", daemon=True)
+        self._errors.start()
 
     def _read_errors(self) -> None:
         assert self._popen.stderr is not None
@@ -122,6 +123,7 @@ class EngineProcess:
             if self._peek_status(1.0) is None:
                 return EngineCrashedError("the engine closed its output", engine=self.name)
         status = self._status_text()
+        self._errors.join(1.0)  # its last words may not have been read yet; not for ever, as a child may hold the pipe
         words = self._stderr.decode("utf-8", "replace").strip().splitlines()
         said = f": {words[-1].strip()[:200]}" if words else ""
         return EngineCrashedError(f"the engine ended{status}{said}", engine=self.name)
