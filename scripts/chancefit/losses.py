@@ -7,6 +7,7 @@ from collections.abc import Callable
 
 import chess
 import chess.engine
+from independent.scores import settled_score
 
 from chancefit.games import POOLS, Game
 from chancefit.judge import CANDIDATES, PRIOR
@@ -31,7 +32,7 @@ def asking(engine: chess.engine.SimpleEngine) -> Ask:
     """By an engine that counts nodes and gives exact scores."""
 
     def ask(board: chess.Board, nodes: int) -> Score:
-        score = engine.analyse(board, chess.engine.Limit(nodes=nodes), game=board.fullmove_number)["score"].relative
+        score = settled_score(engine, board, chess.engine.Limit(nodes=nodes))[0].relative
         return Score(board.turn, cp=score.score(), mate=score.mate() if score.is_mate() else None)
 
     return ask
