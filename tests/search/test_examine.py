@@ -209,6 +209,7 @@ def test_also_without_multipv_searches_likely_replies_one_by_one() -> None:
 # --- whether the refutation bears the slip out -----------------------------------------------------------------------
 
 E5 = after(START, "f2f3", "e7e5")
+DENIED_AT = 16_000
 
 
 def test_a_slip_is_looked_at_after_its_refutation_too() -> None:
@@ -218,21 +219,25 @@ def test_a_slip_is_looked_at_after_its_refutation_too() -> None:
 
 
 @pytest.mark.parametrize(
-    ("again", "told"),
+    ("again", "at_last", "told"),
     [
-        ([("e7e5", 0)], []),
-        ([("d7d5", CLEAR)], [("d7d5",)]),
-        ([("e7e5", 76)], []),  # loss 0.1077, which would do after 32,000 nodes: three quarters of the noise are 0.0112
-        ([("e7e5", 79)], [("e7e5",)]),  # loss 0.1117
+        ([("e7e5", 0)], -CLEAR, []),
+        ([("d7d5", CLEAR)], 0, [("d7d5",)]),
+        ([("e7e5", 76)], -CLEAR, []),  # loss 0.1077, which would do after 32,000 nodes; three quarters of the noise: 0.0112
+        ([("e7e5", 79)], -CLEAR, [("e7e5",)]),  # loss 0.1117
+        ([("e7e5", CLEAR)], 0, []),
     ],
 )
 def test_a_likely_slip_that_is_not_borne_out_is_searched_again(
-    again: list[tuple[str, int]], told: list[tuple[str, ...]]
+    again: list[tuple[str, int]], at_last: int, told: list[tuple[str, ...]]
 ) -> None:
-    table = Table({F3: {0: [("e7e5", CLEAR)], 32_000: again}, E5: {0: [("e2e4", 0)]}})
+    """And after the same refutation once more, for longer (64,000 nodes here); after another it is looked at too."""
+    table = Table(
+        {F3: {0: [("e7e5", CLEAR)], 32_000: again}, E5: {0: [("e2e4", 0)], 4 * DENIED_AT: [("e2e4", at_last)]}}
+    )
     found = examine(START, table, f2f3=0.05)
     assert [slip.refutation for slip in found.slips] == told
-    assert table.spent(E5)[0] == 16_000, "as long as it may take"
+    assert table.spent(E5)[0] == DENIED_AT, "as long as it may take"
     assert table.spent(F3)[:2] == [CONFIRM, 4 * CONFIRM]
 
 
@@ -259,7 +264,7 @@ def test_another_refutation_must_bear_it_out_as_well() -> None:
 
 
 def test_an_unlikely_slip_that_is_not_borne_out_is_none() -> None:
-    table = Table({F3: {0: [("e7e5", CLEAR)]}, E5: {0: [("e2e4", 0)]}})
+    table = Table({F3: {0: [("e7e5", CLEAR)]}, E5: {0: [("e2e4", 0)], 4 * DENIED_AT: [("e2e4", -CLEAR)]}})
     rare = replace(SETTINGS, min_chance=0.005)
     found = examine(START, table, settings=rare, f2f3=0.009)
     assert not found.slips and table.spent(F3) == [CONFIRM]

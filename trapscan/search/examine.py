@@ -43,9 +43,10 @@ BEAR_CLEAR, BEAR_STRETCH, BEAR_SHARE = 0.5, 6, 0.25
 """A slip must look lost after its refutation too: in a search from half of `side_nodes` to so many times that, which
 ends once the loss is so many times its noise over the threshold, and must leave it this share of its noise over it."""
 
-BEAR_AGAIN, DENIED_SHARE = 4, 0.75
+BEAR_AGAIN, DENIED_SHARE, DENIED_STRETCH = 4, 0.75, 16
 """A likely slip that is not borne out is searched again with so many times as many nodes, and is told only of a loss
-this share of its noise over the threshold (measured: DEVELOPERS.md, True)."""
+this share of its noise over the threshold, and when a search of up to so many times `side_nodes` after the same
+refutation bears it out at last (measured: DEVELOPERS.md, True)."""
 
 RARE_SHARE = 1.0
 """What fewer than ALSO_CHANCE play must lose this share of its noise over the threshold: its search is short, and a
@@ -261,15 +262,16 @@ class Examiner:
 
     def _bear_out(self, asked: Asked, board: chess.Board, best: Line, climb: Climb, *, likely: bool) -> None:
         """Looks whether the slip is lost after its refutation too, as the search that found it may have seen something
-        that is not there. If it is not, a likely slip is searched once more and longer, and another refutation that
-        comes up must bear it out; an unlikely one is none, nor one that is not clear to begin with."""
+        that is not there. If it is not, a likely slip is searched once more and longer, and the refutation that then
+        comes up must bear it out, the same one in a longer search; an unlikely one is none, nor one that is not clear
+        to begin with."""
         assert climb.evaluation is not None
         if not likely:
             climb.doubt = RARE_SHARE
             if not self._is_slip(climb):
                 return
         reply = climb.evaluation.best.pv[:1]
-        if not reply or self._borne_out(asked, board, best, climb, reply[0]):
+        if not reply or self._borne_out(asked, board, best, climb, reply[0], BEAR_STRETCH):
             return
         if not likely:
             climb.doubt = math.inf
@@ -279,15 +281,17 @@ class Examiner:
         if nodes <= climb.nodes:
             return
         climb.again(asked(Query(climb.child, nodes)), best, board.turn)
-        other = climb.evaluation.best.pv[:1]
-        if other in ((), reply) or not self._is_slip(climb):
+        now = climb.evaluation.best.pv[:1]
+        if not now or not self._is_slip(climb):
             return
-        if not self._borne_out(asked, board, best, climb, other[0]):
+        stretch = DENIED_STRETCH if now == reply else BEAR_STRETCH
+        if not self._borne_out(asked, board, best, climb, now[0], stretch):
             climb.doubt = math.inf
 
-    def _borne_out(self, asked: Asked, board: chess.Board, best: Line, climb: Climb, reply: str) -> bool:
-        """Whether the slip is lost after this reply; keeps the line of the search that says so."""
-        half, most = self.settings.side_nodes // 2, BEAR_STRETCH * self.settings.side_nodes
+    def _borne_out(self, asked: Asked, board: chess.Board, best: Line, climb: Climb, reply: str, stretch: int) -> bool:
+        """Whether the slip is lost after this reply; keeps the line of the search that says so. It takes at most
+        `stretch` times `side_nodes`."""
+        half, most = self.settings.side_nodes // 2, stretch * self.settings.side_nodes
         # clearly lost is enough, not lost takes all
         until = self._until(best, clear=BEAR_CLEAR, least=most, confirm=half)
         answer, lost = self._after(asked, board, best, climb, reply, most, until)
