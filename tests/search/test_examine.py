@@ -223,7 +223,7 @@ def test_a_slip_is_looked_at_after_its_refutation_too() -> None:
     [
         ([("e7e5", 0)], -CLEAR, []),
         ([("d7d5", CLEAR)], 0, [("d7d5",)]),
-        ([("e7e5", 76)], -CLEAR, []),  # loss 0.1077, which would do after 32,000 nodes; three quarters of the noise: 0.0112
+        ([("e7e5", 76)], -CLEAR, []),  # loss 0.1077; three quarters of the noise after 32,000 nodes are 0.0112
         ([("e7e5", 79)], -CLEAR, [("e7e5",)]),  # loss 0.1117
         ([("e7e5", CLEAR)], 0, []),
     ],
