@@ -12,8 +12,8 @@ def settled_score(
     """Score and line of the last iteration that came to a score, from a cleared hash.
 
     A search that ends by its nodes mostly ends inside an iteration, and its last line is then often the bound of a
-    window ("lowerbound", "upperbound": UCI), up to half a pawn away from any score; `SimpleEngine.analyse` returns
-    that line. Only of an engine that tells nothing but bounds is the last one taken.
+    window ("lowerbound", "upperbound": UCI) and no score; `SimpleEngine.analyse` returns that line. Only of an engine
+    that tells nothing but bounds is the last one taken.
     """
     last: chess.engine.InfoDict | None = None
     score: chess.engine.InfoDict | None = None

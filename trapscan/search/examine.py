@@ -46,7 +46,7 @@ ends once the loss is so many times its noise over the threshold, and must leave
 BEAR_AGAIN, DENIED_SHARE, DENIED_STRETCH = 4, 0.75, 16
 """A likely slip that is not borne out is searched again with so many times as many nodes, and is told only of a loss
 this share of its noise over the threshold, and when a search of up to so many times `side_nodes` after the same
-refutation bears it out at last (measured: DEVELOPERS.md, True)."""
+refutation bears it out at last (measured: DEVELOPERS.md, Denied)."""
 
 RARE_SHARE = 1.0
 """What fewer than ALSO_CHANCE play must lose this share of its noise over the threshold: its search is short, and a
@@ -263,8 +263,8 @@ class Examiner:
     def _bear_out(self, asked: Asked, board: chess.Board, best: Line, climb: Climb, *, likely: bool) -> None:
         """Looks whether the slip is lost after its refutation too, as the search that found it may have seen something
         that is not there. If it is not, a likely slip is searched once more and longer, and the refutation that then
-        comes up must bear it out, the same one in a longer search; an unlikely one is none, nor one that is not clear
-        to begin with."""
+        comes up must bear it out, the same one in a longer search. (One that was searched for as long as the position
+        itself stands by that search, if clear enough.) An unlikely one is none, nor one that is not clear to begin with."""
         assert climb.evaluation is not None
         if not likely:
             climb.doubt = RARE_SHARE
