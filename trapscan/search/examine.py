@@ -264,7 +264,8 @@ class Examiner:
         """Looks whether the slip is lost after its refutation too, as the search that found it may have seen something
         that is not there. If it is not, a likely slip is searched once more and longer, and the refutation that then
         comes up must bear it out, the same one in a longer search. (One that was searched for as long as the position
-        itself stands by that search, if clear enough.) An unlikely one is none, nor one that is not clear to begin with."""
+        itself stands by that search, if clear enough.) An unlikely one is none, nor one that is not clear to begin
+        with."""
         assert climb.evaluation is not None
         if not likely:
             climb.doubt = RARE_SHARE
