@@ -120,6 +120,18 @@ def test_what_the_line_does_not_end_with_is_no_gain() -> None:
     assert (gain.kind, gain.material) == ("attack", 0.0)
 
 
+def test_what_comes_back_before_the_line_may_be_cut_is_no_gain() -> None:
+    """5...d5 in the Philidor, where White is a pawn up after 6.Nxd5 and while the exchanges go on; when they are over,
+    the pawn on e4 has fallen for it (scores and lines by Stockfish 15.1)."""
+    board = chess.Board("r1bqkb1r/pppn1ppp/3p1n2/4p3/2BPP3/2N2N2/PPP2PPP/R1BQK2R b KQkq - 3 5")
+    best = Line(Score(chess.BLACK, cp=-62), words("h7h6 a2a4 f8e7 d4e5 d6e5 d1e2 c7c6 e1g1 e8g8 f1d1 d8c7 f3h4"))
+    exchanges = words("c3d5 e5d4 c1g5 h7h6 g5h4 c7c6 d5f6 d7f6 d1d4 d8d4 f3d4 f6e4")
+    gain = weighed(board, "d6d5", best, Score(chess.BLACK, cp=-179), (*exchanges, "e1c1"))
+    assert (gain.kind, gain.material) == ("attack", 0.0)
+    gain = weighed(board, "d6d5", best, Score(chess.BLACK, cp=-179), (*exchanges[:-1], "a7a6", "e1c1"))
+    assert (gain.kind, gain.material) == ("pawn", 1.0)  # left where it stands, the pawn is won
+
+
 def test_mate_keeps_its_distance() -> None:
     fen = "4k3/5ppp/8/8/8/8/8/3RK3 b - - 0 1"
     board = chess.Board(fen)

@@ -79,6 +79,10 @@ def weigh(
     values = [value for value, _ in settled]
     index = _plateau(values, level[0], balance(board, punisher), min(drop, _CEILING), play)
     value, rest = settled[index]
+    ply = _in_hand(play, value, index)
+    while ply and (end := settle(play.boards[cut := quiet_from(play, ply, punisher)], punisher))[0] < value:
+        index, (value, rest) = cut, end  # what comes back before the line may be cut was never had
+        ply = _in_hand(play, value, index)
     reached = _counts(_played(play.boards[index], rest), punisher)
     taken, better = _difference(reached, _counts(board, punisher)), _difference(reached, level[1])
     missed = None
@@ -97,7 +101,6 @@ def weigh(
     tally, material = _named(taken, better)
     material = min(material, max(_worth(taken), float(round(drop))))  # what the alternative wins late is a guess
     kind = classify(tally) if material >= NOTHING else "attack"
-    ply = _in_hand(play, value, index)
     if kind == "attack" or not 0 < ply <= _last(drop) + _SOON:
         # nothing is in hand: what there is to see is the first strong moves
         shown = quiet_from(play, min(3, len(play)), punisher)
