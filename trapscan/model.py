@@ -14,7 +14,7 @@ from typing import Protocol
 import chess
 
 from trapscan.score import Score
-from trapscan.stopping import Until
+from trapscan.stopping import Calm, Until
 
 # --- asking an engine ------------------------------------------------------------------------------------------------
 
@@ -32,7 +32,7 @@ class Query:
     budget: int
     moves: tuple[str, ...] = ()
     lines: int = 1
-    until: Until | None = None
+    until: Until | Calm | None = None
 
 
 @dataclass(frozen=True, slots=True)

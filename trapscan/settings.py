@@ -49,7 +49,8 @@ class Settings(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=
     noise_fall: Annotated[float, Meta(ge=0.0, le=1.0)] = 0.4
     """It falls with this power of the nodes."""
     best_nodes: Nodes = 120_000
-    """Budget for the position itself: what the best move is worth."""
+    """Usual budget for the position itself, what the best move is worth: the search ends once its last scores agree,
+    between two thirds and four times of it."""
     confirm_nodes: Nodes = 6_000
     """Least nodes behind a slip that is reported."""
     side_nodes: Nodes = 3_000

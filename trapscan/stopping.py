@@ -18,6 +18,14 @@ LOOKS_BACK = 3
 RULES = (SLIP_SHARE, LOOKS_BACK)
 """What else an answer to a search that may end early depends on: part of its key in the store."""
 
+CALM_LOOKS, CALM_WITHIN = 4, 0.03
+"""A score has come to rest when so many iterations in a row lie within so much of each other (measured: DEVELOPERS.md,
+What one score of the best move is worth)."""
+CALM_LEAST, CALM_MOST = 2 / 3, 4
+"""A search for a score at rest takes from so many times to so many times its usual nodes."""
+RESTLESS = 2
+"""A score that has not come to rest when its search ends is the mean of so many last iterations."""
+
 
 @dataclass(frozen=True, slots=True, order=True)
 class Until:
@@ -76,6 +84,42 @@ class Until:
         mean = sum(recent) / len(recent)
         swing = math.sqrt(sum((expected - mean) ** 2 for expected in recent) / len(recent))
         return usual / 2 + min(usual, swing)
+
+
+@dataclass(frozen=True, slots=True, order=True)
+class Calm:
+    """Ends the search of a position for its best move once the score has come to rest: its last `looks` iterations lie
+    `within` so much expected score of each other, never before `least` nodes. The last score of a search that ends at
+    fixed nodes is that of an iteration which may have ended at half of them, and where scores still swing it misjudges
+    the most. The score of a search that ends before it has come to rest is the mean of the last RESTLESS iterations.
+    `usual` are the nodes for an engine that cannot be watched.
+    """
+
+    usual: int
+    least: int
+    within: float
+    looks: int
+
+    @classmethod
+    def around(cls, usual: int) -> Calm:
+        """The rule for a search that usually takes about so many nodes."""
+        return cls(usual=usual, least=max(1, round(CALM_LEAST * usual)), within=CALM_WITHIN, looks=CALM_LOOKS)
+
+    @property
+    def most(self) -> int:
+        """The nodes at which the search ends in any case: the budget of its query."""
+        return CALM_MOST * self.usual
+
+    def for_noisier(self, times: float) -> Calm:
+        """The same for an engine whose scores are so many times as noisy."""
+        usual, least = round(self.usual * times), round(self.least * times)
+        return replace(self, usual=usual, least=least, within=self.within * times)
+
+    def settled(self, trail: Sequence[tuple[int, float]], replies: Sequence[str] = ()) -> bool:
+        """Whether the search may end after these iterations: (nodes so far, expected score). `replies` do not count."""
+        recent = [expected for _, expected in trail[-self.looks :]]
+        rest = len(recent) == self.looks and max(recent) - min(recent) <= self.within
+        return rest and trail[-1][0] >= self.least
 
 
 def steps(least: int, most: int, factor: int = 4) -> tuple[int, ...]:

@@ -16,7 +16,7 @@ from trapscan.engines import Engine, EngineRow, EngineSpec, choose, engine_ident
 from trapscan.errors import EngineRefusedError
 from trapscan.model import Query
 from trapscan.score import Score
-from trapscan.stopping import Until
+from trapscan.stopping import RESTLESS, Calm, Until
 
 # After 1.e4 c5 2.Nf3 e6 3.d4 cxd4 4.Nxd4 Nf6 5.e5: 5...Qa5+ wins the pawn on e5 (common practice, no source).
 OPEN_SICILIAN = "rnbqkb1r/pp1p1ppp/4pn2/4P3/3N4/8/PPP2PPP/RNBQKB1R b KQkq -"
@@ -182,3 +182,27 @@ def test_a_watched_search_ends_early_and_always_alike(name: str, engine_or_skip:
         never = replace(UNTIL, clear=100.0)
         whole = engine.evaluate(Query(epd, 400_000, until=never))
         assert whole.trail[: len(first.trail)] == first.trail and len(whole.trail) > len(first.trail)
+
+
+def test_a_score_at_rest_ends_the_search_and_always_alike(name: str, engine_or_skip: Find) -> None:
+    """An engine that cannot be watched takes the usual nodes instead, and its answer is that of a plain search."""
+    spec = engine_or_skip(name)
+    facts = probe(spec)
+    engine, calm = Engine(spec, facts), Calm.around(2_000)
+    for epd in CHILDREN:
+        found = engine.evaluate(Query(epd, calm.most, until=calm))
+        assert found == engine.evaluate(Query(epd, calm.most, until=calm))
+        if name not in WATCHABLE:
+            assert found == engine.evaluate(Query(epd, calm.usual))
+            continue
+        rule = calm.for_noisier(facts.noise)
+        steps = [(nodes, score.expected()) for nodes, score in found.trail]
+        ends = [rule.settled(steps[: n + 1]) for n in range(len(steps))]
+        assert not any(ends[:-1]), "no later than it had to"
+        assert ends[-1] or found.nodes >= facts.stretched(calm.most), "and no sooner"
+        restless = engine.evaluate(Query(epd, calm.most, until=replace(calm, within=-1.0)))
+        assert restless.trail[: len(found.trail)] == found.trail and restless.nodes >= facts.stretched(calm.most)
+        last = [score.expected() for _, score in restless.trail[-RESTLESS:]]
+        assert restless.best.score.expected() == pytest.approx(sum(last) / RESTLESS, abs=0.002)
+        if ends[-1]:
+            assert found.best.score == found.trail[-1][1]

@@ -34,6 +34,7 @@ SMALL: dict[str, Any] = {
     "bait_margin": 0.002,
     "bait_screened": 30,
     "bait_verified": 2,
+    "bait_nodes": 3_000_000,  # the engine takes all it may for a best move, having one iteration only
     "levels": (1200, 1600, 2000),
     "level": 1200,
 }

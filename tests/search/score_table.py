@@ -14,6 +14,8 @@ from trapscan.search.examine import NeedsMore
 from trapscan.settings import Settings, Stake
 
 BEST, CONFIRM, SIDE = 50_000, 8_000, 5_000
+RESTED = 64_000
+"""Nodes of the table's first iteration with two thirds of BEST or more: a score that stands still is at rest there."""
 LIKELY = Stake(chance=0.1, least=16_000, most=64_000, clear=1.5)
 RARE = Stake(chance=0.0, least=2_000, most=32_000, clear=1.0)
 SETTINGS = Settings(

@@ -5,9 +5,35 @@ from __future__ import annotations
 import chess
 import pytest
 
-from tests.search.score_table import BEST, CONFIRM, F3, KEPT, LIKELY, SIDE, START, Flat, Table, Told, after, at, examine
+from tests.search.score_table import (
+    BEST,
+    CONFIRM,
+    F3,
+    KEPT,
+    LIKELY,
+    RESTED,
+    SIDE,
+    START,
+    Flat,
+    Table,
+    Told,
+    after,
+    at,
+    examine,
+)
 from trapscan.model import Line
 from trapscan.score import Score
+
+
+def test_the_best_move_is_searched_until_its_score_is_at_rest() -> None:
+    """Against +60 (E 0.585) f2f3 (-20) loses 0.114, against +20 (0.529) 0.058. A score that stands still ends the
+    search at two thirds of the usual nodes, one that swings between the two at four times as many."""
+    still: Told = {0: [("d2d4", 60)]}
+    swinging: Told = {0: [("d2d4", 60)], 16_000: [("d2d4", 20)], 32_000: [("d2d4", 60)], 128_000: [("d2d4", 20)]}
+    for says, nodes, slips in ((still, RESTED, ["f2f3"]), (swinging, 128_000, [])):
+        table = Table({START.epd: says, F3: {0: [("e7e5", 20)]}})
+        assert [slip.move for slip in examine(START, table, f2f3=0.05).slips] == slips
+        assert table.spent(START.epd) == [nodes]
 
 
 @pytest.mark.parametrize(("at_first", "deeper", "slips"), [(KEPT, 40, []), (60, KEPT + 5, ["f2f3"])])
@@ -16,11 +42,11 @@ def test_a_prepared_move_in_doubt_is_searched_again(at_first: int, deeper: int, 
     found = examine(at(prepared=("f2f3",)), table, f2f3=0.001)
     assert [slip.move for slip in found.slips] == slips
     assert [slip.nodes for slip in found.slips] == [4 * LIKELY.most] * len(slips)
-    assert table.spent(START.epd) == [BEST] + [4 * BEST] * len(slips), "before it is called one"
+    assert table.spent(START.epd) == [RESTED] + [4 * BEST] * len(slips), "before it is called one"
     assert table.spent(F3)[1] == 4 * LIKELY.most
     rest = Table(table.says)
     examine(START, rest, f2f3=0.001)
-    assert rest.spent(START.epd) == [BEST], "others are not"
+    assert rest.spent(START.epd) == [RESTED], "others are not"
 
 
 def test_the_other_search_of_the_position_holds_for_all_its_moves() -> None:
@@ -59,7 +85,7 @@ def test_a_candidate_that_is_better_than_the_best_move_takes_its_place() -> None
     found = examine(START, table, d2d4=0.05, f2f3=0.04, e2e4=0.03)
     assert found.best == Line(Score(chess.WHITE, cp=150), ("d2d4", "d7d5", "c2c4"))
     assert [slip.move for slip in found.slips] == ["f2f3", "e2e4"]
-    assert table.spent(d4) == [2_000, BEST // 3]
+    assert table.spent(d4) == [2_000, RESTED]
     assert table.spent(F3) == [2_000, CONFIRM, SIDE], "what seemed harmless is looked at again"
 
 
@@ -67,7 +93,7 @@ def test_what_only_seems_better_than_the_best_move_is_not_believed() -> None:
     d4 = after(START, "d2d4")
     table = Table({START.epd: {0: [("e2e4", 0)]}, d4: {0: [("d7d5", -150)], 8_000: [("d7d5", 10)]}})
     found = examine(START, table, d2d4=0.05)
-    assert (found.best.score, table.spent(d4)) == (Score(chess.WHITE, cp=0), [2_000, BEST // 3])
+    assert (found.best.score, table.spent(d4)) == (Score(chess.WHITE, cp=0), [2_000, RESTED])
 
 
 def test_where_all_others_would_be_slips_the_best_move_must_bear_it_out() -> None:

@@ -7,13 +7,13 @@ import pytest
 from msgspec.structs import replace
 
 from tests.search.score_table import (
-    BEST,
     CLEAR,
     CONFIRM,
     DROPPED,
     F3,
     KEPT,
     RARE,
+    RESTED,
     SETTINGS,
     SIDE,
     START,
@@ -53,7 +53,7 @@ def test_threshold(cp: int, slips: list[str]) -> None:
 def test_a_search_climbs_until_the_move_is_clear(cp: int, spent: list[int]) -> None:
     table = Table({F3: {0: [("e7e5", cp)]}})
     found = examine(START, table, f2f3=0.05)
-    assert table.spent(START.epd) == [BEST]
+    assert table.spent(START.epd) == [RESTED]
     assert table.spent(F3) == spent
     assert (found.searches, found.nodes) == (len(table.asked), sum(nodes for _, nodes in table.nodes))
 
@@ -154,16 +154,16 @@ def test_also_is_confirmed_by_a_search_of_the_position_after_it() -> None:
     (slip,) = examine(START, table, f2f3=0.05).slips
     assert slip.also == ("d7d5",)
     assert [(query.budget, query.lines) for query in table.asked if query.epd == F3] == [(RARE.most, 1), (SIDE, 3)]
-    assert [query.budget for query in table.asked if query.epd == after(START, "f2f3", "d7d5")] == [3 * SIDE]
+    assert [query.budget for query in table.asked if query.epd == after(START, "f2f3", "d7d5")] == [6 * SIDE]
     assert not table.spent(after(START, "f2f3", "c7c5")), "already under the bar by the first search"
 
 
 @pytest.mark.parametrize(
     ("cp", "also", "spent"),
     [
-        (400, ("d7d5",), [4_000]),  # clear as soon as half of `side_nodes` are spent
-        (0, (), [4_000]),  # it does not punish after all
-        (158, (), [8_000]),  # loss 0.213, over half of 0.41 by less than the noise of 0.015
+        (400, ("d7d5",), [16_000]),  # clear as soon as twice `side_nodes` are spent
+        (0, (), [4_000]),  # it does not punish after all: that is said after half of them
+        (158, (), [16_000]),  # loss 0.213, over half of 0.41 by less than the noise of 0.01, times 1.5
         (-400, (), [4_000]),
     ],
 )
@@ -325,7 +325,7 @@ def test_the_line_of_the_search_that_bore_it_out_serves_first() -> None:
     table = Table({F3: {0: [("e7e5", CLEAR)]}, E5: {0: [("g2g4 d8h4", -CLEAR)]}})
     (slip,) = examine(START, table, needs_more=lambda board, move, line: len(line) < 3, f2f3=0.05).slips
     assert slip.refutation == ("e7e5", "g2g4", "d8h4")
-    assert [query.budget for query in table.asked if query.until is None] == [BEST, SIDE], "the position, and `also`"
+    assert [query.budget for query in table.asked if query.until is None] == [SIDE], "`also`"
 
 
 def test_prolonging_ends() -> None:

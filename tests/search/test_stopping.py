@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from trapscan.stopping import Until, steps
+from trapscan.stopping import Calm, Until, steps
 
 UNTIL = Until(best=0.5, threshold=0.1, clear=1.0, least=2_000, confirm=8_000, noise=0.06, fall=0.5)
 
@@ -54,6 +54,33 @@ def test_a_noisier_engine_must_be_further_away_and_search_longer() -> None:
 def test_of_a_reply_the_victim_s_answer_tells(nodes: int, victim: float, settled: bool) -> None:
     swinging = [(nodes // 3, victim - 0.03), (nodes // 2, victim + 0.03), (nodes, victim)]
     assert UNTIL.for_victim().settled(swinging) is settled
+
+
+CALM = Calm.around(120_000)
+
+
+@pytest.mark.parametrize(
+    ("trail", "settled"),
+    [
+        ([(79_000, 0.5)] * 4, False),  # two thirds of the usual nodes at least
+        ([(80_000, 0.5)] * 3, False),  # four iterations at least
+        ([(80_000, 0.5)] * 4, True),
+        (
+            [(9_000, 0.9), (20_000, 0.5), (40_000, 0.52), (60_000, 0.529), (80_000, 0.52)],
+            True,
+        ),  # only the last four count
+        ([(20_000, 0.5), (40_000, 0.52), (60_000, 0.531), (80_000, 0.52)], False),  # 0.031 apart
+    ],
+)
+def test_a_score_is_at_rest_when_its_last_iterations_agree(trail: list[tuple[int, float]], settled: bool) -> None:
+    assert CALM.settled(trail) is settled
+    assert CALM.most == 480_000
+
+
+def test_a_noisier_engine_comes_to_rest_within_more() -> None:
+    twice = CALM.for_noisier(2.0)
+    assert (twice.usual, twice.least, twice.within, twice.looks) == (240_000, 160_000, 2 * CALM.within, CALM.looks)
+    assert CALM.for_noisier(1.0) == CALM
 
 
 @pytest.mark.parametrize(

@@ -28,7 +28,7 @@ from trapscan.errors import (
 from trapscan.model import Evaluation, Line, Query
 from trapscan.score import Score
 from trapscan.settings import OptionValue
-from trapscan.stopping import LOOKS_BACK, NOISE_AT, steps
+from trapscan.stopping import NOISE_AT, RESTLESS, Calm, Until, steps
 
 _UNSEARCHABLE = (
     chess.STATUS_NO_WHITE_KING
@@ -97,9 +97,11 @@ class Engine:
         Raises EngineTimeoutError, EngineCrashedError or EngineAnswerError after the second failure in a row,
         EngineRefusedError when the engine cannot be set up as wanted, ValueError on a query it may not be asked.
         """
+        if isinstance(query.until, Calm) and not self.probe.watchable:
+            query = replace(query, budget=query.until.usual, until=None)
         query = self._as_noisy(query)
-        if query.until is not None and not self.probe.watchable:
-            return self._evaluate_in_steps(query)
+        if isinstance(query.until, Until) and not self.probe.watchable:
+            return self._evaluate_in_steps(query, query.until)
         return self._evaluate(query)
 
     def _evaluate(self, query: Query) -> Evaluation:
@@ -144,10 +146,8 @@ class Engine:
         until = query.until.for_noisier(self.probe.noise) if query.until is not None else None
         return replace(query, budget=self.probe.stretched(query.budget), until=until)
 
-    def _evaluate_in_steps(self, query: Query) -> Evaluation:
+    def _evaluate_in_steps(self, query: Query, until: Until) -> Evaluation:
         """An engine that cannot be watched is asked again with rising budgets."""
-        until = query.until
-        assert until is not None
         trail: list[tuple[int, Score]] = []
         replies: list[str] = []
         spent, notes, answer = 0, [], None
@@ -189,7 +189,7 @@ class Engine:
             trail.append((nodes, best.score))
             expected.append((nodes, best.score.expected()))
             replies.append(best.pv[0])
-            return until.settled(expected[-LOOKS_BACK:], replies)
+            return until.settled(expected, replies)
 
         try:
             raw = session.search(
@@ -215,8 +215,10 @@ class Engine:
             mate_floor=self.probe.mate_floor,
             engine=self.name,
         )
-        if self.probe.averaged and wanted == 1 and answer.best.score.mate is None:
-            score = mean_of_last(AVERAGED, raw.lines, board, self.probe.mate_floor) or answer.best.score
+        unrest = isinstance(until, Calm) and not until.settled(expected)
+        if (self.probe.averaged or unrest) and wanted == 1 and answer.best.score.mate is None:
+            count = RESTLESS if unrest else AVERAGED
+            score = mean_of_last(count, raw.lines, board, self.probe.mate_floor) or answer.best.score
             answer = replace(answer, lines=(replace(answer.best, score=score),))
         return replace(answer, trail=tuple(trail))
 

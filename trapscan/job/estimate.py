@@ -61,6 +61,9 @@ SHARES = {
 """By `best_nodes`: quick, from 40 named lines; standard, from Black's demo before prepared moves were searched as they
 are now, and reckoned over for that. Other settings take those of the nearer one."""
 
+RESTED = 1.19
+"""What the search for the best move takes, times its usual nodes, where it can be watched (502 positions of 50 named
+lines, standard)."""
 THINKING = 0.08
 """Seconds a position costs besides its searches: chances, explanations."""
 THINKING_OF_BAITS = 0.14
@@ -179,7 +182,8 @@ def estimate(tree: Graph, side: str, probe: Probe, chosen: Settings, jobs: int) 
 def _examination(positions: Sequence[Position], probe: Probe, chosen: Settings) -> Cost:
     """One position on the mean: its best move, the search after each candidate, what is asked beside."""
     sample, model, shares = _spread(positions), load_model(), _shares(chosen)
-    cost = replace(_searches([(chosen.best_nodes, 1.0)], probe, THINKING), positions=1.0)
+    best = round((RESTED if probe.watchable else 1.0) * chosen.best_nodes)
+    cost = replace(_searches([(best, 1.0)], probe, THINKING), positions=1.0)
     for position in sample:
         chances = model.predict([position.board()], chosen.levels)[0]
         candidates = choose_candidates(chances, position.prepared, chosen)

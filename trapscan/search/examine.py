@@ -17,7 +17,7 @@ from trapscan.model import ChanceModel, Chances, Evaluation, Evaluator, Examined
 from trapscan.score import Score, loss
 from trapscan.search.candidates import choose_candidates
 from trapscan.settings import Settings
-from trapscan.stopping import NOISE_AT, Until
+from trapscan.stopping import NOISE_AT, Calm, Until
 
 REFUTATIONS = 3
 """How many first moves of the punisher are looked at, to tell which others punish as well."""
@@ -28,9 +28,9 @@ LIKELY_REPLY = 0.15
 ALSO_SHARE = 0.5
 """Another first move punishes as well when what it keeps is clear of the threshold, and of this share of the loss."""
 
-ALSO_CLEAR, ALSO_STRETCH = 1.5, 3
-"""The search that must confirm it ends when what it keeps is so many times its noise away, and takes at most so many
-times `side_nodes`."""
+ALSO_CLEAR, ALSO_LEAST, ALSO_STRETCH = 1.5, 2, 6
+"""The search that must confirm it ends when what it keeps is so many times its noise away, not before so many times
+`side_nodes` if it does punish, and takes at most so many times them."""
 
 ALSO_CHANCE = 0.01
 """Further refutations are looked for where the slip has this chance at some level, or stands in the repertoire."""
@@ -52,8 +52,8 @@ RARE_SHARE = 1.0
 """What fewer than ALSO_CHANCE play must lose this share of its noise over the threshold: its search is short, and a
 false one teaches nothing."""
 
-BETTER_PART = 3
-"""A candidate that seems better than the best move is searched with this part of the best move's nodes."""
+LESS_PART = 3
+"""Where all others would be slips, the best move is searched with this part of its position's nodes."""
 
 PREPARED_DOUBT, PREPARED_STRETCH = 1.5, 4
 """Where the loss of a move of the repertoire ends within so many times its noise of the threshold, the move is searched
@@ -125,7 +125,8 @@ class Examiner:
         board = position.board()
         candidates = choose_candidates(chances, position.prepared, self.settings)
         asked = Asked(self.evaluator)
-        best = asked(Query(position.epd, self.settings.best_nodes)).best
+        calm = Calm.around(self.settings.best_nodes)
+        best = asked(Query(position.epd, calm.most, until=calm)).best
         if not candidates:
             return Examined(position.epd, best, (), (), chances, 0, asked.searches, asked.nodes)
         climbs = [self._climb(asked, board, best, position, chances, move) for move in candidates]
@@ -167,7 +168,9 @@ class Examiner:
         rival = max(rivals, key=lambda climb: (climb.score.expected(), climb.move))
         if rival.score.expected() - best.score.expected() <= self.settings.noise_after(rival.nodes):
             return None
-        line = asked(Query(rival.child, max(1, self.settings.best_nodes // BETTER_PART))).best
+        # as sure as the best move's own score: of two, the higher is the one that is more often too high
+        calm = Calm.around(self.settings.best_nodes)
+        line = asked(Query(rival.child, calm.most, until=calm)).best
         score = line.score.of(board.turn)
         return Line(score, (rival.move, *line.pv)) if score.expected() > best.score.expected() else None
 
@@ -179,7 +182,7 @@ class Examiner:
         if not best.pv or not others or not all(self._is_slip(climb) for climb in others):
             return None
         child = _epd_after(board, best.pv[0])
-        nodes = max(1, self.settings.best_nodes // BETTER_PART)
+        nodes = max(1, self.settings.best_nodes // LESS_PART)
         stake = self.settings.stake(1.0)
         until = self._until(best, clear=stake.clear, least=stake.least, confirm=nodes)
         line = asked(Query(child, nodes, until=until)).best
@@ -263,9 +266,8 @@ class Examiner:
     def _bear_out(self, asked: Asked, board: chess.Board, best: Line, climb: Climb, *, likely: bool) -> None:
         """Looks whether the slip is lost after its refutation too, as the search that found it may have seen something
         that is not there. If it is not, a likely slip is searched once more and longer, and the refutation that then
-        comes up must bear it out, the same one in a longer search. (One that was searched for as long as the position
-        itself stands by that search, if clear enough.) An unlikely one is none, nor one that is not clear to begin
-        with."""
+        comes up must bear it out, the same one in a longer search. (One that was searched with `best_nodes` stands by
+        that search, if clear enough.) An unlikely one is none, nor one that is not clear to begin with."""
         assert climb.evaluation is not None
         if not likely:
             climb.doubt = RARE_SHARE
@@ -334,8 +336,8 @@ class Examiner:
     def _punishes(self, asked: Asked, board: chess.Board, best: Line, climb: Climb, reply: str) -> bool:
         """Whether another reply punishes, by a search of its own; what stays in doubt is not said to."""
         bar = max(self.settings.threshold, ALSO_SHARE * climb.loss)
-        half = self.settings.side_nodes // 2
-        until = self._until(best, clear=ALSO_CLEAR, least=half, confirm=half, threshold=bar)
+        half, enough = self.settings.side_nodes // 2, ALSO_LEAST * self.settings.side_nodes
+        until = self._until(best, clear=ALSO_CLEAR, least=half, confirm=enough, threshold=bar)
         answer, lost = self._after(asked, board, best, climb, reply, ALSO_STRETCH * self.settings.side_nodes, until)
         if not answer.best.pv:  # the reply ends the game
             return lost >= bar
