@@ -91,7 +91,7 @@ class Calm:
     """Ends the search of a position for its best move once the score has come to rest: its last `looks` iterations lie
     `within` so much expected score of each other, never before `least` nodes. The last score of a search that ends at
     fixed nodes is that of an iteration which may have ended at half of them, and where scores still swing it misjudges
-    the most. The score of a search that ends before it has come to rest is the mean of the last RESTLESS iterations.
+    the most. The score of a search that ends before it has come to rest is the mean of the last `mean` iterations.
     `usual` are the nodes for an engine that cannot be watched.
     """
 
@@ -99,11 +99,13 @@ class Calm:
     least: int
     within: float
     looks: int
+    mean: int
 
     @classmethod
     def around(cls, usual: int) -> Calm:
         """The rule for a search that usually takes about so many nodes."""
-        return cls(usual=usual, least=max(1, round(CALM_LEAST * usual)), within=CALM_WITHIN, looks=CALM_LOOKS)
+        least = max(1, round(CALM_LEAST * usual))
+        return cls(usual=usual, least=least, within=CALM_WITHIN, looks=CALM_LOOKS, mean=RESTLESS)
 
     @property
     def most(self) -> int:

@@ -28,7 +28,7 @@ from trapscan.errors import (
 from trapscan.model import Evaluation, Line, Query
 from trapscan.score import Score
 from trapscan.settings import OptionValue
-from trapscan.stopping import NOISE_AT, RESTLESS, Calm, Until, steps
+from trapscan.stopping import NOISE_AT, Calm, Until, steps
 
 _UNSEARCHABLE = (
     chess.STATUS_NO_WHITE_KING
@@ -215,10 +215,11 @@ class Engine:
             mate_floor=self.probe.mate_floor,
             engine=self.name,
         )
-        unrest = isinstance(until, Calm) and not until.settled(expected)
-        if (self.probe.averaged or unrest) and wanted == 1 and answer.best.score.mate is None:
-            count = RESTLESS if unrest else AVERAGED
-            score = mean_of_last(count, raw.lines, board, self.probe.mate_floor) or answer.best.score
+        mean = AVERAGED if self.probe.averaged else 1
+        if isinstance(until, Calm) and not until.settled(expected):
+            mean = until.mean
+        if mean > 1 and wanted == 1 and answer.best.score.mate is None:
+            score = mean_of_last(mean, raw.lines, board, self.probe.mate_floor) or answer.best.score
             answer = replace(answer, lines=(replace(answer.best, score=score),))
         return replace(answer, trail=tuple(trail))
 

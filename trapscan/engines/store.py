@@ -24,7 +24,7 @@ import platformdirs
 from trapscan.errors import StoreError
 from trapscan.model import Evaluation, Line, Query
 from trapscan.score import Score
-from trapscan.stopping import RESTLESS, RULES, Until
+from trapscan.stopping import RULES
 
 STORE_VARIABLE = "TRAPSCAN_STORE"
 STORE_NAME = "evaluations.sqlite"
@@ -286,10 +286,8 @@ class _OtherVersionError(Exception):
 
 def query_key(query: Query) -> bytes:
     """16 bytes that stand for a query."""
-    until = query.until
-    rules = RULES if isinstance(until, Until) else (RESTLESS,)
-    rule = () if until is None else (*astuple(until), *rules)
-    text = msgspec.json.encode((query.epd, query.budget, query.moves, query.lines, *rule))
+    until = () if query.until is None else (*astuple(query.until), *RULES)
+    text = msgspec.json.encode((query.epd, query.budget, query.moves, query.lines, *until))
     return hashlib.blake2b(text, digest_size=16).digest()
 
 

@@ -80,11 +80,11 @@ def weigh(
     index = _plateau(values, level[0], balance(board, punisher), min(drop, _CEILING), play)
     value, rest = settled[index]
     ply = _in_hand(play, value, index)
-    while (
-        value > level[0]
-        and ply
-        and (end := settle(play.boards[cut := quiet_from(play, ply, punisher)], punisher))[0] < value
-    ):
+    while ply and value > level[0]:
+        cut = quiet_from(play, ply, punisher)
+        end = settle(play.boards[cut], punisher)
+        if end[0] >= value:
+            break
         index, (value, rest) = cut, end  # what comes back before the line may be cut was never had
         ply = _in_hand(play, value, index)
     reached = _counts(_played(play.boards[index], rest), punisher)

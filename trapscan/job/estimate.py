@@ -63,7 +63,7 @@ are now, and reckoned over for that. Other settings take those of the nearer one
 
 RESTED = 1.19
 """What the search for the best move takes, times its usual nodes, where it can be watched (502 positions of 50 named
-lines, standard)."""
+lines, standard; searches of its rivals not counted)."""
 THINKING = 0.08
 """Seconds a position costs besides its searches: chances, explanations."""
 THINKING_OF_BAITS = 0.14

@@ -125,8 +125,7 @@ class Examiner:
         board = position.board()
         candidates = choose_candidates(chances, position.prepared, self.settings)
         asked = Asked(self.evaluator)
-        calm = Calm.around(self.settings.best_nodes)
-        best = asked(Query(position.epd, calm.most, until=calm)).best
+        best = self._at_rest(asked, position.epd)
         if not candidates:
             return Examined(position.epd, best, (), (), chances, 0, asked.searches, asked.nodes)
         climbs = [self._climb(asked, board, best, position, chances, move) for move in candidates]
@@ -159,6 +158,11 @@ class Examiner:
             problems=tuple(asked.notes),
         )
 
+    def _at_rest(self, asked: Asked, epd: str) -> Line:
+        """The best line of a position, searched until its score is at rest."""
+        calm = Calm.around(self.settings.best_nodes)
+        return asked(Query(epd, calm.most, until=calm)).best
+
     def _better(self, asked: Asked, board: chess.Board, best: Line, climbs: Sequence[Climb]) -> Line | None:
         """The line of a candidate that is better than the best move, as the search of the position itself may have
         missed it: the candidate that came out above it by more than its noise, if a longer search says so too."""
@@ -169,8 +173,7 @@ class Examiner:
         if rival.score.expected() - best.score.expected() <= self.settings.noise_after(rival.nodes):
             return None
         # as sure as the best move's own score: of two, the higher is the one that is more often too high
-        calm = Calm.around(self.settings.best_nodes)
-        line = asked(Query(rival.child, calm.most, until=calm)).best
+        line = self._at_rest(asked, rival.child)
         score = line.score.of(board.turn)
         return Line(score, (rival.move, *line.pv)) if score.expected() > best.score.expected() else None
 
