@@ -10,7 +10,8 @@ NOISE_AT = 2_000
 """The nodes at which `Until.noise` holds; it falls with a power of the nodes from there."""
 
 SLIP_SHARE = 1.2
-"""A slip must be a little clearer than a harmless move: what is told must be true (measured: DEVELOPERS.md, True)."""
+"""A slip must be a little clearer than a harmless move: what is told must be true (measured:
+docs/measurements.md, True)."""
 
 LOOKS_BACK = 3
 """How many of the last iterations tell how steady a score is."""
@@ -19,8 +20,8 @@ RULES = (SLIP_SHARE, LOOKS_BACK)
 """What else an answer to a search that may end early depends on: part of its key in the store."""
 
 CALM_LOOKS, CALM_WITHIN = 4, 0.03
-"""A score has come to rest when so many iterations in a row lie within so much of each other (measured: DEVELOPERS.md,
-What one score of the best move is worth)."""
+"""A score has come to rest when so many iterations in a row lie within so much of each other (measured:
+docs/measurements.md, At rest)."""
 CALM_LEAST, CALM_MOST = 2 / 3, 4
 """A search for a score at rest takes from so many times to so many times its usual nodes."""
 RESTLESS = 2
@@ -35,7 +36,7 @@ class Until:
     clear of the threshold when it is `clear` times its noise away; never before `least` nodes if that makes the move
     harmless, nor before `confirm` nodes if it makes it a slip. The noise of a loss after n nodes is taken as
     noise * (n / NOISE_AT) ** -fall for a score that moves about from one iteration to the next by just as much,
-    half of it for a score that stands still (measured: DEVELOPERS.md, search).
+    half of it for a score that stands still (measured: docs/measurements.md, Search).
     """
 
     best: float

@@ -37,7 +37,7 @@ ALSO_CHANCE = 0.01
 
 END_SHARE = 0.5
 """A search that ends in doubt makes a slip only of a loss this share of its noise over the threshold: of many losses
-near it, those that come out above are more often too high than too low (measured: DEVELOPERS.md, True)."""
+near it, those that come out above are more often too high than too low (measured: docs/measurements.md, True)."""
 
 BEAR_CLEAR, BEAR_STRETCH, BEAR_SHARE = 0.5, 6, 0.25
 """A slip must look lost after its refutation too: in a search from half of `side_nodes` to so many times that, which
@@ -46,7 +46,7 @@ ends once the loss is so many times its noise over the threshold, and must leave
 BEAR_AGAIN, DENIED_SHARE, DENIED_STRETCH = 4, 0.75, 16
 """A likely slip that is not borne out is searched again with so many times as many nodes, and is told only of a loss
 this share of its noise over the threshold, and when a search of up to so many times `side_nodes` after the same
-refutation bears it out at last (measured: DEVELOPERS.md, Denied)."""
+refutation bears it out at last (measured: docs/measurements.md, Denied)."""
 
 RARE_SHARE = 1.0
 """What fewer than ALSO_CHANCE play must lose this share of its noise over the threshold: its search is short, and a
@@ -348,7 +348,7 @@ class Examiner:
 
     def _also(self, asked: Asked, board: chess.Board, best: Line, climb: Climb) -> tuple[str, ...]:
         """Other first moves that punish. One search of several lines says which might, another of each whether it does:
-        the first alone was wrong about one in six (DEVELOPERS.md, True)."""
+        the first alone was wrong about one in six (docs/measurements.md, True)."""
         assert climb.evaluation is not None
         main = climb.evaluation.best.pv[0]
         if self.evaluator.multipv:

@@ -1,0 +1,80 @@
+"""The documents hold together: links lead somewhere, scripts that are named exist, code that names a section finds it.
+
+Links and headings are read by markdown-it-py, an independent CommonMark reader; a heading's anchor is made as the sites
+that show repositories make it (common practice, no source): lower case, letters, digits and dashes, a dash for a space.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator
+from functools import cache
+from pathlib import Path
+
+import pytest
+from markdown_it import MarkdownIt
+from markdown_it.token import Token
+
+ROOT = Path(__file__).resolve().parent.parent
+DOCUMENTS = ("README.md", "DEVELOPERS.md", "docs/measurements.md")
+
+
+@cache
+def tokens(document: str) -> list[Token]:
+    return MarkdownIt("commonmark").enable("table").parse((ROOT / document).read_text(encoding="utf-8"))
+
+
+def inner(token: Token) -> Iterator[Token]:
+    yield token
+    for child in token.children or ():
+        yield from inner(child)
+
+
+def headings(document: str) -> list[str]:
+    found = tokens(document)
+    return [found[i + 1].content for i, token in enumerate(found) if token.type == "heading_open"]
+
+
+def anchor(heading: str) -> str:
+    return re.sub(r"[^\w\- ]", "", heading.lower()).strip().replace(" ", "-")
+
+
+def targets(document: str) -> list[str]:
+    every = [part for token in tokens(document) for part in inner(token)]
+    found = [part.attrGet("href") or part.attrGet("src") for part in every if part.type in ("link_open", "image")]
+    return [str(target) for target in found]
+
+
+@pytest.mark.parametrize("document", DOCUMENTS)
+def test_links_lead_to_files_and_headings(document: str) -> None:
+    inside = [target for target in targets(document) if "://" not in target]
+    assert inside
+    for target in inside:
+        path, _, mark = target.partition("#")
+        file = (ROOT / document).parent / path if path else ROOT / document
+        assert file.exists(), target
+        if mark:
+            assert mark in map(anchor, headings(str(file.resolve().relative_to(ROOT)))), target
+
+
+@pytest.mark.parametrize("document", DOCUMENTS)
+def test_scripts_that_are_named_exist(document: str) -> None:
+    named = set(re.findall(r"scripts/(\w+)", (ROOT / document).read_text(encoding="utf-8")))
+    assert named
+    assert not {name for name in named if not (ROOT / "scripts" / name).exists()}
+
+
+def test_every_script_is_in_the_developers_table() -> None:
+    text = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
+    table = {name for row in re.findall(r"^\| (`[^|]*) \|", text, re.MULTILINE) for name in re.findall(r"`(\w+)`", row)}
+    scripts = {file.name for file in (ROOT / "scripts").iterdir() if file.is_file() and not file.suffix}
+    assert len(scripts) > 20 and scripts <= table
+
+
+def test_sections_that_code_names_exist() -> None:
+    sources = [*(ROOT / "trapscan").rglob("*.py"), *(ROOT / "configs").glob("*.toml")]
+    text = " ".join(" ".join(file.read_text(encoding="utf-8").split()) for file in sources)
+    named = set(re.findall(r"docs/measurements\.md, ([^).]+)", text))
+    assert named
+    known = headings("docs/measurements.md")
+    assert not {name for name in named if not any(heading.startswith(name) for heading in known)}
