@@ -63,7 +63,7 @@ def ranked(scan: Scan) -> list[Any]:
 def test_what_was_written_is_read_back(make: Any, seven_bit: bool) -> None:
     scan = make()
     findings = ranked(scan)
-    text = games.pgn(findings, scan, scan.level, seven_bit=seven_bit)
+    text = "".join(games.pgn(findings, scan, scan.level, seven_bit=seven_bit))
     back = read_all(text)
     assert len(back) == len(findings)
     for finding, game in zip(findings, back, strict=True):
@@ -80,7 +80,7 @@ def test_the_export_format(make: Any) -> None:
     """PGN standard (Edwards 1994), 8.1.1 (seven tags in order), 8.2.1 (no line of 80 characters or more; tag pairs
     stand alone on theirs), section 6 (no line starts with the escape character %)."""
     scan = make()
-    text = games.pgn(ranked(scan), scan, scan.level)
+    text = "".join(games.pgn(ranked(scan), scan, scan.level))
     assert "\t" not in text and "\r" not in text
     for game in text.split("\n\n[Event ")[:200]:
         tags = re.findall(r"^\[?(\w+) \"", game if game.startswith("[") else "[Event " + game, re.M)
@@ -99,7 +99,7 @@ def test_pgn_extract_has_nothing_to_complain_of(make: Any, tmp_path: Path) -> No
     scan = make()
     findings = ranked(scan)
     path = tmp_path / "tricks.pgn"
-    path.write_text(games.pgn(findings, scan, scan.level), encoding="utf-8")
+    path.write_text("".join(games.pgn(findings, scan, scan.level)), encoding="utf-8")
     out = tmp_path / "again.pgn"
     command: list[str | Path] = [program, "-s", "-o", out, path]  # silent: nothing but errors
     run = subprocess.run(command, capture_output=True, text=True, timeout=60, check=False)
@@ -177,7 +177,7 @@ def test_epd_is_read_by_gnu_chess(make: Any, tmp_path: Path) -> None:
 def test_the_bait_is_a_game_with_both_ways() -> None:
     scan = trap_scan()
     bait = next(finding for finding in scan.findings if finding.kind == "bait")
-    (game,) = read_all(games.pgn([bait], scan, scan.level))
+    (game,) = read_all("".join(games.pgn([bait], scan, scan.level)))
     end = game.end()
     assert isinstance(end, chess.pgn.ChildNode)
     assert end.san() == "Nf3#" and end.board().is_checkmate()

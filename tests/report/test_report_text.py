@@ -98,7 +98,7 @@ def test_sections_are_by_toll_at_the_level() -> None:
 @pytest.mark.parametrize("scan", [trap_scan(), hostile_scan(), bulk_scan(40)])
 def test_csv_rows(scan) -> None:  # type: ignore[no-untyped-def]
     findings = list(scan.findings)
-    rows = list(csv.DictReader(io.StringIO(tables.findings_csv(findings, scan, 1500), newline="")))
+    rows = list(csv.DictReader(io.StringIO("".join(tables.findings_csv(findings, scan, 1500)), newline="")))
     assert len(rows) == len(findings)
     numbers = {
         "level",
@@ -125,7 +125,7 @@ def test_csv_rows(scan) -> None:  # type: ignore[no-untyped-def]
 
 def test_question_cards_are_pairs() -> None:
     for scan in (trap_scan(), hostile_scan()):
-        lines = tables.question_cards(scan.findings, scan, 1400).splitlines()
+        lines = "".join(tables.question_cards(scan.findings, scan, 1400)).splitlines()
         assert len(lines) == len(scan.findings)
         for line, finding in zip(lines, scan.findings, strict=True):
             ask, answer = line.split("\t")

@@ -4,11 +4,14 @@ from __future__ import annotations
 
 import functools
 import operator
+import sys
 from collections import defaultdict
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
 import chess
+import numpy as np
+import numpy.typing as npt
 
 from trapscan import explain, rank
 from trapscan.chance import expected
@@ -21,8 +24,12 @@ from trapscan.settings import Settings
 NEAREST = 4
 """How many of the nearest positions are tried as look-alikes."""
 
-KEPT = 5_000
+KEPT = 20_000
 """Positions whose squares, board and line are kept, as each is compared with many findings."""
+
+SHARED = 20_000
+"""Numbers of four digits that are kept once, as of an opening book's millions most are equal to others: a third of the
+memory of its findings."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,7 +85,7 @@ def _finding(
         id=rank.finding_id(kind, position.epd, slip.move),
         kind=kind,
         victim=rank.side_name(board.turn),
-        fen=board.fen(),
+        fen=_reached(position)[1],
         start_fen=position.start_fen,
         line=line_of(position),
         move_orders=position.move_orders,
@@ -96,7 +103,7 @@ def _finding(
         why_tempting=explanation.why_tempting,
         why_it_fails=explanation.why_it_fails,
         poisoned=explanation.poisoned,
-        must_know=rank.must_know(told.find, toll),
+        must_know=_same(rank.must_know(told.find, toll)),
         in_repertoire=slip.move in position.prepared,
         prepared=prepared,
         beyond=position.beyond,
@@ -128,13 +135,39 @@ def _prepared(seen: Seen, position: Position, board: chess.Board, told: Told) ->
 
 # --- look-alikes -----------------------------------------------------------------------------------------------------
 
-SoundMoves = Mapping[tuple[bool, str], Sequence[tuple[str, Score, Score]]]
-"""(side, move) -> (EPD, best score, score of the move), for every position where the move is sound."""
+Place = tuple[str, Score, Score]
+"""EPD, best score, score of the move."""
+
+
+@dataclass(frozen=True, slots=True)
+class Places:
+    """The positions where a move is sound, in the order of their EPD; `squares` has a row of 64 letters for each."""
+
+    entries: Sequence[Place]
+    squares: npt.NDArray[np.uint8]
+
+    @classmethod
+    def of(cls, entries: Iterable[Place]) -> Places:
+        ordered = sorted(entries, key=operator.itemgetter(0))
+        return cls(ordered, np.array([_occupants(epd) for epd, _, _ in ordered]))
+
+    def nearest(self, epd: str, square: chess.Square) -> list[Place]:
+        """The few that differ from this position in the fewest squares and have the same man on that one: the squares
+        of a move alone do not make it the same."""
+        here, at = _occupants(epd), chess.square_mirror(square)  # as the letters are counted
+        same_man = np.flatnonzero(self.squares[:, at] == here[at])
+        distance = (self.squares[same_man] != here).sum(axis=1)
+        near = same_man[np.argsort(distance, kind="stable")][: NEAREST + 1]
+        return [self.entries[i] for i in near if self.entries[i][0] != epd][:NEAREST]
+
+
+SoundMoves = Mapping[tuple[bool, str], Places]
+"""By side and move."""
 
 
 def _sound_moves(seen: Seen) -> SoundMoves:
     wanted = {(_turn(epd), told.slip.move) for epd, outcome in seen.outcomes.items() for told in outcome.told}
-    sound: dict[tuple[bool, str], list[tuple[str, Score, Score]]] = defaultdict(list)
+    sound: dict[tuple[bool, str], list[Place]] = defaultdict(list)
     for epd, outcome in seen.outcomes.items():
         best, turn = outcome.examined.best, _turn(epd)
         moves = {move: score for move, score, _ in outcome.examined.others}
@@ -143,28 +176,22 @@ def _sound_moves(seen: Seen) -> SoundMoves:
         for move, score in moves.items():
             if (turn, move) in wanted and loss(best.score, score) < seen.settings.sound:
                 sound[turn, move].append((epd, best.score, score))
-    return sound
+    return {key: Places.of(places) for key, places in sound.items()}
 
 
 def _elsewhere(
     seen: Seen, position: Position, board: chess.Board, outcome: Outcome, told: Told, sound: SoundMoves
 ) -> tuple[tuple[LookAlike, ...], str]:
     """Where the same move is sound, and which move must come first."""
-    here = _occupants(position.epd)
-    man = chess.square_mirror(chess.parse_square(told.slip.move[:2]))  # as the letters of `here` are counted
-    places = [  # by the same man: the squares alone do not make it the same move
-        entry
-        for entry in sound.get((board.turn, told.slip.move), ())
-        if entry[0] != position.epd and _occupants(entry[0])[man] == here[man]
-    ]
-    if not places or not told.slip.refutation:
+    move = chess.Move.from_uci(told.slip.move)
+    places = sound.get((board.turn, told.slip.move))
+    near = places.nearest(position.epd, move.from_square) if places is not None else []
+    if not near or not told.slip.refutation:
         return (), ""
-    near = sorted(places, key=lambda entry: (_distance(here, _occupants(entry[0])), entry[0]))[:NEAREST]
     candidates = [
         explain.Candidate(*_reached(seen.positions[epd]), line_of(seen.positions[epd]), best.json(), score.json())
         for epd, best, score in near
     ]
-    move = chess.Move.from_uci(told.slip.move)
     best = outcome.examined.best.score
     good = {uci for uci, score, _ in outcome.examined.others if loss(best, score) < seen.settings.sound}
     good |= set(outcome.examined.best.pv[:1]) - {slip.slip.move for slip in outcome.told}
@@ -184,13 +211,10 @@ def _reached(position: Position) -> tuple[chess.Board, str]:
 
 
 @functools.lru_cache(maxsize=KEPT)
-def _occupants(epd: str) -> str:
-    """The 64 squares as one letter each."""
-    return "".join("." * int(c) if c.isdigit() else c for c in epd.split()[0] if c != "/")
-
-
-def _distance(one: str, other: str) -> int:
-    return sum(map(operator.ne, one, other))
+def _occupants(epd: str) -> npt.NDArray[np.uint8]:
+    """The 64 squares as one letter each, from a8 to h1."""
+    letters = "".join("." * int(c) if c.isdigit() else c for c in epd.split()[0] if c != "/")
+    return np.frombuffer(letters.encode(), dtype=np.uint8)
 
 
 # --- text of moves ---------------------------------------------------------------------------------------------------
@@ -207,9 +231,27 @@ def _line(start_fen: str, moves: tuple[str, ...]) -> tuple[str, ...]:
 
 def sans(board: chess.Board, moves: Sequence[str]) -> tuple[str, ...]:
     board = board.copy(stack=False)
-    return tuple(board.san_and_push(chess.Move.from_uci(uci)) for uci in moves)
+    return tuple(sys.intern(board.san_and_push(chess.Move.from_uci(uci))) for uci in moves)
+
+
+# --- numbers ---------------------------------------------------------------------------------------------------------
 
 
 def rounded(values: Sequence[float], digits: int) -> tuple[float, ...]:
     """Rounded before anything is ranked by them: noise in the last digits must not change the order."""
-    return tuple(round(value, digits) for value in values)
+    return _rounded(tuple(values), digits)
+
+
+@functools.lru_cache(maxsize=8)  # the findings of one position have its reach in common
+def _rounded(values: tuple[float, ...], digits: int) -> tuple[float, ...]:
+    return tuple(_shared(round(value, digits) + 0.0) for value in values)  # never -0.0, which equals 0.0
+
+
+@functools.lru_cache(maxsize=SHARED)
+def _shared(value: float) -> float:
+    return value
+
+
+@functools.cache  # as many as there are ways to know it or not at each level
+def _same(flags: tuple[bool, ...]) -> tuple[bool, ...]:
+    return flags

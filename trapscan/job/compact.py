@@ -14,8 +14,8 @@ from typing import TypeVar
 
 import numpy as np
 
-from trapscan.job.work import Outcome
-from trapscan.model import Chances, Line
+from trapscan.job.work import Outcome, Told
+from trapscan.model import Chances, Line, Slip
 from trapscan.score import Score
 
 MILLION = 1_000_000
@@ -60,6 +60,7 @@ class Compactor:
     _asked: array[int] = field(default_factory=lambda: array("q"))
     _scores: dict[Score, Score] = field(default_factory=dict)
     _numbers: dict[int, int] = field(default_factory=dict)
+    _motifs: dict[tuple[str, ...], tuple[str, ...]] = field(default_factory=dict)
 
     def __call__(self, outcome: Outcome) -> Outcome:
         """An equal outcome, but for `asked`, which is empty."""
@@ -79,12 +80,16 @@ class Compactor:
                 ),
                 chances=packed_chances(examined.chances),
             ),
-            tuple(
-                replace(told, slip=same[told.slip.move]) if same.get(told.slip.move) == told.slip else told
-                for told in outcome.told
-            ),
+            tuple(self._told(told, same) for told in outcome.told),
             (),
         )
+
+    def _told(self, told: Told, slips: Mapping[str, Slip]) -> Told:
+        """With the slip that is there already, and the words that many explanations have in common kept once."""
+        words = told.explanation
+        words = replace(words, gain=sys.intern(words.gain), motifs=self._motifs.setdefault(words.motifs, words.motifs))
+        slip = slips.get(told.slip.move)
+        return replace(told, slip=slip if slip == told.slip else told.slip, explanation=words)
 
     def _score(self, score: Score) -> Score:
         return self._scores.setdefault(score, score)

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import re
 import textwrap
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 
 import chess
 import chess.pgn
@@ -38,11 +38,14 @@ MATE_CE = 32767
 """EPD's `ce` of a mate in n plies is 32767 - n, that of being mated -32767 + n (section 16.2.5, from memory)."""
 
 
-def pgn(findings: Iterable[Finding], scan: Scan, level: float, *, event: str = "", seven_bit: bool = False) -> str:
-    """The findings as annotated games, in the order given; `seven_bit` keeps every character within ASCII."""
-    games = [_game_text(game_of(finding, scan, level, event=event, round_=number), seven_bit)
-             for number, finding in enumerate(findings, 1)]  # fmt: skip
-    return "\n".join(games)
+def pgn(
+    findings: Iterable[Finding], scan: Scan, level: float, *, event: str = "", seven_bit: bool = False
+) -> Iterator[str]:
+    """The findings as annotated games, in the order given, a game at a time; `seven_bit` keeps every character within
+    ASCII."""
+    for number, finding in enumerate(findings, 1):
+        game = game_of(finding, scan, level, event=event, round_=number)
+        yield "\n" * (number > 1) + _game_text(game, seven_bit)
 
 
 def ordered(scan: Scan, level: float) -> list[Finding]:
@@ -188,12 +191,12 @@ def _game_text(game: chess.pgn.Game, seven_bit: bool) -> str:
 # --- EPD -------------------------------------------------------------------------------------------------------------
 
 
-def epd(findings: Iterable[Finding], *, seven_bit: bool = False) -> str:
+def epd(findings: Iterable[Finding], *, seven_bit: bool = False) -> Iterator[str]:
     """Two records a finding: the position before the slip (`am` the slip, `bm` what to play), and the one after it
     (`bm` what punishes, `pv` how). A bait gives one record a trick it sets, after the slip."""
-    lines = [line for finding in findings for line in epd_records(finding)]
-    text = "".join(line + "\n" for line in lines)
-    return ascii_only(text) if seven_bit else text
+    for finding in findings:
+        for line in epd_records(finding):
+            yield (ascii_only(line) if seven_bit else line) + "\n"
 
 
 def epd_records(finding: Finding) -> list[str]:

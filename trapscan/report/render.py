@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 from collections.abc import Callable, Iterable
+from itertools import chain
 from pathlib import Path
 
 from trapscan.contract import Scan
@@ -46,10 +47,10 @@ def write_reports(
     forms: dict[str, Callable[[], Iterable[str]]] = {  # made one after the other: of a whole opening book each is large
         "report.html": lambda: page_in_pieces(told, at, shown),
         "report.md": lambda: [markdown(told, at, shown)],
-        "tricks.pgn": lambda: [games.pgn(ranked, told, at, seven_bit=seven_bit)],
-        "tricks.epd": lambda: [games.epd(ranked, seven_bit=seven_bit)],
-        "findings.csv": lambda: ["\ufeff", tables.findings_csv(ranked, told, at)],
-        "cards.txt": lambda: [tables.question_cards(ranked, told, at)],
+        "tricks.pgn": lambda: games.pgn(ranked, told, at, seven_bit=seven_bit),
+        "tricks.epd": lambda: games.epd(ranked, seven_bit=seven_bit),
+        "findings.csv": lambda: chain(["\ufeff"], tables.findings_csv(ranked, told, at)),
+        "cards.txt": lambda: tables.question_cards(ranked, told, at),
     }
     target = Path(folder)
     return [

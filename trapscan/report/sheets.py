@@ -51,9 +51,11 @@ def write_lesson(lesson: Lesson, folder: str | os.PathLike[str], paper: str = "a
         paths.append(write_aside(target / f"{sheet.name}.html", sheet_html(sheet, lesson, paper).encode()))
         data = sheet_pdf(lesson.title, sheet.heading, sheet.about, sheet.items, paper=paper, foot=FAIR_PLAY)
         paths.append(write_aside(target / f"{sheet.name}.pdf", data))
-    pgn = games.pgn(lesson.findings, lesson.scan, lesson.level, event=lesson.title)
-    paths.append(write_aside(target / "lesson.pgn", pgn.encode("utf-8", "replace")))
-    paths.append(write_aside(target / "lesson.epd", games.epd(lesson.findings).encode("utf-8", "replace")))
+    for name, text in (
+        ("lesson.pgn", games.pgn(lesson.findings, lesson.scan, lesson.level, event=lesson.title)),
+        ("lesson.epd", games.epd(lesson.findings)),
+    ):
+        paths.append(write_aside(target / name, (part.encode("utf-8", "replace") for part in text)))
     return paths
 
 

@@ -3,8 +3,7 @@
 from __future__ import annotations
 
 import csv
-import io
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 
 from trapscan.contract import Finding, Scan
 from trapscan.levels import at_level
@@ -43,11 +42,17 @@ def cell(text: str) -> str:
     return "'" + text if text.startswith(_FORMULA_STARTS) else text
 
 
-def findings_csv(findings: Iterable[Finding], scan: Scan, level: float) -> str:
+class _Row:
+    """What csv.writer writes a row to: it comes back from `writerow`."""
+
+    def write(self, text: str) -> str:
+        return text
+
+
+def findings_csv(findings: Iterable[Finding], scan: Scan, level: float) -> Iterator[str]:
     """One row a finding, numbers at `level`; RFC 4180, with a header. Scores in centipawns, mates as +-(10000-n)."""
-    out = io.StringIO()
-    writer = csv.writer(out, lineterminator="\r\n")
-    writer.writerow(CSV_COLUMNS)
+    writer = csv.writer(_Row(), lineterminator="\r\n")
+    yield str(writer.writerow(CSV_COLUMNS))
     for finding in findings:
         words = card(finding, scan, level)
         move = finding.bait if finding.kind == "bait" else finding.slip
@@ -55,17 +60,15 @@ def findings_csv(findings: Iterable[Finding], scan: Scan, level: float) -> str:
             f"{at_level(values, scan.levels, level):.6g}"
             for values in (finding.toll, finding.chance, finding.find, finding.reach, finding.cost)
         ]
-        writer.writerow(
-            [
-                cell(finding.id), finding.kind, finding.victim, f"{level:.0f}", *numbers, int(words.must_know),
-                cell(words.title), cell(words.line), cell(finding.fen), cell(move.san if move else ""),
-                cell(words.refutation), cell(words.also), cell(words.instead), centipawns(finding.cp_best),
-                centipawns(finding.cp_slip), finding.gain, f"{finding.material:g}", cell(words.motifs),
-                cell(words.opening), cell(words.tempting), cell(words.fails), finding.move_orders,
-                cell(words.evidence), _verdict(finding),
-            ]
-        )  # fmt: skip
-    return out.getvalue()
+        row = [
+            cell(finding.id), finding.kind, finding.victim, f"{level:.0f}", *numbers, int(words.must_know),
+            cell(words.title), cell(words.line), cell(finding.fen), cell(move.san if move else ""),
+            cell(words.refutation), cell(words.also), cell(words.instead), centipawns(finding.cp_best),
+            centipawns(finding.cp_slip), finding.gain, f"{finding.material:g}", cell(words.motifs),
+            cell(words.opening), cell(words.tempting), cell(words.fails), finding.move_orders,
+            cell(words.evidence), _verdict(finding),
+        ]  # fmt: skip
+        yield str(writer.writerow(row))
 
 
 def _verdict(finding: Finding) -> str:
@@ -99,14 +102,12 @@ def answer(words: Card) -> str:
     return " ".join(part for part in parts if part)
 
 
-def question_cards(findings: Iterable[Finding], scan: Scan, level: float) -> str:
+def question_cards(findings: Iterable[Finding], scan: Scan, level: float) -> Iterator[str]:
     """One line a finding: question, tab, answer. No header: programs that learn from cards take it as it is."""
-    lines = []
     for finding in findings:
         words = card(finding, scan, level)
         ask = f"{question(finding)} After {words.line} ({plain(finding.fen, limit=120)})"
-        lines.append(f"{ask}\t{answer(words)}\n")
-    return "".join(lines)
+        yield f"{ask}\t{answer(words)}\n"
 
 
 # --- the terminal ----------------------------------------------------------------------------------------------------
