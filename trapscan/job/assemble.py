@@ -28,8 +28,7 @@ KEPT = 20_000
 """Positions whose squares, board and line are kept, as each is compared with many findings."""
 
 SHARED = 20_000
-"""Numbers of four digits that are kept once, as of an opening book's millions most are equal to others: a third of the
-memory of its findings."""
+"""Rounded numbers that are kept once: of an opening book's two million most are equal to others."""
 
 
 @dataclass(frozen=True, slots=True)

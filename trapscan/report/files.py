@@ -50,6 +50,11 @@ def write_aside(path: Path, data: bytes | Iterable[bytes]) -> Path:
     return path
 
 
+def write_text_aside(path: Path, pieces: Iterable[str]) -> Path:
+    """The same of text, as UTF-8; what cannot be encoded becomes a question mark."""
+    return write_aside(path, (piece.encode("utf-8", "replace") for piece in pieces))
+
+
 def prepare_folder(folder: str | os.PathLike[str]) -> None:
     """See that a report can be written into the folder (or where it will be made), so that a night's work does not end
     at a locked door, and clear away what writers that were killed left in it. Raises ReportError."""

@@ -10,7 +10,7 @@ from pathlib import Path
 from trapscan.contract import Scan
 from trapscan.errors import ReportError
 from trapscan.report import games, tables
-from trapscan.report.files import write_aside
+from trapscan.report.files import write_text_aside
 from trapscan.report.markdown import markdown
 from trapscan.report.page import page_in_pieces
 from trapscan.report.view import for_side
@@ -53,6 +53,4 @@ def write_reports(
         "cards.txt": lambda: tables.question_cards(ranked, told, at),
     }
     target = Path(folder)
-    return [
-        write_aside(target / name, (text.encode("utf-8", "replace") for text in form())) for name, form in forms.items()
-    ]
+    return [write_text_aside(target / name, form()) for name, form in forms.items()]

@@ -15,7 +15,7 @@ from trapscan.levels import at_level
 from trapscan.plain import plain
 from trapscan.report import games
 from trapscan.report.diagrams import Arrow, board_svg
-from trapscan.report.files import write_aside
+from trapscan.report.files import write_aside, write_text_aside
 from trapscan.report.lessons import Lesson
 from trapscan.report.men import symbols
 from trapscan.report.page import asset, environment, policy
@@ -51,11 +51,9 @@ def write_lesson(lesson: Lesson, folder: str | os.PathLike[str], paper: str = "a
         paths.append(write_aside(target / f"{sheet.name}.html", sheet_html(sheet, lesson, paper).encode()))
         data = sheet_pdf(lesson.title, sheet.heading, sheet.about, sheet.items, paper=paper, foot=FAIR_PLAY)
         paths.append(write_aside(target / f"{sheet.name}.pdf", data))
-    for name, text in (
-        ("lesson.pgn", games.pgn(lesson.findings, lesson.scan, lesson.level, event=lesson.title)),
-        ("lesson.epd", games.epd(lesson.findings)),
-    ):
-        paths.append(write_aside(target / name, (part.encode("utf-8", "replace") for part in text)))
+    pgn = games.pgn(lesson.findings, lesson.scan, lesson.level, event=lesson.title)
+    paths.append(write_text_aside(target / "lesson.pgn", pgn))
+    paths.append(write_text_aside(target / "lesson.epd", games.epd(lesson.findings)))
     return paths
 
 
