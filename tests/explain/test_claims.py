@@ -10,8 +10,8 @@ from typing import TYPE_CHECKING
 import chess
 import pytest
 
+from tests.explain.claims import false_claims, squares_named
 from trapscan.explain import Explanation, explain_slip
-from trapscan.explain.claims import false_claims, squares_named
 from trapscan.explain.themes import THEMES
 from trapscan.model import Line
 from trapscan.score import Score

@@ -3,11 +3,18 @@ the named ones say so."""
 
 from __future__ import annotations
 
+import dataclasses
+import sys
+import threading
+
 import chess
 import pytest
 
-from trapscan.explain import find_motifs
-from trapscan.explain.motif import NAMES
+from trapscan.explain import REGISTRY, Explanation, MotifClass, Play, explain_slip, find_motifs
+from trapscan.explain import motif as m
+from trapscan.explain.themes import THEMES
+from trapscan.model import Line
+from trapscan.score import Score
 
 CASES = [
     # name, position with the punisher to move, line, motif's ply, its targets
@@ -74,12 +81,12 @@ def test_a_recapture_opens_the_line_to_the_king() -> None:
 def test_scholars_mate_is_an_attack_on_f7() -> None:
     board = after("e4", "e5", "Bc4", "Nc6", "Qh5", "Nf6")
     found = names(board, "h5f7")
-    assert {"attack on f7", "mating net"} <= found
+    assert {"weak f7", "mating net"} <= found
 
 
 def test_attack_on_f2_in_mirror() -> None:
     board = after("e3", "e5", "a3", "Bc5", "a4", "Qf6", "a5")
-    assert "attack on f2" in names(board, "f6f2")
+    assert "weak f2" in names(board, "f6f2")
 
 
 def test_zwischenzug_before_taking_back() -> None:
@@ -101,8 +108,83 @@ def test_a_knight_that_may_be_taken_does_not_fork() -> None:
     assert "fork" not in names(board, "b5c7", "b6c7")
 
 
-def test_every_name_is_used_once() -> None:
-    assert len(set(NAMES)) == len(NAMES)
+# --- the registry ----------------------------------------------------------------------------------------------------
+
+
+def test_every_name_has_a_row() -> None:
+    named = [value for name, value in vars(m).items() if name.isupper() and isinstance(value, str)]
+    assert len(set(named)) == len(named)
+    assert set(named) | set(THEMES) == set(REGISTRY)
+
+
+@pytest.mark.parametrize("kind", REGISTRY.values(), ids=list(REGISTRY))
+def test_every_row_is_complete(kind: m.MotifKind) -> None:
+    """Tactics and oversights are found along a line and told; what is found by comparing two lines has neither here."""
+    if kind.sort in (MotifClass.TACTIC, MotifClass.OVERSIGHT):
+        assert kind.find is not None and kind.tell is not None
+        assert kind.find.__doc__, "the definition"
+        assert kind.tier < m.Tier.THEME
+    else:
+        assert kind.tier == m.Tier.THEME
+
+
+@pytest.mark.parametrize("name, fen, line, ply, targets", CASES, ids=[case[0] for case in CASES])
+def test_the_teller_tells_what_the_finder_finds(name: str, fen: str, line: str, ply: int, targets: list[str]) -> None:
+    board = chess.Board(fen)
+    if name == "removal of the guard":
+        board.set_piece_at(chess.G7, chess.Piece.from_symbol("p"))
+    play, tell = Play.along(board, line.split()), REGISTRY[name].tell
+    (motif, *_) = [motif for motif in find_motifs(board, line.split()) if motif.name == name]
+    assert tell is not None
+    assert chess.square_name(play.moves[ply - 1].to_square) in tell(play, motif) or name == "mating net"
+
+
+def explained(fen: str, slip: str, line: str) -> Explanation:
+    board = chess.Board(fen)
+    best, after = Line(Score(board.turn, cp=0), ()), Score(board.turn, cp=-500)
+    move = chess.Move.from_uci(slip)
+    return explain_slip(board, move, best=best, slip_score=after, refutation=line.split())
+
+
+def test_a_motif_without_a_teller_costs_a_sentence_not_a_position(monkeypatch: pytest.MonkeyPatch) -> None:
+    slip = "4k3/8/8/1N6/8/8/r7/4K3 b - - 0 1", "a2a8", "b5c7 e8d7 c7a8"
+    whole = explained(*slip)
+    assert {"fork", "check that wins a piece"} <= set(whole.motifs)
+    bare = {name: dataclasses.replace(kind, tell=None) for name, kind in REGISTRY.items()}
+    for kinds in (bare, {name: kind for name, kind in REGISTRY.items() if name not in whole.motifs}):
+        monkeypatch.setattr("trapscan.explain.fails.REGISTRY", kinds)
+        told = explained(*slip)
+        assert (told.motifs, told.gain) == (whole.motifs, whole.gain)
+        assert told.why_it_fails and "c7" in told.why_it_fails
+
+
+def test_threads_may_explain_at_once() -> None:
+    """Eight threads, switched as often as the interpreter can, explain more lines than are kept."""
+    boards = [(chess.Board(fen), line.split()) for _, fen, line, _, _ in CASES]
+    for board, _ in boards:
+        board.turn = not board.turn
+    faults: list[Exception] = []
+
+    def work(start: int) -> None:
+        try:
+            for number in range(400):
+                board, line = boards[(start + number) % len(boards)]
+                for move in list(board.copy().legal_moves)[:4]:
+                    Play.after(board.copy(), move, line)
+        except Exception as exc:
+            faults.append(exc)
+
+    interval = sys.getswitchinterval()
+    sys.setswitchinterval(1e-6)
+    try:
+        threads = [threading.Thread(target=work, args=(number * 3,)) for number in range(8)]
+        for thread in threads:
+            thread.start()
+        for thread in threads:
+            thread.join()
+    finally:
+        sys.setswitchinterval(interval)
+    assert faults == []
 
 
 def test_a_broken_line_is_read_as_far_as_it_is_legal() -> None:

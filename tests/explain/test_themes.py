@@ -8,10 +8,10 @@ from __future__ import annotations
 import chess
 import pytest
 
+from tests.explain.claims import false_claims
 from trapscan.explain import Explanation, explain_slip
 from trapscan.explain import motif as m
 from trapscan.explain import themes as t
-from trapscan.explain.claims import false_claims
 from trapscan.model import Line
 from trapscan.score import Score
 

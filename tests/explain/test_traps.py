@@ -9,9 +9,9 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from tests.explain.claims import false_claims
 from trapscan.contract import GAINS
 from trapscan.explain import needs_more
-from trapscan.explain.claims import false_claims
 
 if TYPE_CHECKING:
     from tests.explain.conftest import Trap

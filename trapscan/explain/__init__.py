@@ -6,16 +6,20 @@ Pure functions over positions and lines; no engine is asked here.
 from trapscan.explain.compare import Candidate, look_alikes, move_order_hint
 from trapscan.explain.gain import needs_more
 from trapscan.explain.instead import instead
-from trapscan.explain.motif import Motif
-from trapscan.explain.motifs import find_motifs
+from trapscan.explain.motif import Motif, MotifClass, MotifKind, Tier
+from trapscan.explain.motifs import REGISTRY, find_motifs
 from trapscan.explain.play import Play
 from trapscan.explain.slip import Explanation, explain_slip
 
 __all__ = [
+    "REGISTRY",
     "Candidate",
     "Explanation",
     "Motif",
+    "MotifClass",
+    "MotifKind",
     "Play",
+    "Tier",
     "explain_slip",
     "find_motifs",
     "instead",

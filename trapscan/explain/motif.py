@@ -6,9 +6,13 @@ counts only where the line bears it out: what it attacks is taken, what it lures
 
 from __future__ import annotations
 
+import enum
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 
 import chess
+
+from trapscan.explain.play import Play
 
 FORK = "fork"
 DOUBLE_ATTACK = "double attack"
@@ -30,8 +34,8 @@ ZWISCHENZUG = "zwischenzug"
 BACK_RANK = "back-rank mate"
 SMOTHERED = "smothered mate"
 MATING_NET = "mating net"
-ATTACK_F7 = "attack on f7"
-ATTACK_F2 = "attack on f2"
+WEAK_F7 = "weak f7"
+WEAK_F2 = "weak f2"
 PROMOTION = "promotion"
 OPENED_LINE = "opened line to the king"
 TEMPO = "gain of tempo"
@@ -46,43 +50,34 @@ SHUT_OFF = "guard shut off"
 SAFE_CAPTURE = "safe capture"
 MISSED = "missed capture"
 
-NAMES = (
-    FORK,
-    DOUBLE_ATTACK,
-    CHECK_WINS_PIECE,
-    CHECK_WINS_PAWN,
-    PIN,
-    SKEWER,
-    DISCOVERED_ATTACK,
-    DISCOVERED_CHECK,
-    DOUBLE_CHECK,
-    HANGING,
-    TRAPPED,
-    REMOVAL,
-    DEFLECTION,
-    DECOY,
-    OVERLOAD,
-    INTERFERENCE,
-    ZWISCHENZUG,
-    BACK_RANK,
-    SMOTHERED,
-    MATING_NET,
-    ATTACK_F7,
-    ATTACK_F2,
-    PROMOTION,
-    OPENED_LINE,
-    TEMPO,
-    ATTACKED,
-    LOOSE_PAWN,
-    EN_PRISE,
-    GUARD_LEAVES,
-    WAY_OPENED,
-    UNMET,
-    EXCHANGES,
-    SHUT_OFF,
-    SAFE_CAPTURE,
-    MISSED,
-)
+
+class MotifClass(enum.StrEnum):
+    """What kind of mistake a motif speaks of."""
+
+    TACTIC = "tactic"
+    """A forcing idea: fork, pin, mate..."""
+    OVERSIGHT = "oversight"
+    """Something is left or put where it can be taken, or a plain threat is not seen."""
+    POSITIONAL = "positional"
+    """Nothing is lost by force."""
+    FORGONE = "forgone"
+    """A chance that the victim does not take."""
+
+
+class Tier(enum.IntEnum):
+    """How telling a motif is beside others of the same line: the lowest is told first."""
+
+    MATE = 0
+    HOW = 1
+    """How the material is won."""
+    PLAIN = 2
+    """A plain attack, a gain of time, an exchange."""
+    WHERE = 3
+    """Says where rather than how."""
+    CAUSE = 4
+    """What the slip did to allow it."""
+    THEME = 5
+    """Nothing is won: what it costs."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -99,3 +94,20 @@ class Motif:
     actor: chess.Square
     targets: tuple[chess.Square, ...] = ()
     paid: int = 0
+
+
+Finder = Callable[[Play], Iterator[Motif]]
+Teller = Callable[[Play, Motif], str]
+
+
+@dataclass(frozen=True, slots=True)
+class MotifKind:
+    """All that there is to a motif: its name, what kind of mistake it is, how telling, how it is found along a line,
+    and the clause that tells it, empty where it has nothing to say. Positional themes and chances forgone are found by
+    comparing two lines (`themes`, `gain`) and have neither finder nor teller here."""
+
+    name: str
+    sort: MotifClass
+    tier: Tier
+    find: Finder | None = None
+    tell: Teller | None = None

@@ -1,4 +1,4 @@
-"""Motifs of attack: fork and double attack, checks that win something, discoveries, hanging and trapped pieces."""
+"""Motifs of attack: fork and double attack, checks that win something, discoveries, trapped pieces."""
 
 from __future__ import annotations
 
@@ -7,10 +7,11 @@ from collections.abc import Iterator
 import chess
 
 from trapscan.explain import motif as m
-from trapscan.explain.deeds import threats
-from trapscan.explain.exchange import VALUES, as_mover, exchange, loot, taken_by, value_at
+from trapscan.explain.deeds import deed, threats
+from trapscan.explain.exchange import as_mover, exchange, loot, taken_by, value_at
 from trapscan.explain.motif import Motif
 from trapscan.explain.play import Play
+from trapscan.explain.words import listed, the_piece, the_pieces
 
 
 def prey(board: chess.Board, actor: chess.Square, side: chess.Color) -> list[chess.Square]:
@@ -80,9 +81,18 @@ def double_attack(play: Play) -> Iterator[Motif]:
                 break
 
 
-def winning_check(play: Play) -> Iterator[Motif]:
-    """Check that wins a piece (or pawn): the checking piece also attacks something it can take with profit, the check
-    leaves no time to save it, and it is taken with that piece's next move."""
+def check_wins_piece(play: Play) -> Iterator[Motif]:
+    """Check that wins a piece: the checking piece also attacks a piece that it can take with profit, the check leaves
+    no time to save it, and it is taken with that piece's next move."""
+    yield from _winning_check(play, m.CHECK_WINS_PIECE, pawn=False)
+
+
+def check_wins_pawn(play: Play) -> Iterator[Motif]:
+    """Check that wins a pawn: the same with a pawn."""
+    yield from _winning_check(play, m.CHECK_WINS_PAWN, pawn=True)
+
+
+def _winning_check(play: Play, name: str, *, pawn: bool) -> Iterator[Motif]:
     for index in play.own():
         move, after = play.moves[index], play.boards[index + 1]
         if not after.is_check() or after.is_checkmate() or index + 2 >= len(play):
@@ -93,8 +103,8 @@ def winning_check(play: Play) -> Iterator[Motif]:
         taken = play.taken(index + 2)
         if taken is None or play.moves[index + 2].from_square != move.to_square or taken[0] not in targets:
             continue
-        name = m.CHECK_WINS_PAWN if taken[1] == chess.PAWN else m.CHECK_WINS_PIECE
-        yield Motif(name, index + 1, move.to_square, (taken[0],), index + 3)
+        if pawn == (taken[1] == chess.PAWN):
+            yield Motif(name, index + 1, move.to_square, (taken[0],), index + 3)
 
 
 def _collected(play: Play, index: int, targets: list[chess.Square]) -> tuple[int, bool]:
@@ -163,21 +173,6 @@ def opened(play: Play, index: int) -> Iterator[tuple[chess.Square, chess.Square]
                 yield slider, target
 
 
-def hanging(play: Play) -> Iterator[Motif]:
-    """Hanging piece: the first move simply takes a piece (not a pawn) that nothing guards. A recapture is not meant:
-    the slip itself did not take something of that value there."""
-    if not play.moves:
-        return
-    taken = play.taken(0)
-    if taken is None or taken[1] == chess.PAWN:
-        return
-    square, kind = taken
-    if play.boards[0].attackers_mask(not play.side, square) or slip_took(play, square) >= VALUES[kind]:
-        return
-    if not any(play.boards[1].generate_legal_captures(chess.BB_ALL, chess.BB_SQUARES[play.moves[0].to_square])):
-        yield Motif(m.HANGING, 1, play.moves[0].to_square, (square,), 1)
-
-
 def slip_took(play: Play, square: chess.Square) -> int:
     """What the move before the line took on `square`, in pawns; 0 where it went elsewhere, took nothing, or is not
     known."""
@@ -222,3 +217,45 @@ def _no_way_out(board: chess.Board, square: chess.Square, hunter: chess.Color) -
         if won - loot(board_after, move.to_square) >= 0:
             return False
     return True
+
+
+# --- words -----------------------------------------------------------------------------------------------------------
+
+
+def tell_fork(play: Play, motif: Motif) -> str:
+    after = play.boards[motif.ply]
+    others = [square for square in motif.targets if after.piece_type_at(square) != chess.KING]
+    if not others:
+        return ""
+    names = the_pieces(after, others[:2])
+    check = after.is_check() and bool(after.checkers_mask() & chess.BB_SQUARES[motif.actor])
+    if check:
+        return f"{deed(play, motif.ply - 1)} and attacks {names} at the same time"
+    if len(others) < 2:
+        return ""
+    verb = "forks" if motif.name == m.FORK and play.mover(motif.ply - 1) != chess.QUEEN else "attacks"
+    return f"{deed(play, motif.ply - 1)} and {verb} {names}"
+
+
+def tell_discovered(play: Play, motif: Motif) -> str:
+    index, after = motif.ply - 1, play.boards[motif.ply]
+    (target,) = motif.targets
+    if after.piece_type_at(target) == chess.KING:
+        return tell_discovered_check(play, motif)
+    return f"{deed(play, index)} and opens the line of {the_piece(after, motif.actor)} to {the_piece(after, target)}"
+
+
+def tell_discovered_check(play: Play, motif: Motif) -> str:
+    index, after = motif.ply - 1, play.boards[motif.ply]
+    return f"{deed(play, index, quiet=True)} and discovers a check by {the_piece(after, motif.actor)}"
+
+
+def tell_double_check(play: Play, motif: Motif) -> str:
+    after = play.boards[motif.ply]
+    names = listed([the_piece(after, square) for square in after.checkers()])
+    return f"{deed(play, motif.ply - 1, quiet=True)} with a double check by {names}"
+
+
+def tell_trapped(play: Play, motif: Motif) -> str:
+    after = play.boards[motif.ply]
+    return f"{deed(play, motif.ply - 1)}, and {the_piece(after, motif.targets[0])} has no safe square"

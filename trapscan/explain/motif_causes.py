@@ -10,11 +10,12 @@ from collections.abc import Iterator
 import chess
 
 from trapscan.explain import motif as m
-from trapscan.explain.deeds import threats
+from trapscan.explain.deeds import deed, later, threats
 from trapscan.explain.exchange import VALUES, as_mover, balance, exchange, loot, settle, threat_on
 from trapscan.explain.motif import Motif
 from trapscan.explain.motif_attacks import opened, slip_took
 from trapscan.explain.play import Play
+from trapscan.explain.words import the_piece
 
 _KEPT = 7
 """For how many plies a capture must hold."""
@@ -35,6 +36,21 @@ def _profit(play: Play) -> tuple[chess.Square, chess.Move] | None:
     if taken is None or exchange(play.boards[0], play.moves[0]) <= 0:
         return None
     return taken[0], play.moves[0]
+
+
+def hanging(play: Play) -> Iterator[Motif]:
+    """Hanging piece: the first move simply takes a piece (not a pawn) that nothing guards. A recapture is not meant:
+    the slip itself did not take something of that value there."""
+    if not play.moves:
+        return
+    taken = play.taken(0)
+    if taken is None or taken[1] == chess.PAWN:
+        return
+    square, kind = taken
+    if play.boards[0].attackers_mask(not play.side, square) or slip_took(play, square) >= VALUES[kind]:
+        return
+    if not any(play.boards[1].generate_legal_captures(chess.BB_ALL, chess.BB_SQUARES[play.moves[0].to_square])):
+        yield Motif(m.HANGING, 1, play.moves[0].to_square, (square,), 1)
 
 
 def en_prise(play: Play) -> Iterator[Motif]:
@@ -130,13 +146,13 @@ def simple_attack(play: Play) -> Iterator[Motif]:
     if loot(after, move.to_square) > 0:
         return
     for square in threats(play.boards[0], after, move):
-        for later in (2, 4, 6):
-            if later >= len(play):
+        for ahead in (2, 4, 6):
+            if ahead >= len(play):
                 break
-            taken = play.taken(later)
-            there = taken is not None and taken[0] == square == play.where(square, 1, later)
-            if there and exchange(play.boards[later], play.moves[later]) > 0:
-                yield Motif(m.ATTACKED, 1, move.to_square, (square,), later + 1)
+            taken = play.taken(ahead)
+            there = taken is not None and taken[0] == square == play.where(square, 1, ahead)
+            if there and exchange(play.boards[ahead], play.moves[ahead]) > 0:
+                yield Motif(m.ATTACKED, 1, move.to_square, (square,), ahead + 1)
                 return
 
 
@@ -182,3 +198,63 @@ def safe_capture(play: Play) -> Iterator[Motif]:
     boards = play.boards[2 : _KEPT + 1]
     if balance(boards[-1], play.side) >= kept and all(settle(board, play.side)[0] >= kept for board in boards):
         yield Motif(m.SAFE_CAPTURE, 1, play.moves[0].to_square, (play.moves[0].to_square,), 1)
+
+
+# --- words -----------------------------------------------------------------------------------------------------------
+
+
+def tell_hanging(play: Play, motif: Motif) -> str:
+    text = f"{deed(play, 0, quiet=True)}, which nothing guards"
+    for _ in (*guard_leaves(play), *way_opened(play)):
+        return f"{text} now that {slipped(play)}"
+    for _ in unmet_threat(play):
+        return f"{text} and which it threatened already"
+    return text
+
+
+def tell_left(play: Play, motif: Motif) -> str:
+    return f"{deed(play, 0)}, now that {slipped(play)}"
+
+
+def slipped(play: Play) -> str:
+    """'the knight has left f3', for the slip before the line."""
+    slip = play.boards[0].peek()
+    kind = play.boards[0].piece_type_at(slip.to_square) if slip.promotion is None else chess.PAWN
+    return f"the {chess.piece_name(kind or chess.PAWN)} has left {chess.square_name(slip.from_square)}"
+
+
+def tell_en_prise(play: Play, motif: Motif) -> str:
+    return f"{deed(play, 0)}, which has just come within its reach"
+
+
+def tell_unmet(play: Play, motif: Motif) -> str:
+    return f"{deed(play, 0)}, which it threatened already"
+
+
+def tell_shut_off(play: Play, motif: Motif) -> str:
+    board = play.boards[0]
+    _, guard, between = motif.targets
+    return f"{deed(play, 0)}, now that {the_piece(board, between)} shuts off {the_piece(board, guard)}"
+
+
+def tell_safe_capture(play: Play, motif: Motif) -> str:
+    return f"{deed(play, 0)} and need not give it back"
+
+
+def tell_exchanges(play: Play, motif: Motif) -> str:
+    hit = motif.paid - 1
+    return f"{deed(play, 0)}, and after the exchanges {deed(play, hit)}"
+
+
+def tell_tempo(play: Play, motif: Motif) -> str:
+    index = motif.ply - 1
+    after = play.boards[motif.ply]
+    hunted = the_piece(after, motif.targets[0])
+    itself = after.attacks_mask(motif.actor) & chess.BB_SQUARES[motif.targets[0]]
+    attacks = "attacks" if itself else "opens a line against"
+    return f"{deed(play, index)} and {attacks} {hunted}, and while that gets away {deed(play, index + 2)}"
+
+
+def tell_attacked(play: Play, motif: Motif) -> str:
+    hit, target = motif.paid - 1, the_piece(play.boards[1], motif.targets[0])
+    return f"{deed(play, 0)} and attacks {target}, and {later(hit)} {deed(play, hit)}"

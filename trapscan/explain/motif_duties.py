@@ -7,10 +7,12 @@ from collections.abc import Iterator
 import chess
 
 from trapscan.explain import motif as m
+from trapscan.explain.deeds import deed, piece_or_square
 from trapscan.explain.exchange import VALUES, exchange, loot, value_at
 from trapscan.explain.motif import Motif
 from trapscan.explain.motif_attacks import slip_took
 from trapscan.explain.play import Play
+from trapscan.explain.words import piece_name, the_piece
 
 
 def removal(play: Play) -> Iterator[Motif]:
@@ -140,3 +142,34 @@ def zwischenzug(play: Play) -> Iterator[Motif]:
         return
     if exchange(board, back) > 0 or play.boards[1].is_check() or play.is_capture(0):
         yield Motif(m.ZWISCHENZUG, 1, first.to_square, (due,), 3)
+
+
+# --- words -----------------------------------------------------------------------------------------------------------
+
+
+def tell_removal(play: Play, motif: Motif) -> str:
+    index = motif.ply - 1
+    return f"{deed(play, index, quiet=True)}, which guards {the_piece(play.boards[index], motif.targets[1])}"
+
+
+def tell_deflection(play: Play, motif: Motif) -> str:
+    index, after = motif.ply - 1, play.boards[motif.ply]
+    guard, goal = motif.targets
+    return f"{deed(play, index)} and draws {the_piece(after, guard)} away from {piece_or_square(after, goal)}"
+
+
+def tell_overload(play: Play, motif: Motif) -> str:
+    index, after = motif.ply - 1, play.boards[motif.ply]
+    guard, goal, _ = motif.targets
+    duty = piece_or_square(after, goal)
+    return f"{deed(play, index)}, and {the_piece(after, guard)} cannot take back and still guard {duty}"
+
+
+def tell_decoy(play: Play, motif: Motif) -> str:
+    index, after = motif.ply - 1, play.boards[motif.ply]
+    lured, bait = piece_name(after, motif.targets[0]), chess.square_name(motif.targets[1])
+    return f"{deed(play, index)} and draws the {lured} to {bait}, and then {deed(play, index + 2)}"
+
+
+def tell_zwischenzug(play: Play, motif: Motif) -> str:
+    return f"before taking back on {chess.square_name(motif.targets[0])}, {deed(play, 0)}"

@@ -7,9 +7,11 @@ from collections.abc import Iterator
 import chess
 
 from trapscan.explain import motif as m
+from trapscan.explain.deeds import deed, piece_or_square
 from trapscan.explain.exchange import exchange, loot, threat_on, value_at
 from trapscan.explain.motif import Motif
 from trapscan.explain.play import Play
+from trapscan.explain.words import the_piece
 
 _KING = 100
 
@@ -185,3 +187,49 @@ def opened_line(play: Play) -> Iterator[Motif]:
             fresh = play.moves[index].to_square == slider
             if fresh and behind == king and chess.between(slider, king) & chess.BB_SQUARES[left]:
                 yield Motif(m.OPENED_LINE, index + 1, slider, (king, front, left), index + 1)
+
+
+# --- words -----------------------------------------------------------------------------------------------------------
+
+
+def tell_pin(play: Play, motif: Motif) -> str:
+    index, after = motif.ply - 1, play.boards[motif.ply]
+    front, rear, *spared = motif.targets
+    held = the_piece(after, front)
+    against = f"{the_piece(after, rear)}"
+    move = play.moves[index]
+    if spared and spared[0] == move.to_square:
+        return f"{deed(play, index)}, where {held} cannot take, being pinned against {against}"
+    if spared:
+        if motif.actor == move.to_square:
+            what = the_piece(after, spared[0])
+            return f"{deed(play, index)} and pins {held} against {against}, so that it cannot take {what}"
+        return f"{deed(play, index)}; {held} is pinned against {against} and cannot take {the_piece(after, spared[0])}"
+    return f"{deed(play, index)} and pins {held} against {against}"
+
+
+def tell_skewer(play: Play, motif: Motif) -> str:
+    index, after = motif.ply - 1, play.boards[motif.ply]
+    front, rear = motif.targets
+    if after.piece_type_at(front) == chess.KING:
+        return f"{deed(play, index)}, and behind the king {the_piece(after, rear)} is lost"
+    return f"{deed(play, index)} and attacks {the_piece(after, front)}, behind which {the_piece(after, rear)} is lost"
+
+
+def tell_interference(play: Play, motif: Motif) -> str:
+    index = motif.ply - 1
+    goal, guard = motif.targets
+    if motif.actor == play.moves[index].to_square:
+        after = play.boards[index + 1]
+        return f"{deed(play, index)} and cuts off {the_piece(after, guard)} from {piece_or_square(after, goal)}"
+    later_on = play.boards[index + 2]
+    blocker, cut = the_piece(later_on, motif.actor), the_piece(later_on, guard)
+    return f"{deed(play, index)}, after which {blocker} cuts off {cut} from {piece_or_square(later_on, goal)}"
+
+
+def tell_opened(play: Play, motif: Motif) -> str:
+    after = play.boards[motif.ply]
+    if not after.is_check():
+        return ""
+    king = chess.square_name(motif.targets[0])
+    return f"{deed(play, motif.ply - 1)} on the line that the last move has opened to the king on {king}"

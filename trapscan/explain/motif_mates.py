@@ -7,8 +7,10 @@ from collections.abc import Iterator
 import chess
 
 from trapscan.explain import motif as m
+from trapscan.explain.deeds import deed
 from trapscan.explain.motif import Motif
 from trapscan.explain.play import Play
+from trapscan.explain.words import number
 
 
 def _mated(play: Play) -> chess.Square | None:
@@ -57,14 +59,22 @@ def mating_net(play: Play) -> Iterator[Motif]:
         yield Motif(m.MATING_NET, 1, play.moves[-1].to_square, (king,), len(play))
 
 
-def attack_f7(play: Play) -> Iterator[Motif]:
-    """Attack on f7 (f2 for White's king): a piece takes the pawn that only the king guards at the start of a game,
-    while the king still stands on its first square."""
-    goal, home = (chess.F7, chess.E8) if play.side else (chess.F2, chess.E1)
+def weak_f7(play: Play) -> Iterator[Motif]:
+    """Weak f7: a piece of White's takes the pawn that only the king guards at the start of a game, while the king still
+    stands on its first square."""
+    yield from _weak(play, chess.WHITE, m.WEAK_F7, chess.F7, chess.E8)
+
+
+def weak_f2(play: Play) -> Iterator[Motif]:
+    """Weak f2: the same of White's king."""
+    yield from _weak(play, chess.BLACK, m.WEAK_F2, chess.F2, chess.E1)
+
+
+def _weak(play: Play, side: chess.Color, name: str, goal: chess.Square, home: chess.Square) -> Iterator[Motif]:
+    if play.side != side:
+        return
     for index in play.own():
-        before = play.boards[index]
-        if play.taken(index) == (goal, chess.PAWN) and before.king(not play.side) == home:
-            name = m.ATTACK_F7 if play.side else m.ATTACK_F2
+        if play.taken(index) == (goal, chess.PAWN) and play.boards[index].king(not side) == home:
             yield Motif(name, index + 1, goal, (goal, home), index + 1)
             return
 
@@ -74,3 +84,31 @@ def promotion(play: Play) -> Iterator[Motif]:
     for index in play.own():
         if play.moves[index].promotion:
             yield Motif(m.PROMOTION, index + 1, play.moves[index].to_square, (play.moves[index].to_square,), index + 1)
+
+
+# --- words -----------------------------------------------------------------------------------------------------------
+
+
+def tell_smothered(play: Play, motif: Motif) -> str:
+    king = chess.square_name(motif.targets[0])
+    return f"{deed(play, len(play) - 1)} and mates the king on {king}, shut in by its own men"
+
+
+def tell_back_rank(play: Play, motif: Motif) -> str:
+    return f"{deed(play, len(play) - 1)} and mates on the back rank"
+
+
+def tell_mating_net(play: Play, motif: Motif) -> str:
+    king = chess.square_name(motif.targets[0])
+    if len(play) == 1:
+        return f"{deed(play, 0)} and mates the king on {king}"
+    text = f"{deed(play, 0)}, and it is mate in {number((len(play) + 1) // 2)}"
+    return f"{text}: in the end {deed(play, len(play) - 1)} and mates the king on {king}"
+
+
+def tell_weak(play: Play, motif: Motif) -> str:
+    return f"{deed(play, motif.ply - 1)}, next to the king on {chess.square_name(motif.targets[1])}"
+
+
+def tell_promotion(play: Play, motif: Motif) -> str:
+    return deed(play, motif.ply - 1)

@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
+import functools
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 import chess
 
-from trapscan.explain.captures import state_of
 from trapscan.explain.exchange import capture_square
 
 
@@ -23,15 +23,7 @@ class Play:
     def after(cls, board: chess.Board, slip: chess.Move, line: Sequence[str]) -> Play:
         """The line from the position after `slip`. The last few are kept: whether a line is long enough is asked before
         it is explained."""
-        key = (*state_of(board), board.castling_rights, board.halfmove_clock, board.fullmove_number, board.chess960)
-        known = _kept.get((*key, slip, *line))
-        if known is None:
-            after = board.copy(stack=False)
-            after.push(slip)
-            while len(_kept) >= _MOST_KEPT:
-                del _kept[next(iter(_kept))]
-            known = _kept[(*key, slip, *line)] = cls.along(after, line)
-        return known
+        return _after(board.fen(en_passant="fen"), board.chess960, slip, tuple(line))
 
     @classmethod
     def along(cls, board: chess.Board, line: Sequence[str | chess.Move]) -> Play:
@@ -103,5 +95,8 @@ class Play:
         return square
 
 
-_MOST_KEPT = 32
-_kept: dict[tuple[object, ...], Play] = {}
+@functools.lru_cache(maxsize=32)  # safe for threads: a cluster's worker may explain several positions at once
+def _after(fen: str, chess960: bool, slip: chess.Move, line: tuple[str, ...]) -> Play:
+    after = chess.Board(fen, chess960=chess960)
+    after.push(slip)
+    return Play.along(after, line)

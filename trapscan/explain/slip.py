@@ -12,10 +12,10 @@ from trapscan.explain import motif as m
 from trapscan.explain.exchange import balance
 from trapscan.explain.fails import why_it_fails
 from trapscan.explain.gain import Gain
-from trapscan.explain.motif import Motif
+from trapscan.explain.motif import Motif, Tier
 from trapscan.explain.motif_causes import safe_capture
 from trapscan.explain.motif_threats import threatened
-from trapscan.explain.motifs import motifs_of
+from trapscan.explain.motifs import REGISTRY, motifs_of
 from trapscan.explain.play import Play
 from trapscan.explain.tempt import is_poisoned, why_tempting
 from trapscan.explain.themes import Theme, themes
@@ -88,17 +88,11 @@ def explain_slip(
     )
 
 
-_MATES = (m.SMOTHERED, m.BACK_RANK, m.MATING_NET)
-_PLAIN = (m.TEMPO, m.ATTACKED, m.EXCHANGES)
-_WEAK = (m.ATTACK_F7, m.ATTACK_F2, m.OPENED_LINE, m.ZWISCHENZUG, m.HANGING)
-_CAUSES = (m.LOOSE_PAWN, m.EN_PRISE, m.GUARD_LEAVES, m.SHUT_OFF, m.WAY_OPENED, m.UNMET, m.SAFE_CAPTURE)
-
-
 def order(play: Play, gain: Gain, motifs: list[Motif]) -> list[Motif]:
     """Motifs with the one that wins the material first.
 
     Those cashed in by the time the gain is in hand come before the others, and of them the one around which most
-    material changes hands; then the more telling one (the order of motifs.FINDERS). After
+    material changes hands; then the more telling one (the order of motifs.REGISTRY). After
     those come a plain attack or gain of tempo; then an old pin that only spares a piece, and motifs that say where
     rather than how; then what the slip did to allow it. Where the gain is a mate, its kind leads.
     """
@@ -110,12 +104,13 @@ def order(play: Play, gain: Gain, motifs: list[Motif]) -> list[Motif]:
 
     def rank(item: tuple[int, Motif]) -> tuple[bool, int, int, int]:
         place, motif = item
+        tier = REGISTRY[motif.name].tier
         if gain.kind == "mate":
-            return (motif.name not in _MATES, motif.name in _CAUSES, 0, place)
+            return (tier != Tier.MATE, int(tier == Tier.CAUSE), 0, place)
         fresh = motif.actor == play.moves[motif.ply - 1].to_square
         spares = motif.name == m.PIN and len(motif.targets) == 3 and not fresh
         early = bool(motif.paid) and motif.paid <= gain.ply
-        telling = 3 if motif.name in _CAUSES else 2 if motif.name in _WEAK or spares else int(motif.name in _PLAIN)
-        return (not early, telling, -swing(motif), place)
+        told_at = Tier.HOW if tier == Tier.MATE else max(tier, Tier.WHERE) if spares else tier
+        return (not early, told_at, -swing(motif), place)
 
     return [motif for _, motif in sorted(enumerate(motifs), key=rank)]

@@ -10,7 +10,7 @@ from collections.abc import Sequence
 
 import chess
 
-from trapscan.explain.claims_themes import Scene, false_themes
+from tests.explain.claims_themes import Scene, false_themes
 
 KINDS = {chess.piece_name(kind): kind for kind in chess.PIECE_TYPES}
 _PIECE = "(king|queen|rook|bishop|knight|pawn)"
