@@ -11,7 +11,7 @@ import chess
 import chess.pgn
 import pytest
 
-from trapscan.contract import Finding, Scan
+from trapscan.contract import Scan, SlipFinding
 from trapscan.engines import EngineSpec, Probe
 from trapscan.job import scan
 
@@ -40,9 +40,9 @@ def scanned(file: Path, stockfish: Stockfish, **options: Any) -> Scan:
     return scan([file], engine=spec.command[0], jobs=2, store=file.with_suffix(".db"), beyond=0, **options).scan
 
 
-def at(report: Scan, board: chess.Board, slip: str) -> Finding | None:
+def at(report: Scan, board: chess.Board, slip: str) -> SlipFinding | None:
     """The finding for the slip (SAN) at that position, if there is one."""
-    found = [f for f in report.findings if chess.Board(f.fen).epd() == board.epd() and f.slip and f.slip.san == slip]
+    found = [f for f in report.slips if chess.Board(f.fen).epd() == board.epd() and f.slip.san == slip]
     assert len(found) <= 1
     return found[0] if found else None
 
@@ -71,7 +71,7 @@ def sicilian(stockfish: Stockfish, tmp_path_factory: pytest.TempPathFactory) -> 
 def test_e5_drops_a_pawn_while_the_knight_is_not_on_c3(sicilian: Scan) -> None:
     """5.e5? Qa5+ wins the pawn: a check and an attack on e5 at once."""
     trick = at(sicilian, after(SICILIAN), "e5")
-    assert trick is not None, [f.slip for f in sicilian.findings]
+    assert trick is not None, [f.slip for f in sicilian.slips]
     assert (trick.kind, trick.victim) == ("trick", "white")
     assert trick.refutation and trick.refutation.san == "Qa5+"
     assert trick.gain == "pawn", trick

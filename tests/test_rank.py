@@ -7,7 +7,6 @@ import pytest
 
 from trapscan import rank
 from trapscan.chance import expected
-from trapscan.contract import Depth, Finding, MoveText, Verified
 from trapscan.score import Score
 
 LEVELS = (1000, 1400, 2000)
@@ -79,44 +78,5 @@ def test_ids_are_stable() -> None:
     assert len(different) == 8
 
 
-def finding(name: str, kind: str, *toll: float) -> Finding:
-    return Finding(
-        id=name,
-        kind=kind,
-        victim="white",
-        fen=chess.STARTING_FEN,
-        start_fen=chess.STARTING_FEN,
-        line=(),
-        move_orders=1,
-        opening=None,
-        slip=MoveText(san="f3", uci="f2f3"),
-        cp_best=0,
-        cp_slip=-200,
-        gain="attack",
-        chance=(0.1,) * 3,
-        find=(0.1,) * 3,
-        reach=(0.1,) * 3,
-        cost=(0.1,) * 3,
-        toll=toll,
-        depth=Depth(exposed=1000),
-        verified=Verified(nodes=1000),
-    )
-
-
-def test_order() -> None:
-    low, high = finding("c", "trick", 1, 1, 9), finding("b", "pitfall", 2, 2, 0)
-    tie, ours = finding("a", "trick", 1, 1, 1), finding("d", "unsound", 0, 0, 0)
-    noise = finding("0", "trick", 1 - 1e-9, 1 - 1e-9, 1)
-    made = [low, high, tie, ours, noise]
-
-    def ids(level: int) -> str:
-        return "".join(f.id for f in rank.order(made, LEVELS, level))
-
-    assert ids(1000) == "db0ac", "ours first, then by toll; equal tolls, and what differs by noise, by id"
-    assert ids(2000) == "dc0ab", "the order is that of the level asked for"
-    made.reverse()
-    assert ids(1000) == "db0ac", "the order of discovery does not matter"
-
-
 def test_side_names() -> None:
-    assert {rank.side_name(side): side for side in chess.COLORS} == rank.SIDES
+    assert {rank.side_name(side).value: side for side in chess.COLORS} == rank.SIDES

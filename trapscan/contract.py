@@ -1,16 +1,79 @@
 """The contract: scan.json as frozen records. Everything a report shows is in here, and is rendered from here.
 
 Moves are SAN beside UCI; scores are the victim's, centipawns or {"mate": n}; lists "per level" follow `Scan.levels`.
+A finding is one of two records, told apart by the tag `record`: a slip, or a bait of ours that invites slips.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterator
-from typing import Any
+from enum import StrEnum
+from typing import Any, Final, Literal
 
+import chess
 import msgspec
 
-SCHEMA = "trapscan.scan/1"
+SCHEMA: Final = "trapscan.scan/2"
+
+
+class Side(StrEnum):
+    """One of the two sides."""
+
+    WHITE = "white"
+    BLACK = "black"
+
+    @property
+    def other(self) -> Side:
+        """The opponent."""
+        return Side.BLACK if self is Side.WHITE else Side.WHITE
+
+    @property
+    def color(self) -> chess.Color:
+        """As python-chess has it."""
+        return self is Side.WHITE
+
+    @classmethod
+    def of(cls, color: chess.Color) -> Side:
+        """From python-chess's colour."""
+        return cls.WHITE if color else cls.BLACK
+
+
+class RepertoireSide(StrEnum):
+    """Whose repertoire it is."""
+
+    WHITE = "white"
+    BLACK = "black"
+    BOTH = "both"
+
+
+class SlipKind(StrEnum):
+    """What a slip is to the owner of the repertoire: a move of the repertoire itself, one of the other side to wait
+    for, one of ours to avoid."""
+
+    UNSOUND = "unsound"
+    TRICK = "trick"
+    PITFALL = "pitfall"
+
+
+class Gain(StrEnum):
+    """What a refutation wins."""
+
+    MATE = "mate"
+    QUEEN = "queen"
+    ROOK = "rook"
+    PIECE = "piece"
+    EXCHANGE = "exchange"
+    PAWN = "pawn"
+    ATTACK = "attack"
+
+
+class LimitKind(StrEnum):
+    """The limit that an engine is driven with."""
+
+    NODES = "nodes"
+    DEPTH = "depth"
+    MOVETIME = "movetime"
+
 
 Cp = int | dict[str, int]
 """Centipawns, or {"mate": n} with n in moves; always the victim's view in a finding."""
@@ -33,6 +96,11 @@ class Refutation(Record, frozen=True, kw_only=True):
     san: str
     uci: str
     line: tuple[str, ...]
+
+    @property
+    def moves(self) -> tuple[str, ...]:
+        """The line, at least the reply."""
+        return self.line or (self.san,)
 
 
 class Instead(Record, frozen=True, kw_only=True):
@@ -110,7 +178,7 @@ class BaitReply(Record, frozen=True, kw_only=True):
     chance: tuple[float, ...]
     cp_best: Cp
     cp_slip: Cp
-    gain: str
+    gain: Gain
     motifs: tuple[str, ...] = ()
     why_tempting: str = ""
     why_it_fails: str = ""
@@ -142,45 +210,33 @@ class BaitDetails(Record, frozen=True, kw_only=True):
     otherwise: tuple[str, ...]
 
 
-class Finding(Record, frozen=True, kw_only=True):
-    """One trick, pitfall, bait or unsound move; the fields are explained in README.md under scan.json."""
+class FindingBase(Record, frozen=True, kw_only=True, tag_field="record"):
+    """What every finding has. `fen` is the position before the slip, or before the bait; `line` (SAN) leads there from
+    `start_fen`. `cp_best` and `cp_slip` are the victim's scores of the best move and of the slip: of a bait, after it,
+    at best play and after its first slip, whose `gain` and words it carries too. `material` is in pawns, `ply` when it
+    is won."""
 
     id: str
-    kind: str
-    victim: str
+    victim: Side
     fen: str
     start_fen: str
     line: tuple[str, ...]
     move_orders: int
     opening: Opening | None
-    slip: MoveText | None = None
-    bait: MoveText | None = None
-    replies: tuple[BaitReply, ...] = ()
-    refutation: Refutation | None = None
-    also: tuple[str, ...] = ()
-    instead: tuple[Instead, ...] = ()
     cp_best: Cp
     cp_slip: Cp
-    gain: str
+    gain: Gain
     material: float = 0
     ply: int = 0
     motifs: tuple[str, ...] = ()
     why_tempting: str = ""
     why_it_fails: str = ""
-    move_order_hint: str = ""
-    poisoned: bool = False
     must_know: tuple[bool, ...] = ()
-    in_repertoire: bool = False
-    prepared: Prepared | None = None
-    beyond: int = 0
     chance: tuple[float, ...]
     find: tuple[float, ...]
     reach: tuple[float, ...]
     cost: tuple[float, ...]
     toll: tuple[float, ...]
-    evidence: Evidence | None = None
-    look_alikes: tuple[LookAlike, ...] = ()
-    bait_details: BaitDetails | None = None
     depth: Depth
     verified: Verified
 
@@ -190,6 +246,62 @@ class Finding(Record, frozen=True, kw_only=True):
         return self.verified.second_engine is not None and not self.verified.second_engine.agrees
 
 
+class SlipFinding(FindingBase, frozen=True, kw_only=True, tag="slip"):
+    """A slip: of the other side (a trick to set), of ours (a pitfall), or in the repertoire itself (unsound).
+    `refutation` is None where the slip leaves nothing to reply (stalemate)."""
+
+    kind: SlipKind
+    slip: MoveText
+    refutation: Refutation | None = None
+    also: tuple[str, ...] = ()
+    instead: tuple[Instead, ...] = ()
+    move_order_hint: str = ""
+    poisoned: bool = False
+    in_repertoire: bool = False
+    prepared: Prepared | None = None
+    beyond: int = 0
+    evidence: Evidence | None = None
+    look_alikes: tuple[LookAlike, ...] = ()
+
+    @property
+    def move(self) -> MoveText:
+        """The move that the finding is about."""
+        return self.slip
+
+    @property
+    def owner(self) -> Side:
+        """The side whose repertoire the finding speaks to."""
+        return self.victim.other if self.kind is SlipKind.TRICK else self.victim
+
+    @property
+    def punishment(self) -> tuple[str, ...]:
+        """The punishing line (SAN), at least its first move; empty where there is none."""
+        return self.refutation.moves if self.refutation is not None else ()
+
+
+class BaitFinding(FindingBase, frozen=True, kw_only=True, tag="bait"):
+    """A move of ours that the repertoire does not hold and that invites the slips under `replies`."""
+
+    kind: Literal["bait"] = "bait"
+    bait: MoveText
+    replies: tuple[BaitReply, ...] = ()
+    bait_details: BaitDetails
+
+    @property
+    def move(self) -> MoveText:
+        """The move that the finding is about."""
+        return self.bait
+
+    @property
+    def owner(self) -> Side:
+        """The side whose repertoire the finding speaks to."""
+        return self.victim.other
+
+
+Finding = SlipFinding | BaitFinding
+"""One trick, pitfall, unsound move or bait; the fields are explained in README.md under scan.json."""
+
+
 class Tool(Record, frozen=True, kw_only=True):
     """Which trapscan made the report."""
 
@@ -197,12 +309,12 @@ class Tool(Record, frozen=True, kw_only=True):
 
 
 class EngineUsed(Record, frozen=True, kw_only=True):
-    """The engine by name, the options set, and the limit it was driven with ("nodes", "depth", "movetime"); `embedded`:
-    it is the small one that comes with trapscan."""
+    """The engine by name, the options set, and the limit it was driven with; `embedded`: it is the small one that comes
+    with trapscan."""
 
     name: str
     options: dict[str, str | int | bool]
-    limit_kind: str
+    limit_kind: LimitKind
     embedded: bool = False
 
 
@@ -261,13 +373,13 @@ class Problem(Record, frozen=True, kw_only=True):
 class Scan(Record, frozen=True, kw_only=True):
     """A whole report: scan.json."""
 
-    schema: str
+    schema: Literal["trapscan.scan/2"]
     tool: Tool
     engine: EngineUsed
     second_engine: EngineUsed | None = None
     settings: dict[str, Any]
     evidence: GamesUsed | None = None
-    side: str
+    side: RepertoireSide
     level: int
     levels: tuple[int, ...]
     title: str
@@ -277,9 +389,15 @@ class Scan(Record, frozen=True, kw_only=True):
     findings: tuple[Finding, ...]
     tree: tuple[MoveTree, ...] = ()
 
+    @property
+    def slips(self) -> tuple[SlipFinding, ...]:
+        """The findings that are slips, in the order of the report."""
+        return tuple(finding for finding in self.findings if isinstance(finding, SlipFinding))
 
-KINDS = ("unsound", "trick", "pitfall", "bait")
-GAINS = ("mate", "queen", "rook", "piece", "exchange", "pawn", "attack")
+    @property
+    def baits(self) -> tuple[BaitFinding, ...]:
+        """The findings that are baits, in the order of the report."""
+        return tuple(finding for finding in self.findings if isinstance(finding, BaitFinding))
 
 
 def encode_scan(scan: Scan) -> bytes:

@@ -1,4 +1,4 @@
-"""What a slip costs at each level, what kind of finding it is, and the order of the report."""
+"""What a slip costs at each level, and what kind of finding it is."""
 
 from __future__ import annotations
 
@@ -7,22 +7,21 @@ from collections.abc import Callable, Collection, Iterable, Sequence
 
 import chess
 
-from trapscan.contract import KINDS, Finding
-from trapscan.levels import at_level
+from trapscan.contract import Side, SlipKind
 from trapscan.score import Score
 
 Expected = Callable[[Score, int], float]
 """Expected score (0 to 1) of the score's own side between two players of a level."""
 
-SIDES = {"white": chess.WHITE, "black": chess.BLACK}
+SIDES = {side.value: side.color for side in Side}
 
 
-def side_name(side: chess.Color) -> str:
-    """ "white" or "black"."""
-    return "white" if side else "black"
+def side_name(side: chess.Color) -> Side:
+    """The side of python-chess's colour."""
+    return Side.of(side)
 
 
-def kind_of(move: str, *, victim: chess.Color, side: str, prepared: Collection[str], answered: bool) -> str:
+def kind_of(move: str, *, victim: chess.Color, side: str, prepared: Collection[str], answered: bool) -> SlipKind:
     """The kind of a slip. `side` is whose repertoire it is ("white", "black", "both"); `prepared` are the moves the
     tree holds in the position; `answered` says whether the tree follows the slip with a right refutation.
 
@@ -31,10 +30,10 @@ def kind_of(move: str, *, victim: chess.Color, side: str, prepared: Collection[s
     """
     in_tree = move in prepared
     if side == "both":
-        return "unsound" if in_tree and not answered else "trick"
+        return SlipKind.UNSOUND if in_tree and not answered else SlipKind.TRICK
     if SIDES[side] == victim:
-        return "unsound" if in_tree else "pitfall"
-    return "trick"
+        return SlipKind.UNSOUND if in_tree else SlipKind.PITFALL
+    return SlipKind.TRICK
 
 
 def costs(best: Score, slip: Score, levels: Iterable[int], expected: Expected) -> tuple[float, ...]:
@@ -59,14 +58,3 @@ def must_know(find: Sequence[float], toll: Sequence[float]) -> tuple[bool, ...]:
 def finding_id(kind: str, epd: str, move: str) -> str:
     """Stable across runs and move orders: ten hexadecimal digits of kind, position and move."""
     return hashlib.sha256(f"{kind}|{epd}|{move}".encode()).hexdigest()[:10]
-
-
-def order(findings: Iterable[Finding], levels: Sequence[int], level: int) -> tuple[Finding, ...]:
-    """Unsound moves first, then by toll at the level, highest first; equal tolls by id. Last what a second engine
-    denies, in the same order."""
-    return tuple(
-        sorted(
-            findings,
-            key=lambda f: (f.disputed, f.kind != KINDS[0], -round(at_level(f.toll, levels, level), 6), f.id),
-        )
-    )

@@ -59,7 +59,7 @@ def check_moves(finding: Finding) -> Iterator[str]:
     if last.fen() != chess.Board(finding["fen"]).fen():
         yield "line: does not lead to the position"
     board = chess.Board(finding["fen"])
-    if finding["bait"]:
+    if finding["record"] == "bait":
         try:
             board.push(move_of(board, finding["bait"]))
             for reply in finding["replies"]:
@@ -177,7 +177,7 @@ def check_material(finding: Finding, best_line: list[chess.Move], best_cp: int |
     best play is not in the figure, and what they would win is, so that it may lie near what the score fell by. Where
     nothing is taken, a chance that the slip lets go is also borne out by `best_cp`, the engine's score of the best move
     (the victim's view, on the report's scale), if it exceeds the material on the board by as much."""
-    if finding["bait"] or not finding["refutation"]:
+    if finding["record"] == "bait" or not finding["refutation"]:
         return
     board = chess.Board(finding["fen"])
     punisher = not board.turn
@@ -232,7 +232,7 @@ def check_sentences(finding: Finding) -> Iterator[str]:
     each capture told takes such a man there; every other square named is the goal of a move, or is attacked or occupied
     on some board. The side said to stand better is the punisher. What `look_alikes` and `instead` say is read against
     their own boards too."""
-    if finding["bait"]:
+    if finding["record"] == "bait":
         return
     board = chess.Board(finding["fen"])
     after = board.copy()

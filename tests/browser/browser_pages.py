@@ -10,7 +10,7 @@ import msgspec
 
 from tests.report.sample_scans import make_scan, trap_finding, traps
 from trapscan.contract import Finding, MoveText, Refutation, Scan
-from trapscan.report.levels import by_toll
+from trapscan.order import by_toll
 from trapscan.report.view import SECTIONS, section_of
 
 Visit = Callable[..., Any]
@@ -58,7 +58,9 @@ def expected(scan: Scan, level: float, keep: Callable[[Finding], bool] = lambda 
     """The titles' ids in the page's order, by the library."""
     out = []
     for kind, _, _ in SECTIONS:
-        out += [f.id for f in by_toll([f for f in scan.findings if section_of(f) == kind and keep(f)], scan, level)]
+        out += [
+            f.id for f in by_toll([f for f in scan.findings if section_of(f) == kind and keep(f)], scan.levels, level)
+        ]
     return out
 
 

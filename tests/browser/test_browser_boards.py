@@ -10,7 +10,6 @@ import pytest
 from tests.browser.browser_pages import Visit, moves, shown, special_scan
 from tests.report.sample_scans import trap_scan
 from trapscan.report.text import position_words
-from trapscan.report.view import owner
 
 pytestmark = pytest.mark.browser
 
@@ -19,10 +18,10 @@ pytestmark = pytest.mark.browser
 def test_each_move_on_the_board_is_the_one_of_python_chess(visit: Visit, pages: dict[str, Path], name: str) -> None:
     scan = {"traps": trap_scan, "special": special_scan}[name]()
     page = visit().open(pages[name])
-    by_id = {finding.id: finding for finding in scan.findings}
+    by_id = {finding.id: finding for finding in scan.slips}
     for index, finding_id in enumerate(shown(page)):
-        finding = by_id[finding_id]
-        if finding.kind == "bait" or finding.slip is None or finding.refutation is None:
+        finding = by_id.get(finding_id)
+        if finding is None or finding.refutation is None:
             continue
         node = page.locator("article").nth(index)
         stage = node.locator(".stage")
@@ -48,8 +47,8 @@ def test_each_move_on_the_board_is_the_one_of_python_chess(visit: Visit, pages: 
 
 def test_buttons_step_and_turn(visit: Visit, pages: dict[str, Path]) -> None:
     page, scan = visit().open(pages["traps"]), trap_scan()
-    finding = next(f for f in scan.findings if f.id == shown(page)[0])
-    assert finding.slip and finding.refutation
+    finding = next(f for f in scan.slips if f.id == shown(page)[0])
+    assert finding.refutation
     node = page.locator("article").first
     label = node.locator(".stage svg")
     end = chess.Board(finding.fen)
@@ -65,11 +64,11 @@ def test_buttons_step_and_turn(visit: Visit, pages: dict[str, Path]) -> None:
     node.get_by_role("button", name="Position").click()
     assert label.get_attribute("aria-label").endswith(position_words(chess.Board(finding.fen)))
     corner = node.locator(".stage .coordinate").first
-    ours = "h" if owner(finding) == "black" else "a"
+    ours = "h" if finding.owner == "black" else "a"
     assert corner.text_content() == ours
     node.get_by_role("button", name="Turn").click()
     assert corner.text_content() == ("a" if ours == "h" else "h")
-    for choice, side in (("wrong", finding.victim), ("white", "white"), ("black", "black"), ("ours", owner(finding))):
+    for choice, side in (("wrong", finding.victim), ("white", "white"), ("black", "black"), ("ours", finding.owner)):
         page.get_by_role("combobox", name="Boards seen by").select_option(choice)
         assert corner.text_content() == ("h" if side == "black" else "a")
 
@@ -86,7 +85,7 @@ def test_slip_and_refutation_differ_in_shape_and_line(visit: Visit, pages: dict[
 
 def test_look_alikes_and_curve(visit: Visit, pages: dict[str, Path]) -> None:
     page, scan = visit().open(pages["traps"]), trap_scan()
-    by_id = {finding.id: finding for finding in scan.findings}
+    by_id = {finding.id: finding for finding in scan.slips}
     for index, finding_id in enumerate(shown(page)[:6]):
         node, finding = page.locator("article").nth(index), by_id[finding_id]
         node.scroll_into_view_if_needed()

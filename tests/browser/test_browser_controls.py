@@ -11,7 +11,8 @@ from tests.browser.browser_pages import Visit, expected, set_level, shown
 from tests.report.sample_scans import bulk_scan, disputed_scan, trap_scan
 from trapscan.contract import Finding
 from trapscan.levels import at_level
-from trapscan.report.levels import by_toll, must_know_at
+from trapscan.order import by_toll
+from trapscan.report.levels import must_know_at
 from trapscan.report.text import points
 
 pytestmark = pytest.mark.browser
@@ -57,9 +58,7 @@ def test_every_filter(visit: Visit, pages: dict[str, Path]) -> None:
     page.get_by_role("checkbox", name="must be known").check()
     check(lambda f: must_know_at(f, scan.levels, 1500))
     page.get_by_role("searchbox", name="Text").fill("najdorf QXB2")
-    check(
-        lambda f: f.opening is not None and f.opening.name == "Najdorf" and f.slip is not None and f.slip.san == "Qxb2"
-    )
+    check(lambda f: f.opening is not None and f.opening.name == "Najdorf" and f.move.san == "Qxb2")
     page.get_by_role("searchbox", name="Text").fill("no such words")
     assert shown(page) == [] and page.locator("#none").is_visible()
 
@@ -127,7 +126,7 @@ def test_groups_by_opening(visit: Visit, pages: dict[str, Path]) -> None:
     for level in (1500, 2200):
         page = visit().open(pages["bulk"], f"#view=openings&level={level}")
         groups: dict[str, list[Finding]] = {}
-        for finding in by_toll(scan.findings, scan, level):
+        for finding in by_toll(scan.findings, scan.levels, level):
             groups.setdefault(finding.opening.name.split(":")[0] if finding.opening else "", []).append(finding)
         tolls = {name: sum(at_level(f.toll, scan.levels, level) for f in inside) for name, inside in groups.items()}
         ranked = sorted(groups, key=lambda name: -tolls[name])

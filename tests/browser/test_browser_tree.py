@@ -14,8 +14,8 @@ from tests.browser.browser_pages import Visit
 from tests.report.sample_scans import QUIET_LINES, make_scan, trap_scan
 from trapscan.contract import MoveTree
 from trapscan.levels import at_level
+from trapscan.order import by_toll
 from trapscan.report import write_reports
-from trapscan.report.levels import by_toll
 from trapscan.report.text import points, position_words
 from trapscan.report.view import SECTIONS, title_of
 
@@ -101,7 +101,7 @@ def test_it_leads_to_the_cards(visit: Visit, pages: dict[str, Path]) -> None:
 
 def test_it_opens_down_to_the_highest_toll(visit: Visit, pages: dict[str, Path]) -> None:
     page, scan = visit().open(pages["traps"], "#view=lines"), trap_scan()
-    worst = by_toll(scan.findings, scan, 1500)[0]
+    worst = by_toll(scan.findings, scan.levels, 1500)[0]
     assert page.locator("#lines .leaf .title").filter(has_text=title_of(worst)).count() >= 1
 
 

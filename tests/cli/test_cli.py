@@ -187,7 +187,7 @@ def test_the_folder_is_complete(options: list[str], workplace: Path, capsys: pyt
     report = read_scan(folder)
     assert report.title == "Bishop's opening"
     assert report.findings, "3...Nf6 at least (common practice: the scholar's mate)"
-    assert "Nf6" in {finding.slip.san for finding in report.findings if finding.slip}
+    assert "Nf6" in {finding.slip.san for finding in report.slips}
 
 
 def test_json_goes_to_standard_output_alone(

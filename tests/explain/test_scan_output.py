@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import chess
 
-from trapscan.contract import Finding
+from trapscan.contract import SlipFinding
 from trapscan.explain import explain_slip
 from trapscan.job.assemble import Seen, findings
 from trapscan.job.work import Outcome, Told
@@ -41,7 +41,7 @@ def told(place: Position, best: Line, slip: Slip) -> Told:
     return Told(slip, explanation, (), (0.2,))
 
 
-def scan_of(best_move: str) -> Finding:
+def scan_of(best_move: str) -> SlipFinding:
     """The finding 5.e5 of a scan that also saw 5.Nc3 a6 6.e5, where it is sound; `best_move` is the best fifth move."""
     here, there = position("e4 c5 Nf3 e6 d4 cxd4 Nxd4 Nf6"), position("e4 c5 Nf3 e6 d4 cxd4 Nxd4 Nf6 Nc3 a6")
     best = Line(Score(chess.WHITE, cp=45), (best_move, "d7d6"))

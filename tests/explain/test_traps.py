@@ -10,7 +10,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from tests.explain.claims import false_claims
-from trapscan.contract import GAINS
+from trapscan.contract import Gain
 from trapscan.explain import needs_more
 
 if TYPE_CHECKING:
@@ -61,7 +61,7 @@ def test_gain_agrees_with_the_literature(traps: list[Trap]) -> None:
         told = trap.explain()
         expected, _ = OTHER_GAIN.get(trap.data["id"], (trap.data["gain"], ""))
         assert told.gain == expected, trap.data["id"]
-        assert told.gain in GAINS
+        assert told.gain in set(Gain)
     assert all(OTHER_GAIN[t.data["id"]][0] != t.data["gain"] for t in traps if t.data["id"] in OTHER_GAIN)
 
 

@@ -14,7 +14,7 @@ import pytest
 import trapscan.job.baits
 from trapscan import report
 from trapscan.chance import chance_range, expected, load_model
-from trapscan.contract import Finding, encode_scan
+from trapscan.contract import BaitFinding, encode_scan
 from trapscan.engines import Engine
 from trapscan.job import Result, scan
 from trapscan.job.baits import BaitFinished, BaitTask
@@ -62,8 +62,8 @@ def first(file: Path, store: Path) -> Result:
     return run(file, store)
 
 
-def baits(result: Result) -> list[Finding]:
-    return [finding for finding in result.scan.findings if finding.kind == "bait"]
+def baits(result: Result) -> tuple[BaitFinding, ...]:
+    return result.scan.baits
 
 
 def test_what_a_bait_says_agrees_with_itself(first: Result) -> None:
@@ -72,7 +72,7 @@ def test_what_a_bait_says_agrees_with_itself(first: Result) -> None:
     for finding in found:
         board = chess.Board(finding.fen)
         details = finding.bait_details
-        assert details and finding.bait and finding.replies
+        assert finding.replies
         assert not board.turn and finding.victim == "white", "only moves of our side"
         prepared = {2: "Nc6", 3: "Nf6", 1: "e5"}[board.fullmove_number]
         assert details.repertoire_move and details.repertoire_move.san == prepared
@@ -107,7 +107,6 @@ def test_the_chances_are_those_of_the_model(first: Result) -> None:
     board = chess.Board(finding.start_fen)
     for san in finding.line:
         board.push_san(san)
-    assert finding.bait
     board.push_uci(finding.bait.uci)
     chances = load_model().predict([board], first.scan.levels)[0]
     for reply in finding.replies:
@@ -158,8 +157,8 @@ def test_stopped_midway_it_goes_on(first: Result, file: Path, tmp_path: Path, mo
 def test_without_the_option_there_is_none_and_the_rest_is_the_same(first: Result, file: Path, store: Path) -> None:
     plain = run(file, store, baits=False)
     assert plain.stats.from_store == plain.stats.positions, "the setting does not make positions be searched anew"
-    assert baits(plain) == []
-    assert list(plain.scan.findings) == [finding for finding in first.scan.findings if finding.kind != "bait"]
+    assert baits(plain) == ()
+    assert plain.scan.findings == first.scan.slips
     assert plain.scan.counters.engine_nodes < first.scan.counters.engine_nodes
 
 
@@ -168,7 +167,6 @@ def test_every_form_of_the_report_tells_of_it(first: Result, tmp_path: Path) -> 
     report.write_scan(first.scan, tmp_path)
     report.write_reports(report.read_scan(tmp_path), tmp_path)
     finding = baits(first)[0]
-    assert finding.bait and finding.bait_details
     move, reply = finding.bait.san, finding.replies[0].slip.san
     for name in ("report.html", "report.md", "tricks.pgn", "tricks.epd", "findings.csv", "cards.txt"):
         text = (tmp_path / name).read_text(encoding="utf-8-sig")
@@ -185,7 +183,7 @@ def test_a_leaf_of_ours_is_measured_against_best_play(tmp_path: Path, store: Pat
     assert found
     for finding in found:
         details = finding.bait_details
-        assert details and details.repertoire_move is None and details.repertoire_price == ()
+        assert details.repertoire_move is None and details.repertoire_price == ()
         assert details.against is None
         for gain, price, balance in zip(details.weak_gain, details.price, details.net, strict=True):
             assert balance == pytest.approx(gain - price, abs=2e-4)
@@ -196,7 +194,6 @@ def test_counts_of_games_speak_for_the_bait_and_for_the_repertoires_move(
 ) -> None:
     """Games in which the first slip after the bait was always played raise its chance."""
     finding = baits(first)[0]
-    assert finding.bait
     board = chess.Board(finding.start_fen)
     for san in (*finding.line, finding.bait.san, finding.replies[0].slip.san):
         board.push_san(san)

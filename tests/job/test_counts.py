@@ -19,7 +19,7 @@ from tests.job.small_scans import BUDGETS
 from trapscan.chance import BLEND_K, PLAYER_K, CountedModel, Evidence, blend, load_model
 from trapscan.chance.evidence import answers_to
 from trapscan.cli import main
-from trapscan.contract import Finding, encode_scan
+from trapscan.contract import SlipFinding, encode_scan
 from trapscan.engines import EngineSpec, Probe
 from trapscan.errors import InputError
 from trapscan.job import Progress, Result, scan
@@ -96,8 +96,8 @@ def counted(places: Path, stockfish: Stockfish) -> Result:
     return run(places, stockfish, games=[places / "games.pgn"])
 
 
-def scholars_mate(result: Result) -> Finding:
-    (found,) = [f for f in result.scan.findings if f.slip and f.slip.san == "Nf6" and f.fen == BEFORE_NF6]
+def scholars_mate(result: Result) -> SlipFinding:
+    (found,) = [f for f in result.scan.slips if f.slip.san == "Nf6" and f.fen == BEFORE_NF6]
     return found
 
 
@@ -116,8 +116,8 @@ def independent(file: Path) -> Counter[tuple[str, str]]:
 def test_every_count_agrees_with_python_chess(counted: Result, places: Path) -> None:
     seen = independent(places / "games.pgn")
     assert counted.scan.findings
-    for finding in counted.scan.findings:
-        assert finding.slip and finding.evidence
+    for finding in counted.scan.slips:
+        assert finding.evidence
         epd = chess.Board(finding.fen).epd()
         assert finding.evidence.played == seen[epd, finding.slip.uci]
         assert finding.evidence.games == sum(n for (there, _), n in seen.items() if there == epd)
@@ -157,7 +157,7 @@ def test_counts_decide_what_is_examined(places: Path, stockfish: Stockfish, tmp_
     file = tmp_path / "king.pgn"
     file.write_text(game_text("e4 e5 Bc4 Ke7", "Ann", "Bob") * 30)
     for games, expected in (((), 0), ((file,), 1)):
-        found = [f for f in run(places, stockfish, games=games).scan.findings if f.slip and f.slip.san == "Ke7"]
+        found = [f for f in run(places, stockfish, games=games).scan.slips if f.slip.san == "Ke7"]
         assert len([f for f in found if f.fen == board.fen()]) == expected
 
 

@@ -29,9 +29,9 @@ def test_a_bait_that_pays_at_1200_and_not_at_2200(tmp_path: Path) -> None:
         jobs=1,
         store=tmp_path / "store.db",
     ).scan
-    (bait,) = [f for f in found.findings if f.kind == "bait" and f.bait and f.bait.san == "Be2"]
+    (bait,) = [f for f in found.baits if f.bait.san == "Be2"]
     details = bait.bait_details
-    assert details is not None and details.firm
+    assert details.firm
     by_level = dict(zip(found.levels, details.net, strict=True))
     assert by_level[1200] >= 0.02 and by_level[2200] <= 0
     assert details.pays_below is not None and details.pays_below <= 2200

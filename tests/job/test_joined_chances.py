@@ -47,9 +47,9 @@ def test_the_same_numbers_as_in_a_scan(stockfish: Stockfish, tmp_path: Path, mon
     assert boards[1].is_checkmate()
     scholar, mate = joined_chances(boards, settings.build(dict(SMALL)), engine=engine, store=store)
     checked = 0
-    for finding in report.findings:
+    for finding in report.slips:
         if finding.fen == boards[0].fen():
-            assert finding.slip and finding.chance == pytest.approx(scholar[finding.slip.uci], abs=5e-5)
+            assert finding.chance == pytest.approx(scholar[finding.slip.uci], abs=5e-5)
             checked += 1
     assert checked
     assert mate == {}

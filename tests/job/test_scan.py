@@ -11,7 +11,7 @@ import jsonschema
 import pytest
 
 from tests.job.small_scans import AFTER_NF6, BEFORE_NF6, LINES, MORE, SMALL, Spied, spied
-from trapscan.contract import Finding, Scan, encode_scan
+from trapscan.contract import Scan, SlipFinding, encode_scan
 from trapscan.engines import EngineSpec, Probe
 from trapscan.errors import EngineError, InputError
 from trapscan.job import scan
@@ -22,8 +22,8 @@ Stockfish = tuple[EngineSpec, Probe]
 FAKE = Path(__file__).parent.parent / "engines" / "fake_uci.py"
 
 
-def scholars_mate(report: Scan) -> Finding:
-    (found,) = [f for f in report.findings if f.slip and f.slip.san == "Nf6" and f.fen == BEFORE_NF6]
+def scholars_mate(report: Scan) -> SlipFinding:
+    (found,) = [f for f in report.slips if f.slip.san == "Nf6" and f.fen == BEFORE_NF6]
     return found
 
 

@@ -13,7 +13,22 @@ import pytest
 
 from tests.job.small_scans import BUDGETS
 from trapscan.cli import main
-from trapscan.contract import Depth, Finding, MoveText, Verified, encode_scan
+from trapscan.contract import (
+    BaitDetails,
+    BaitFinding,
+    BaitReply,
+    Depth,
+    Finding,
+    FindingBase,
+    Gain,
+    MoveText,
+    Refutation,
+    Side,
+    SlipFinding,
+    SlipKind,
+    Verified,
+    encode_scan,
+)
 from trapscan.engines import Engine, EngineSpec, Probe, Store
 from trapscan.errors import EngineError
 from trapscan.job import Progress, Stats, scan
@@ -36,12 +51,12 @@ BEST = f"{BEFORE} * depth 9 score cp -20 nodes 5000 pv b8c6 f1b5"
 SLIP = f"{AFTER} * depth 9 score cp 150 nodes 3000 pv f3e5 f6e5"
 
 
-def finding(**changes: Any) -> Finding:
+def finding(**changes: Any) -> SlipFinding:
     levels = (0.1,) * len(SETTINGS.levels)
-    made = Finding(
+    made = SlipFinding(
         id="damiano",
-        kind="trick",
-        victim="black",
+        kind=SlipKind.TRICK,
+        victim=Side.BLACK,
         fen=f"{BEFORE} 1 2",
         start_fen=chess.STARTING_FEN,
         line=("e4", "e5", "Nf3"),
@@ -50,7 +65,7 @@ def finding(**changes: Any) -> Finding:
         slip=MoveText(san="f6", uci="f7f6"),
         cp_best=-20,
         cp_slip=-160,
-        gain="pawn",
+        gain=Gain.PAWN,
         chance=levels,
         find=levels,
         reach=levels,
@@ -120,8 +135,6 @@ def test_a_mate(judge: Judge) -> None:
 
 
 def test_of_a_bait_the_first_slip_it_invites_is_asked_about(judge: Judge) -> None:
-    from trapscan.contract import BaitReply, Refutation
-
     start = "rnbqkbnr/pppp1ppp/8/4p3/4P3/8/PPPP1PPP/RNBQKBNR w KQkq - 0 2"
     reply = BaitReply(
         slip=MoveText(san="f6", uci="f7f6"),
@@ -129,10 +142,26 @@ def test_of_a_bait_the_first_slip_it_invites_is_asked_about(judge: Judge) -> Non
         chance=(0.1,) * 8,
         cp_best=-20,
         cp_slip=-150,
-        gain="pawn",
+        gain=Gain.PAWN,
     )
-    bait = finding(
-        kind="bait", fen=start, line=("e4", "e5"), slip=None, bait=MoveText(san="Nf3", uci="g1f3"), replies=(reply,)
+    shared = set(FindingBase.__struct_fields__) - {"fen", "line"}
+    bait = BaitFinding(
+        fen=start,
+        line=("e4", "e5"),
+        bait=MoveText(san="Nf3", uci="g1f3"),
+        replies=(reply,),
+        bait_details=BaitDetails(
+            repertoire_move=None,
+            price=(0.0,) * 8,
+            slips_gain=(0.0,) * 8,
+            net=(0.0,) * 8,
+            net_low=(0.0,) * 8,
+            net_high=(0.0,) * 8,
+            firm=False,
+            pays_below=None,
+            otherwise=(),
+        ),
+        **{name: getattr(finding(), name) for name in shared},
     )
     second, judged = judge(BEST, SLIP, case=bait)
     assert judged.verified.second_engine is not None and judged.verified.second_engine.reply == "Nxe5"
@@ -206,7 +235,7 @@ def test_equal_bytes_whatever_the_workers_and_nothing_is_asked_twice(
         opinion = found.verified.second_engine
         assert opinion is not None and opinion.engine == one.scan.second_engine.name
     # Damiano's 2...f6 is refuted by 3.Nxe5 (common practice, no source): both engines say so
-    (damiano,) = [f for f in one.scan.findings if f.slip and f.slip.san == "f6" and f.fen.startswith(BEFORE)]
+    (damiano,) = [f for f in one.scan.slips if f.slip.san == "f6" and f.fen.startswith(BEFORE)]
     assert not damiano.disputed and damiano.verified.second_engine
     disputed = [f.disputed for f in one.scan.findings]
     assert disputed == sorted(disputed), "what is denied comes last"

@@ -13,6 +13,7 @@ import msgspec
 from trapscan.contract import (
     SCHEMA,
     BaitDetails,
+    BaitFinding,
     BaitReply,
     Counters,
     Cp,
@@ -20,9 +21,11 @@ from trapscan.contract import (
     EngineUsed,
     Evidence,
     Finding,
+    Gain,
     Input,
     InputFile,
     Instead,
+    LimitKind,
     LookAlike,
     MoveText,
     MoveTree,
@@ -30,8 +33,12 @@ from trapscan.contract import (
     Prepared,
     Problem,
     Refutation,
+    RepertoireSide,
     Scan,
     SecondOpinion,
+    Side,
+    SlipFinding,
+    SlipKind,
     Tool,
     Verified,
 )
@@ -69,7 +76,7 @@ def rising(low: float) -> tuple[float, ...]:
     return tuple(round(min(0.97, low + index * 0.07), 4) for index in range(len(LEVELS)))
 
 
-def trap_finding(trap: dict[str, Any], number: int, *, ours: str = "white") -> Finding:
+def trap_finding(trap: dict[str, Any], number: int, *, ours: str = "white") -> SlipFinding:
     """A finding made of a documented trap; chances are invented, moves and scores are the trap's."""
     start = chess.Board()
     for san in trap["line"]:
@@ -91,14 +98,14 @@ def trap_finding(trap: dict[str, Any], number: int, *, ours: str = "white") -> F
         line = [trap["punish"][0]]
     also = tuple(san for san in trap["punish"] if san != line[0])
     better = start.parse_san(trap["best_instead"])
-    victim = trap["victim"]
+    victim = Side(trap["victim"])
     chance, reach = falling(0.12 + 0.02 * (number % 17)), falling(0.05 + 0.01 * (number % 7), 0.001)
     cost = tuple(round(min(0.6, trap["loss"] * 0.8 + index * 0.01), 4) for index in range(len(LEVELS)))
     toll = tuple(round(100 * r * p * c, 6) for r, p, c in zip(reach, chance, cost, strict=True))
     find = rising(0.2 + 0.03 * (number % 9))
-    return Finding(
+    return SlipFinding(
         id=f"t{number:03d}{trap['id'][:20]}",
-        kind="pitfall" if victim == ours else "trick",
+        kind=SlipKind.PITFALL if victim == ours else SlipKind.TRICK,
         victim=victim,
         fen=start.fen(en_passant="legal"),
         start_fen=chess.STARTING_FEN,
@@ -111,7 +118,7 @@ def trap_finding(trap: dict[str, Any], number: int, *, ours: str = "white") -> F
         instead=(Instead(san=trap["best_instead"], uci=better.uci(), cp=cp(trap["cp_before"]), answers=""),),
         cp_best=cp(trap["cp_before"]),
         cp_slip=cp(trap["cp_after"]),
-        gain=trap["gain"],
+        gain=Gain(trap["gain"]),
         material={"queen": 9, "rook": 5, "piece": 3, "exchange": 2, "pawn": 1}.get(trap["gain"], 0),
         ply=3,
         motifs=tuple(trap["motif"]),
@@ -159,7 +166,7 @@ def twin(board: chess.Board, slip: chess.Move) -> LookAlike:
     )
 
 
-def bait_finding(number: int = 0) -> Finding:
+def bait_finding(number: int = 0) -> BaitFinding:
     """1.e4 e5 2.Nf3 Nc6 3.Bc4, now 3...Nd4 as a bait with 4.Nxe5 Qg5 (a classic; the balance is invented)."""
     board = chess.Board()
     line = ("e4", "e5", "Nf3", "Nc6", "Bc4")
@@ -172,15 +179,14 @@ def bait_finding(number: int = 0) -> Finding:
         chance=falling(0.4),
         cp_best=90,
         cp_slip=-210,
-        gain="piece",
+        gain=Gain.PIECE,
         motifs=("double attack",),
         why_tempting="It takes a pawn.",
         why_it_fails="The queen attacks the knight on e5 and the pawn on g2.",
     )
-    return Finding(
+    return BaitFinding(
         id=f"bait{number}",
-        kind="bait",
-        victim="white",
+        victim=Side.WHITE,
         fen=board.fen(en_passant="legal"),
         start_fen=chess.STARTING_FEN,
         line=line,
@@ -190,7 +196,7 @@ def bait_finding(number: int = 0) -> Finding:
         replies=(reply,),
         cp_best=25,
         cp_slip=-80,
-        gain="piece",
+        gain=Gain.PIECE,
         motifs=("double attack",),
         chance=falling(0.4),
         find=rising(0.3),
@@ -239,9 +245,9 @@ def make_scan(findings: tuple[Finding, ...], **changes: Any) -> Scan:
     base: dict[str, Any] = {
         "schema": SCHEMA,
         "tool": Tool(version="0.1.0"),
-        "engine": EngineUsed(name="Testfish 1.0", options={"Hash": 16, "Threads": 1}, limit_kind="nodes"),
+        "engine": EngineUsed(name="Testfish 1.0", options={"Hash": 16, "Threads": 1}, limit_kind=LimitKind.NODES),
         "settings": {"shown": 40, "threshold": 0.1},
-        "side": "white",
+        "side": RepertoireSide.WHITE,
         "level": 1500,
         "levels": LEVELS,
         "title": "Documented traps",
@@ -255,13 +261,14 @@ def make_scan(findings: tuple[Finding, ...], **changes: Any) -> Scan:
 
 def trap_scan() -> Scan:
     """The documented traps, two of them told as unsound moves of the repertoire, and one bait."""
-    findings = [trap_finding(trap, number) for number, trap in enumerate(traps())]
-    for index, finding in enumerate(findings):
-        if finding.kind == "pitfall" and index % 6 == 0:
-            findings[index] = msgspec.structs.replace(finding, kind="unsound", in_repertoire=True)
-        elif finding.kind == "trick" and index % 6 == 0:
+    findings: list[Finding] = []
+    for index, finding in enumerate(trap_finding(trap, number) for number, trap in enumerate(traps())):
+        if finding.kind is SlipKind.PITFALL and index % 6 == 0:
+            finding = msgspec.structs.replace(finding, kind=SlipKind.UNSOUND, in_repertoire=True)
+        elif finding.kind is SlipKind.TRICK and index % 6 == 0:
             prepared = Prepared(answers=("Be2",), right=False)
-            findings[index] = msgspec.structs.replace(finding, in_repertoire=True, prepared=prepared)
+            finding = msgspec.structs.replace(finding, in_repertoire=True, prepared=prepared)
+        findings.append(finding)
     findings.append(bait_finding())
     lines = [finding.line for finding in findings] + [tuple(line.split()) for line in QUIET_LINES]
     return make_scan(tuple(findings), tree=(tree_of(lines),))
@@ -269,19 +276,19 @@ def trap_scan() -> Scan:
 
 def disputed_scan() -> Scan:
     """The documented traps as a second engine might see them: it denies each fourth."""
-    findings = []
+    findings: list[Finding] = []
     for number, finding in enumerate(trap_scan().findings):
         opinion = SecondOpinion(
             engine="Second 1.0",
             cp_best=12,
             cp_slip=-23 if number % 4 == 0 else -234,
             agrees=number % 4 != 0,
-            reply=finding.refutation.san if finding.refutation else "",
+            reply=finding.punishment[0] if isinstance(finding, SlipFinding) else "",
             nodes=400_000,
         )
         verified = Verified(nodes=200_000, second_engine=opinion)
         findings.append(msgspec.structs.replace(finding, verified=verified))
-    second = EngineUsed(name="Second 1.0", options={}, limit_kind="depth")
+    second = EngineUsed(name="Second 1.0", options={}, limit_kind=LimitKind.DEPTH)
     findings.sort(key=lambda finding: finding.disputed)
     return make_scan(tuple(findings), second_engine=second)
 
@@ -308,7 +315,7 @@ def hostile_scan() -> Scan:
     return make_scan(
         tuple(findings),
         title=" ".join(HOSTILE),
-        engine=EngineUsed(name=HOSTILE[0], options={}, limit_kind=HOSTILE[1]),
+        engine=EngineUsed(name=HOSTILE[0], options={}, limit_kind=LimitKind.NODES),
         tool=Tool(version=HOSTILE[1]),
         input=Input(
             files=tuple(InputFile(name=text, sha256="0" * 64) for text in HOSTILE), games=1, positions=8, merged=0
@@ -351,10 +358,10 @@ def bulk_scan(count: int = 1000, seed: int = 7) -> Scan:
         number = len(findings)
         trap = traps()[number % 39] if number < 39 else None
         findings.append(
-            Finding(
+            SlipFinding(
                 id=f"r{number:05d}",
-                kind=rng.choice(("trick", "pitfall")),
-                victim="white" if board.turn else "black",
+                kind=rng.choice((SlipKind.TRICK, SlipKind.PITFALL)),
+                victim=Side.of(board.turn),
                 fen=board.fen(en_passant="legal"),
                 start_fen=chess.STARTING_FEN,
                 line=tuple(line),
@@ -365,7 +372,7 @@ def bulk_scan(count: int = 1000, seed: int = 7) -> Scan:
                 instead=(Instead(san=board.san(better), uci=better.uci(), cp=rng.randint(-50, 50)),),
                 cp_best=rng.randint(-50, 80),
                 cp_slip=-rng.randint(100, 900),
-                gain=rng.choice(("mate", "queen", "rook", "piece", "exchange", "pawn", "attack")),
+                gain=rng.choice(list(Gain)),
                 motifs=tuple(sorted(rng.sample(["fork", "pin", "skewer", "discovered attack", "mating net"], 2))),
                 why_tempting="It wins a pawn and attacks the queen." if trap is None else trap["name"],
                 why_it_fails="The reply attacks two men at once.",

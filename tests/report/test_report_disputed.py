@@ -100,7 +100,7 @@ def test_terminal(scan: Scan, denied: set[str]) -> None:
 def test_a_lesson_leaves_it_out_unless_it_is_pinned(scan: Scan, denied: set[str]) -> None:
     chosen = lesson(scan, level=1400, count=30)
     assert not {f.id for f in chosen.findings} & denied
-    wanted = next(f.id for f in scan.findings if f.disputed and f.refutation is not None)
+    wanted = next(f.id for f in scan.slips if f.disputed and f.refutation is not None)
     assert wanted in {f.id for f in lesson(scan, level=1400, count=5, pin=(wanted,)).findings}
 
 

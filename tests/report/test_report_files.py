@@ -15,7 +15,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from tests.report.sample_scans import bulk_scan, hostile_scan, make_scan, trap_scan
-from trapscan.contract import Scan, encode_in_pieces, encode_scan
+from trapscan.contract import RepertoireSide, Scan, encode_in_pieces, encode_scan
 from trapscan.errors import ReportError
 from trapscan.plain import plain
 from trapscan.report import read_scan, scan_schema, write_reports, write_scan
@@ -63,7 +63,7 @@ def test_the_schema_refuses_what_the_contract_does_not_know() -> None:
     validator = jsonschema.Draft202012Validator(scan_schema())
     data = json.loads(encode_scan(trap_scan()))
     assert validator.is_valid(data)
-    for change in ({"schema": "trapscan.scan/2"}, {"more": 1}, {"level": "1500"}):
+    for change in ({"schema": "trapscan.scan/1"}, {"more": 1}, {"level": "1500"}):
         assert not validator.is_valid(data | change)
     data["findings"][0]["kind"] = "blunder"
     assert not validator.is_valid(data)
@@ -83,11 +83,16 @@ BROKEN = {
     "another schema": b'{"schema": "other/9"}',
     "cut off": encode_scan(trap_scan())[:5000],
     "not UTF-8": b'{"schema": "\xff\xfe"}',
-    "deep": b'{"schema": "trapscan.scan/1", "settings": ' + b"[" * 100_000 + b"]" * 100_000 + b"}",
+    "deep": b'{"schema": "trapscan.scan/2", "settings": ' + b"[" * 100_000 + b"]" * 100_000 + b"}",
     "too few numbers": change(toll=[1.0]),
     "no number": change(toll=["x"] * 8),
     "illegal slip": change(slip={"san": "Qh7", "uci": "a1h8"}),
     "no slip": change(slip=None),
+    "a slip called a bait": change(kind="bait"),
+    "a slip said to be a bait": change(record="bait"),
+    "neither slip nor bait": change(record="blunder"),
+    "a limit that is none": encode_scan(trap_scan()).replace(b'"limit_kind": "nodes"', b'"limit_kind": "hours"'),
+    "nobody's repertoire": encode_scan(trap_scan()).replace(b'  "side": "white"', b'  "side": "green"'),
     "another line": change(line=["e4"]),
     "illegal line": change(line=["e9"]),
     "no position": change(fen="8/8/8/8/8/8/8/8 w - - 0 1"),
@@ -112,6 +117,16 @@ def test_broken_input_is_refused_in_one_line(name: str, tmp_path: Path) -> None:
     message = str(caught.value)
     assert "\n" not in message and len(message) < 1000
     assert "scan.json" in message
+
+
+def test_a_scan_of_version_1_is_to_be_made_again() -> None:
+    old = json.dumps({"schema": "trapscan.scan/1", "findings": [{"kind": "trick", "slip": None}]}).encode()
+    with pytest.raises(ReportError) as caught:
+        decode_scan(old, source="reports/x/scan.json")
+    assert str(caught.value) == (
+        "reports/x/scan.json was written by an older trapscan (trapscan.scan/1): scan again, with the same command; "
+        "the engine's answers are in the store, so that it takes seconds"
+    )
 
 
 def test_infinite_numbers_are_refused() -> None:
@@ -183,7 +198,7 @@ def test_reports_are_the_same_bytes_twice(tmp_path: Path) -> None:
 
 
 def test_another_level_and_side(tmp_path: Path) -> None:
-    scan = msgspec.structs.replace(trap_scan(), side="both")
+    scan = msgspec.structs.replace(trap_scan(), side=RepertoireSide.BOTH)
     low, high = write_reports(scan, tmp_path / "low", level=1000), write_reports(scan, tmp_path / "high", level=2400)
     assert low[4].read_text("utf-8-sig") != high[4].read_text("utf-8-sig")
     black = write_reports(scan, tmp_path / "black", side="black")[4].read_text("utf-8-sig")

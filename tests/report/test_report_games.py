@@ -17,9 +17,9 @@ import pytest
 
 from tests.report.sample_scans import bulk_scan, hostile_scan, trap_scan
 from trapscan.contract import Scan
+from trapscan.order import in_order
 from trapscan.report import games
 from trapscan.report.text import ascii_only
-from trapscan.report.view import refutation_line
 
 SCANS: list[Any] = [trap_scan, hostile_scan, lambda: bulk_scan(60)]
 
@@ -55,7 +55,7 @@ def words(game: chess.pgn.Game) -> list[str]:
 
 
 def ranked(scan: Scan) -> list[Any]:
-    return games.ordered(scan, scan.level)
+    return list(in_order(scan.findings, scan.levels, scan.level))
 
 
 @pytest.mark.parametrize("make", SCANS)
@@ -70,7 +70,7 @@ def test_what_was_written_is_read_back(make: Any, seven_bit: bool) -> None:
         assert tree(game) == tree(games.game_of(finding, scan, scan.level))
         main = [node.san() for node in game.mainline()]
         if finding.kind != "bait":
-            assert main == [*finding.line, finding.slip.san, *refutation_line(finding)]
+            assert main == [*finding.line, finding.slip.san, *finding.punishment]
     if seven_bit:
         assert text.isascii()
 
@@ -138,7 +138,7 @@ def test_epd_is_read_back(make: Any) -> None:
         replies, line = second["bm"], second["pv"]
         assert isinstance(replies, list) and isinstance(line, list)
         assert chess.Move.from_uci(finding.refutation.uci) in replies
-        assert board.san(line[0]) == refutation_line(finding)[0]
+        assert board.san(line[0]) == finding.punishment[0]
 
 
 @pytest.mark.parametrize("make", SCANS)

@@ -52,8 +52,8 @@ def test_no_two_alike_even_in_a_crowd() -> None:
 def test_what_is_worth_less_in_a_lesson() -> None:
     """A gain that comes late, a man that is merely taken, a slip after which nothing is wrong."""
     scan = trap_scan()
-    base = next(f for f in scan.findings if f.id.endswith("berlin-nxb5"))
-    assert base.slip and base.refutation and base.ply == 3 and base.refutation.uci[2:4] != base.slip.uci[2:4]
+    base = next(f for f in scan.slips if f.id.endswith("berlin-nxb5"))
+    assert base.refutation and base.ply == 3 and base.refutation.uci[2:4] != base.slip.uci[2:4]
     taken = msgspec.structs.replace(base.refutation, uci="a1" + base.slip.uci[2:4])
     value = worth(base, scan, 1400)
     assert worth(msgspec.structs.replace(base, ply=5), scan, 1400) == value
@@ -63,7 +63,7 @@ def test_what_is_worth_less_in_a_lesson() -> None:
 
 def test_other_slips_of_the_position_are_told_to_the_coach() -> None:
     scan = trap_scan()
-    base = next(f for f in scan.findings if f.id.endswith("berlin-nxb5"))
+    base = next(f for f in scan.slips if f.id.endswith("berlin-nxb5"))
     board = chess.Board(base.fen)
     board.push_san("h6")
     twin = msgspec.structs.replace(
@@ -96,7 +96,7 @@ def test_pins_drops_sides_motifs_and_seeds() -> None:
     ):
         with pytest.raises(ReportError):
             lesson(scan, **({"level": 1400, "count": 6} | wrong))
-    bare = msgspec.structs.replace(next(f for f in scan.findings if f.id == best[0]), slip=None)
+    bare = msgspec.structs.replace(next(f for f in scan.slips if f.id == best[0]), refutation=None)
     with pytest.raises(ReportError, match="cannot be pinned"):
         lesson(msgspec.structs.replace(scan, findings=(bare,)), level=1400, count=6, pin=[bare.id])
 

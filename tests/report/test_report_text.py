@@ -14,6 +14,7 @@ from markdown_it import MarkdownIt
 from msgspec.structs import replace
 
 from tests.report.sample_scans import HOSTILE, bulk_scan, hostile_scan, make_scan, trap_scan
+from trapscan.contract import SlipFinding
 from trapscan.levels import at_level
 from trapscan.plain import plain
 from trapscan.report import tables, terminal_summary
@@ -130,8 +131,7 @@ def test_question_cards_are_pairs() -> None:
         for line, finding in zip(lines, scan.findings, strict=True):
             ask, answer = line.split("\t")
             assert finding.fen in ask and answer
-            if finding.kind != "bait":
-                assert finding.slip is not None
+            if isinstance(finding, SlipFinding):
                 assert f"{finding.victim.capitalize()} to move" in ask
                 assert finding.slip.san not in ask.split("After")[0]
 

@@ -111,7 +111,7 @@ def spoil_instead(finding: Finding) -> None:
     [spoil_line, spoil_slip, spoil_victim, spoil_reply, spoil_refutation, spoil_also, spoil_instead],
 )
 def test_what_is_altered_is_told(report: Finding, spoil: Callable[[Finding], None]) -> None:
-    spoilt = copy.deepcopy([f for f in report["findings"] if f["line"] and f["refutation"]])
+    spoilt = copy.deepcopy([f for f in report["findings"] if f["record"] == "slip" and f["line"] and f["refutation"]])
     for finding in spoilt:
         spoil(finding)
         assert rules.check(finding), (spoil.__name__, finding["fen"])
@@ -119,7 +119,7 @@ def test_what_is_altered_is_told(report: Finding, spoil: Callable[[Finding], Non
 
 
 def test_look_alikes(report: Finding) -> None:
-    with_alikes = [f for f in report["findings"] if f["look_alikes"]]
+    with_alikes = [f for f in report["findings"] if f["record"] == "slip" and f["look_alikes"]]
     assert with_alikes
     for finding in copy.deepcopy(with_alikes):
         finding["look_alikes"][0]["squares"] = finding["look_alikes"][0]["squares"][1:]
@@ -146,7 +146,7 @@ def test_sentences(sentence: str, wrong: str) -> None:
         "rnbqkbnr/pppppppp/8/8/8/8/PPPPPPPP/RNBQKBNR w KQkq - 0 1", ["e4", "e5", "Nf3", "d6", "Bc4", "Bg4", "Nc3"]
     )
     finding: Finding = {
-        "bait": None,
+        "record": "slip",
         "fen": boards[-1].fen(),
         "slip": {"san": "a6", "uci": "a7a6"},
         "refutation": {"san": "Nxe5", "uci": "f3e5", "line": ["Nxe5", "Bxd1", "Bxf7+", "Ke7", "Nd5#"]},

@@ -15,9 +15,22 @@ import numpy.typing as npt
 
 from trapscan import explain, rank
 from trapscan.chance import expected
-from trapscan.contract import Depth, Evidence, Finding, LookAlike, MoveText, Opening, Prepared, Refutation, Verified
+from trapscan.contract import (
+    Depth,
+    Evidence,
+    Gain,
+    LookAlike,
+    MoveText,
+    Opening,
+    Prepared,
+    Refutation,
+    Side,
+    SlipFinding,
+    Verified,
+)
 from trapscan.job.work import Outcome, Told
 from trapscan.model import Position
+from trapscan.order import TOLL_DIGITS, rounded
 from trapscan.score import Score, loss
 from trapscan.settings import Settings
 
@@ -45,8 +58,8 @@ class Seen:
     """How often a position (EPD) and a move of it occur in the games given, if any were."""
 
 
-def findings(seen: Seen) -> tuple[Finding, ...]:
-    """Every verified slip as a finding, in the order of the report."""
+def findings(seen: Seen) -> tuple[SlipFinding, ...]:
+    """Every verified slip as a finding, position by position."""
     sound = _sound_moves(seen)
     made = []
     for epd, outcome in seen.outcomes.items():
@@ -54,12 +67,12 @@ def findings(seen: Seen) -> tuple[Finding, ...]:
         board = position.board()
         for told in outcome.told:
             made.append(_finding(seen, position, board, outcome, told, sound))
-    return rank.order(made, seen.settings.levels, seen.settings.level)
+    return tuple(made)
 
 
 def _finding(
     seen: Seen, position: Position, board: chess.Board, outcome: Outcome, told: Told, sound: SoundMoves
-) -> Finding:
+) -> SlipFinding:
     slip, explanation, best = told.slip, told.explanation, outcome.examined.best
     move = chess.Move.from_uci(slip.move)
     levels = seen.settings.levels
@@ -80,10 +93,10 @@ def _finding(
     san = after.san_and_push(move)
     line = sans(after, slip.refutation[: explanation.line])
     look_alikes, hint = _elsewhere(seen, position, board, outcome, told, sound)
-    return Finding(
+    return SlipFinding(
         id=rank.finding_id(kind, position.epd, slip.move),
         kind=kind,
-        victim=rank.side_name(board.turn),
+        victim=Side.of(board.turn),
         fen=_reached(position)[1],
         start_fen=position.start_fen,
         line=line_of(position),
@@ -95,7 +108,7 @@ def _finding(
         instead=told.instead,
         cp_best=best.score.json(),
         cp_slip=slip.score.json(),
-        gain=explanation.gain,
+        gain=Gain(explanation.gain),
         material=explanation.material,
         ply=explanation.ply,
         motifs=explanation.motifs,
@@ -106,11 +119,11 @@ def _finding(
         in_repertoire=slip.move in position.prepared,
         prepared=prepared,
         beyond=position.beyond,
-        chance=rounded(chance, 4),
-        find=rounded(told.find, 4),
-        reach=rounded(reach, 6),
-        cost=rounded(cost, 4),
-        toll=rounded(toll, 6),
+        chance=all_rounded(chance, 4),
+        find=all_rounded(told.find, 4),
+        reach=all_rounded(reach, 6),
+        cost=all_rounded(cost, 4),
+        toll=all_rounded(toll, TOLL_DIGITS),
         evidence=seen.evidence(position.epd, slip.move),
         look_alikes=look_alikes,
         move_order_hint=hint,
@@ -236,14 +249,14 @@ def sans(board: chess.Board, moves: Sequence[str]) -> tuple[str, ...]:
 # --- numbers ---------------------------------------------------------------------------------------------------------
 
 
-def rounded(values: Sequence[float], digits: int) -> tuple[float, ...]:
-    """Rounded before anything is ranked by them: noise in the last digits must not change the order."""
+def all_rounded(values: Sequence[float], digits: int) -> tuple[float, ...]:
+    """The values rounded, equal ones kept once."""
     return _rounded(tuple(values), digits)
 
 
 @functools.lru_cache(maxsize=8)  # the findings of one position have its reach in common
 def _rounded(values: tuple[float, ...], digits: int) -> tuple[float, ...]:
-    return tuple(_shared(round(value, digits) + 0.0) for value in values)  # never -0.0, which equals 0.0
+    return tuple(_shared(rounded(value, digits)) for value in values)
 
 
 @functools.lru_cache(maxsize=SHARED)

@@ -8,17 +8,29 @@ import chess
 
 from trapscan import rank
 from trapscan.chance import expected
-from trapscan.contract import BaitDetails, BaitReply, Depth, Finding, MoveText, Opening, Refutation, Verified
-from trapscan.job.assemble import Seen, line_of, rounded, sans
+from trapscan.contract import (
+    BaitDetails,
+    BaitFinding,
+    BaitReply,
+    Depth,
+    Gain,
+    MoveText,
+    Opening,
+    Refutation,
+    Side,
+    Verified,
+)
+from trapscan.job.assemble import Seen, all_rounded, line_of, sans
 from trapscan.job.bait_terms import BaitOutcome, Terms, Tried, terms
 from trapscan.job.work import Told
 from trapscan.levels import at_level
 from trapscan.model import Position
+from trapscan.order import TOLL_DIGITS, rounded
 from trapscan.search import pays_below
 from trapscan.settings import Settings
 
 
-def bait_findings(seen: Seen, outcomes: Mapping[str, BaitOutcome]) -> Iterator[Finding]:
+def bait_findings(seen: Seen, outcomes: Mapping[str, BaitOutcome]) -> Iterator[BaitFinding]:
     """The baits: moves that the repertoire does not hold, whose price is within the limit, and that bring enough by
     their slips and over the move they are measured against, all at the chosen level."""
     for epd, outcome in outcomes.items():
@@ -34,10 +46,10 @@ def _repertoire_prices(outcome: BaitOutcome, settings: Settings) -> tuple[float,
     if outcome.score is None:
         return ()
     best, score = outcome.best.score, outcome.score
-    return rounded([expected(best, level) - expected(score, level) for level in settings.levels], 4)
+    return all_rounded([expected(best, level) - expected(score, level) for level in settings.levels], 4)
 
 
-def _finding(seen: Seen, position: Position, outcome: BaitOutcome, tried: Tried, found: Terms) -> Finding:
+def _finding(seen: Seen, position: Position, outcome: BaitOutcome, tried: Tried, found: Terms) -> BaitFinding:
     settings, levels = seen.settings, seen.settings.levels
     board = position.board()
     bait, after = tried.move, tried.outcome.examined
@@ -52,10 +64,9 @@ def _finding(seen: Seen, position: Position, outcome: BaitOutcome, tried: Tried,
     ours, balance = found.ours, found.balance
     cost = tuple(gain / p if p else 0.0 for gain, p in zip(ours.slips, chance, strict=True))
     toll = tuple(100 * r * max(0.0, value) for r, value in zip(reach, balance.net, strict=True))
-    return Finding(
+    return BaitFinding(
         id=rank.finding_id("bait", position.epd, bait),
-        kind="bait",
-        victim=rank.side_name(not board.turn),
+        victim=Side.of(not board.turn),
         fen=board.fen(),
         start_fen=position.start_fen,
         line=line_of(position),
@@ -65,28 +76,28 @@ def _finding(seen: Seen, position: Position, outcome: BaitOutcome, tried: Tried,
         replies=tuple(_reply(tried, each) for each in told),
         cp_best=after.best.score.json(),
         cp_slip=first.slip.score.json(),
-        gain=first.explanation.gain,
+        gain=Gain(first.explanation.gain),
         material=first.explanation.material,
         ply=first.explanation.ply,
         motifs=tuple(dict.fromkeys(motif for each in told for motif in each.explanation.motifs)),
         why_tempting=first.explanation.why_tempting,
         why_it_fails=first.explanation.why_it_fails,
         must_know=rank.must_know(find, toll),
-        chance=rounded(chance, 4),
-        find=rounded(find, 4),
-        reach=rounded(reach, 6),
-        cost=rounded(cost, 4),
-        toll=rounded(toll, 6),
+        chance=all_rounded(chance, 4),
+        find=all_rounded(find, 4),
+        reach=all_rounded(reach, 6),
+        cost=all_rounded(cost, 4),
+        toll=all_rounded(toll, 6),
         bait_details=BaitDetails(
             repertoire_move=_text(board, outcome.move) if outcome.move else None,
             repertoire_price=_repertoire_prices(outcome, settings),
             against=_text(board, outcome.measure) if outcome.measure is not None else None,
-            price=rounded(found.prices, 4),
-            slips_gain=rounded(ours.slips, 4),
-            weak_gain=rounded(ours.gain, 4),
-            net=rounded(balance.net, 4),
-            net_low=rounded(balance.low, 4),
-            net_high=rounded(balance.high, 4),
+            price=all_rounded(found.prices, 4),
+            slips_gain=all_rounded(ours.slips, 4),
+            weak_gain=all_rounded(ours.gain, 4),
+            net=all_rounded(balance.net, 4),
+            net_low=all_rounded(balance.low, 4),
+            net_high=all_rounded(balance.high, 4),
             firm=at_level(balance.low, levels, settings.level) > 0,
             pays_below=pays_below(balance.net, levels),
             otherwise=sans(tried.position.board(), after.best.pv[:2]),
@@ -103,7 +114,7 @@ def _by_weight(tried: Tried, settings: Settings) -> list[Told]:
 
     def weight(told: Told) -> float:
         chance = at_level(after.chances[told.slip.move], settings.levels, settings.level)
-        return round(chance * (best - expected(told.slip.score, settings.level)), 6)
+        return rounded(chance * (best - expected(told.slip.score, settings.level)), TOLL_DIGITS)
 
     return sorted(
         (told for told in tried.outcome.told if told.slip.refutation), key=lambda told: (-weight(told), told.slip.move)
@@ -118,10 +129,10 @@ def _reply(tried: Tried, told: Told) -> BaitReply:
     return BaitReply(
         slip=slip,
         refutation=Refutation(san=line[0], uci=told.slip.refutation[0], line=line),
-        chance=rounded(after.chances[told.slip.move], 4),
+        chance=all_rounded(after.chances[told.slip.move], 4),
         cp_best=after.best.score.json(),
         cp_slip=told.slip.score.json(),
-        gain=told.explanation.gain,
+        gain=Gain(told.explanation.gain),
         motifs=told.explanation.motifs,
         why_tempting=told.explanation.why_tempting,
         why_it_fails=told.explanation.why_it_fails,

@@ -14,7 +14,19 @@ import msgspec
 
 import trapscan
 from trapscan import engines, graph, rank, repertoire, settings
-from trapscan.contract import SCHEMA, Counters, EngineUsed, Input, InputFile, Problem, Scan, Tool
+from trapscan.contract import (
+    SCHEMA,
+    Counters,
+    EngineUsed,
+    Finding,
+    Input,
+    InputFile,
+    LimitKind,
+    Problem,
+    RepertoireSide,
+    Scan,
+    Tool,
+)
 from trapscan.errors import ClusterError, EngineError, EngineRefusedError, InputError
 from trapscan.graph import Graph
 from trapscan.job.assemble import Seen, findings
@@ -28,6 +40,7 @@ from trapscan.job.work import Outcome, Tools
 from trapscan.job.workers import Processes, Workers
 from trapscan.levels import at_level
 from trapscan.model import Position
+from trapscan.order import in_order
 from trapscan.settings import Settings
 
 
@@ -96,13 +109,13 @@ def scan(
         second = Second(other, kept, workers, progress, job.stats) if other is not None else None
         counts = Counts(job, game_files, game_hashes, player)
         seen = _examine_all(job, counts, tree, side, chosen)
-        found = findings(seen)
+        found: tuple[Finding, ...] = findings(seen)
         baits = Baits(job)
         if chosen.baits:
             baits.run(_bait_tasks(tree, seen, counts, side))
-            found = rank.order((*found, *bait_findings(seen, baits.outcomes)), chosen.levels, chosen.level)
+            found += tuple(bait_findings(seen, baits.outcomes))
         if second is not None:
-            found = rank.order(second.judge(found), chosen.levels, chosen.level)
+            found = second.judge(found)
         job.stats.notes += kept.notices
         job.stats.notes += [note for used in (tools, other) if used is not None for note in _varying(used.probe)]
     outcomes = seen.outcomes
@@ -114,7 +127,7 @@ def scan(
         second_engine=_used(other) if other is not None else None,
         settings=chosen.public(),
         evidence=counts.used(),
-        side=side,
+        side=RepertoireSide(side),
         level=chosen.level,
         levels=chosen.levels,
         title=title or ", ".join(Path(file.name).stem for file in read.files),
@@ -142,7 +155,7 @@ def scan(
             *_bait_problems(baits, seen),
             *(second.problems(found) if second is not None else ()),
         ),
-        findings=found,
+        findings=in_order(found, chosen.levels, chosen.level),
         tree=move_trees(tree),
     )
     job.stats.wall_seconds = time.perf_counter() - started
@@ -189,7 +202,7 @@ def _used(tools: Tools) -> EngineUsed:
     return EngineUsed(
         name=tools.probe.name,
         options=dict(tools.settings.engine_options),
-        limit_kind=tools.probe.limit_kind,
+        limit_kind=LimitKind(tools.probe.limit_kind),
         embedded=tools.spec.embedded,
     )
 

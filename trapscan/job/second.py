@@ -14,7 +14,7 @@ from dataclasses import dataclass, field, replace
 import chess
 import msgspec
 
-from trapscan.contract import Finding, Problem, SecondOpinion
+from trapscan.contract import BaitFinding, Finding, Problem, SecondOpinion
 from trapscan.engines import Store
 from trapscan.errors import EngineError
 from trapscan.job.run import Progress, Stats
@@ -42,12 +42,13 @@ class Case:
 def case_of(finding: Finding, best_nodes: int) -> Case | None:
     """The case behind a finding; of a bait, the first slip that it invites. None where there is no slip."""
     board = chess.Board(finding.fen)
-    slip = finding.slip
-    if finding.bait is not None:
+    if isinstance(finding, BaitFinding):
+        if not finding.replies:
+            return None
         board.push_uci(finding.bait.uci)
-        slip = finding.replies[0].slip if finding.replies else None
-    if slip is None:
-        return None
+        slip = finding.replies[0].slip
+    else:
+        slip = finding.slip
     before, victim = board.epd(), board.turn
     board.push_uci(slip.uci)
     return Case(before, board.epd(), victim, (best_nodes, finding.verified.nodes))
@@ -112,7 +113,7 @@ class Second:
         for finding in findings:
             case = case_of(finding, 0)
             if case is not None:
-                plies[case.before] = len(finding.line) + (finding.bait is not None)
+                plies[case.before] = len(finding.line) + isinstance(finding, BaitFinding)
                 plies[case.after] = plies[case.before] + 1
         told = {(query.epd, text) for query, text in self.failed.items()}
         told |= {(query.epd, f"{note} (position {query.epd})") for query, e in self.heard.items() for note in e.notes}

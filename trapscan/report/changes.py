@@ -9,15 +9,15 @@ from dataclasses import dataclass
 import chess
 from markupsafe import Markup
 
-from trapscan.contract import Finding, Scan
+from trapscan.contract import BaitFinding, Finding, Scan, Side, SlipFinding
 from trapscan.levels import at_level
+from trapscan.order import by_toll
 from trapscan.plain import plain
 from trapscan.report.diagrams import Arrow, board_svg
-from trapscan.report.levels import by_toll
 from trapscan.report.men import symbols
 from trapscan.report.page import asset, environment, page_title, policy
 from trapscan.report.text import FAIR_PLAY, numbered, points, score_words
-from trapscan.report.view import board_of_finding, kind_words, opening_text, refutation_line, title_of
+from trapscan.report.view import board_of_finding, kind_words, opening_text, title_of
 
 TOLL_SHARE, TOLL_FLOOR = 0.10, 0.02
 """A toll has changed when it moved by a tenth of the larger one, and by at least 0.02 points per 100 games."""
@@ -52,10 +52,10 @@ def compare(old: Scan, new: Scan) -> Comparison:
     """Compare two scans at their levels. Findings are matched by position and move, so that one that became another
     kind (a trick that is now prepared wrongly, say) counts as changed."""
     before, after = {key(finding): finding for finding in old.findings}, {key(f): f for f in new.findings}
-    added = by_toll([finding for name, finding in after.items() if name not in before], new, new.level)
-    gone = by_toll([finding for name, finding in before.items() if name not in after], old, old.level)
+    added = by_toll([finding for name, finding in after.items() if name not in before], new.levels, new.level)
+    gone = by_toll([finding for name, finding in before.items() if name not in after], old.levels, old.level)
     changed, same = [], 0
-    for finding in by_toll([finding for name, finding in after.items() if name in before], new, new.level):
+    for finding in by_toll([finding for name, finding in after.items() if name in before], new.levels, new.level):
         what = differences(before[key(finding)], finding, old, new)
         if what:
             changed.append(Change(before[key(finding)], finding, what))
@@ -76,8 +76,8 @@ def compare(old: Scan, new: Scan) -> Comparison:
 
 def key(finding: Finding) -> tuple[str, str, str]:
     """What makes two findings the same: bait or slip, the position without its clocks, the move."""
-    move = finding.bait if finding.kind == "bait" else finding.slip
-    return ("bait" if finding.kind == "bait" else "slip", " ".join(finding.fen.split()[:4]), move.uci if move else "")
+    what = "bait" if isinstance(finding, BaitFinding) else "slip"
+    return what, " ".join(finding.fen.split()[:4]), finding.move.uci
 
 
 def differences(old: Finding, new: Finding, before: Scan, after: Scan) -> tuple[str, ...]:
@@ -90,8 +90,8 @@ def differences(old: Finding, new: Finding, before: Scan, after: Scan) -> tuple[
     toll, now = at_level(old.toll, before.levels, before.level), at_level(new.toll, after.levels, after.level)
     if abs(now - toll) >= max(TOLL_FLOOR, TOLL_SHARE * max(abs(toll), abs(now))):
         what.append(f"toll {points(toll)}, now {points(now)}")
-    if refutation_line(old)[:1] != refutation_line(new)[:1]:
-        first, then = (" ".join(refutation_line(finding)[:1]) or "none" for finding in (old, new))
+    if _punishes(old) != _punishes(new):
+        first, then = (_punishes(finding) or "none" for finding in (old, new))
         what.append(f"refutation {plain(first)}, now {plain(then)}")
     if old.gain != new.gain:
         what.append(f"gain {old.gain}, now {new.gain}")
@@ -99,9 +99,15 @@ def differences(old: Finding, new: Finding, before: Scan, after: Scan) -> tuple[
         mate = isinstance(old.cp_slip, dict) or isinstance(new.cp_slip, dict)
         if mate or abs(_cp(old) - _cp(new)) >= 50:
             what.append(f"score {score_words(old.cp_slip)}, now {score_words(new.cp_slip)}")
-    if old.prepared != new.prepared and new.prepared is not None:
-        what.append("the prepared answer is right" if new.prepared.right else "no right answer is prepared")
+    before_it, now_it = (finding.prepared if isinstance(finding, SlipFinding) else None for finding in (old, new))
+    if before_it != now_it and now_it is not None:
+        what.append("the prepared answer is right" if now_it.right else "no right answer is prepared")
     return tuple(what)
+
+
+def _punishes(finding: Finding) -> str:
+    """The first move of the refutation, or empty."""
+    return " ".join(finding.punishment[:1]) if isinstance(finding, SlipFinding) else ""
 
 
 def _cp(finding: Finding) -> int:
@@ -196,13 +202,9 @@ def _part(
 ) -> dict[str, object]:
     entries = []
     for finding, what in findings[:shown]:
-        arrows: list[Arrow] = []
-        if finding.slip is not None:
-            arrows.append((finding.slip.uci, "slip"))
-        if finding.refutation is not None:
+        arrows: list[Arrow] = [(finding.move.uci, "refutation" if isinstance(finding, BaitFinding) else "slip")]
+        if isinstance(finding, SlipFinding) and finding.refutation is not None:
             arrows.append((finding.refutation.uci, "refutation"))
-        if finding.bait is not None:
-            arrows.append((finding.bait.uci, "refutation"))
         board = board_of_finding(finding)
         rows = [
             ("Toll", points(at_level(finding.toll, scan.levels, scan.level))),
@@ -213,7 +215,7 @@ def _part(
         ]
         entries.append(
             {
-                "board": Markup(board_svg(board, black_below=finding.victim == "black", arrows=arrows, use=True)),
+                "board": Markup(board_svg(board, black_below=finding.victim is Side.BLACK, arrows=arrows, use=True)),
                 "title": f"{kind_words(finding)}: {title_of(finding)}",
                 "rows": [(name, text) for name, text in rows if text],
             }

@@ -14,10 +14,9 @@ from collections.abc import Iterable, Iterator, Sequence
 import chess
 import chess.pgn
 
-from trapscan.contract import Cp, Finding, Scan
+from trapscan.contract import BaitFinding, Cp, Finding, Scan, SlipFinding
 from trapscan.levels import at_level
 from trapscan.plain import plain
-from trapscan.report.levels import by_toll
 from trapscan.report.text import FAIR_PLAY, GAIN_WORDS, ascii_only, percent, points, score_words
 from trapscan.report.view import (
     alternatives,
@@ -26,7 +25,6 @@ from trapscan.report.view import (
     evidence_text,
     kind_words,
     opening_text,
-    refutation_line,
     second_words,
     slip_sign,
     title_of,
@@ -46,12 +44,6 @@ def pgn(
     for number, finding in enumerate(findings, 1):
         game = game_of(finding, scan, level, event=event, round_=number)
         yield "\n" * (number > 1) + _game_text(game, seven_bit)
-
-
-def ordered(scan: Scan, level: float) -> list[Finding]:
-    """Unsound moves first, then everything by toll; last what a second engine denies."""
-    ranked = by_toll(scan.findings, scan, level)
-    return sorted(ranked, key=lambda finding: (finding.disputed, finding.kind != "unsound"))
 
 
 def game_of(finding: Finding, scan: Scan, level: float, *, event: str = "", round_: int = 1) -> chess.pgn.Game:
@@ -82,7 +74,7 @@ def game_of(finding: Finding, scan: Scan, level: float, *, event: str = "", roun
         second_words(finding),
     )
     node.comment = comment(_join(intro, FAIR_PLAY))
-    if finding.kind == "bait":
+    if isinstance(finding, BaitFinding):
         _add_bait(node, finding, scan, level)
     else:
         _add_slip(node, finding)
@@ -98,51 +90,46 @@ def numbers_text(finding: Finding, scan: Scan, level: float) -> str:
     def value(numbers: Sequence[float]) -> float:
         return at_level(numbers, scan.levels, level)
 
-    seen = f" In the games: {evidence_text(finding)}." if finding.evidence is not None else ""
+    seen = f" In the games: {evidence_text(finding)}." if evidence_text(finding) else ""
     return (
         f"At {level:.0f}: toll {points(value(finding.toll))} points per 100 games, "
         f"played by {percent(value(finding.chance))}, punished by {percent(value(finding.find))}.{seen}"
     )
 
 
-def _add_slip(node: chess.pgn.GameNode, finding: Finding) -> None:
-    if finding.slip is None:
-        return
+def _add_slip(node: chess.pgn.GameNode, finding: SlipFinding) -> None:
     slip = node.add_variation(chess.Move.from_uci(finding.slip.uci))
     slip.nags.add(NAG[slip_sign(finding.cp_best, finding.cp_slip)])
     slip.comment = comment(_join(finding.why_tempting, finding.why_it_fails))
     for move in alternatives(finding):
         better = node.add_variation(chess.Move.from_uci(move.uci))
         better.comment = comment(_join(score_words(move.cp), move.answers))
-    end = _add_line(slip, refutation_line(finding))
+    end = _add_line(slip, finding.punishment)
     if end is not slip:
         slip.variations[0].nags.add(NAG["!"])
-        won = GAIN_WORDS.get(finding.gain, finding.gain)
         score = score_words(finding.cp_slip)
-        end.comment = comment(f"The gain: {won}; score of the side that slipped: {score}.")
+        end.comment = comment(f"The gain: {GAIN_WORDS[finding.gain]}; score of the side that slipped: {score}.")
     for san in finding.also:
         other = slip.add_variation(slip.board().parse_san(san))
         other.comment = "Punishes as well."
 
 
-def _add_bait(node: chess.pgn.GameNode, finding: Finding, scan: Scan, level: float) -> None:
-    if finding.bait is None:
-        return
+def _add_bait(node: chess.pgn.GameNode, finding: BaitFinding, scan: Scan, level: float) -> None:
     bait = node.add_variation(chess.Move.from_uci(finding.bait.uci))
     bait.nags.add(NAG["?!"])
     bait.comment = comment(_join(finding.why_tempting, finding.why_it_fails))
     details = finding.bait_details
-    if details is not None and details.repertoire_move is not None:
+    if details.repertoire_move is not None:
         node.add_variation(chess.Move.from_uci(details.repertoire_move.uci)).comment = "The repertoire move."
     for reply in finding.replies:
         slip = bait.add_variation(chess.Move.from_uci(reply.slip.uci))
         slip.nags.add(NAG[slip_sign(reply.cp_best, reply.cp_slip)])
         share = percent(at_level(reply.chance, scan.levels, level))
         slip.comment = comment(f"Played by {share} at {level:.0f}.")
-        answer = _add_line(slip, reply.refutation.line or (reply.refutation.san,))
+        answer = _add_line(slip, reply.refutation.moves)
         if answer is not slip:
             slip.variations[0].nags.add(NAG["!"])
-    if details is not None and details.otherwise:
+    if details.otherwise:
         end = _add_line(bait, details.otherwise)
         if not end.comment:
             end.comment = "If they do not fall for it."
@@ -205,19 +192,14 @@ def epd_records(finding: Finding) -> list[str]:
     disputed = "Disputed." if finding.disputed else ""
     about = _string(_join(disputed, title_of(finding) + ".", finding.why_tempting, finding.why_it_fails))
     name = _string(finding.id, limit=80)
-    if finding.kind == "bait":
-        if finding.bait is None:
-            return []
+    if isinstance(finding, BaitFinding):
         board.push_uci(finding.bait.uci)
         records = []
         for number, reply in enumerate(finding.replies, 1):
             after = board.copy(stack=False)
             after.push_uci(reply.slip.uci)
-            pv = reply.refutation.line or (reply.refutation.san,)
-            records.append(_punish(after, pv, (), reply.cp_slip, f"{name}.{number}", about))
+            records.append(_punish(after, reply.refutation.moves, (), reply.cp_slip, f"{name}.{number}", about))
         return records
-    if finding.slip is None:
-        return []
     slip = chess.Move.from_uci(finding.slip.uci)
     first: dict[str, object] = {"am": [slip]}
     if alternatives(finding):
@@ -226,8 +208,8 @@ def epd_records(finding: Finding) -> list[str]:
     first |= {"ce": ce(finding.cp_best), "id": f"{name}.a", "c0": about}
     records = [board.epd(en_passant="fen", **first)]  # type: ignore[arg-type]
     board.push(slip)
-    if refutation_line(finding):
-        records.append(_punish(board, refutation_line(finding), finding.also, finding.cp_slip, f"{name}.b", about))
+    if finding.punishment:
+        records.append(_punish(board, finding.punishment, finding.also, finding.cp_slip, f"{name}.b", about))
     return records
 
 

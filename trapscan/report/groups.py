@@ -6,8 +6,8 @@ from dataclasses import dataclass
 
 from trapscan.contract import Finding, Scan
 from trapscan.levels import at_level
+from trapscan.order import TOLL_DIGITS, by_toll, rounded
 from trapscan.plain import plain
-from trapscan.report.levels import by_toll
 from trapscan.report.view import SECTIONS, Card, card, opening_family, section_of
 
 
@@ -26,7 +26,7 @@ def sections(scan: Scan, level: float, shown: int) -> list[Section]:
     """The report's sections that hold anything, each by toll at `level`, at most `shown` cards in each."""
     out = []
     for kind, heading, about in SECTIONS:
-        ordered = by_toll([finding for finding in scan.findings if section_of(finding) == kind], scan, level)
+        ordered = by_toll([finding for finding in scan.findings if section_of(finding) == kind], scan.levels, level)
         if ordered:
             cards = tuple(card(finding, scan, level) for finding in ordered[:shown])
             out.append(Section(kind, heading, about, cards, len(ordered) - len(cards)))
@@ -49,7 +49,7 @@ def by_opening(scan: Scan, level: float, shown: int) -> list[OpeningGroup]:
     """The findings by opening family, the one that costs most first and those without a name last; `shown` of each,
     by toll."""
     families: dict[str, list[Finding]] = {}
-    for finding in by_toll(scan.findings, scan, level):
+    for finding in by_toll(scan.findings, scan.levels, level):
         families.setdefault(opening_family(finding), []).append(finding)
     groups = []
     for name, findings in families.items():
@@ -63,4 +63,4 @@ def by_opening(scan: Scan, level: float, shown: int) -> list[OpeningGroup]:
                 worst=tuple(card(finding, scan, level) for finding in findings[:shown]),
             )
         )
-    return sorted(groups, key=lambda group: (not group.name, -round(group.toll, 6), group.name))
+    return sorted(groups, key=lambda group: (not group.name, -rounded(group.toll, TOLL_DIGITS), group.name))

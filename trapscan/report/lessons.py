@@ -19,16 +19,24 @@ from dataclasses import dataclass
 
 import chess
 
-from trapscan.contract import Finding, Scan
+from trapscan.contract import Gain, Scan, SlipFinding
 from trapscan.errors import ReportError
 from trapscan.levels import at_level
 from trapscan.plain import plain
-from trapscan.report.bait_lessons import as_trick
+from trapscan.report.bait_lessons import as_slip
 from trapscan.report.levels import must_know_at
-from trapscan.report.view import BETTER, board_of_finding, centipawns, opening_family, refutation_line
+from trapscan.report.view import BETTER, board_of_finding, centipawns, opening_family
 
 MUST_KNOW_WEIGHT = 1.5
-GAIN_WEIGHTS = {"mate": 1.3, "queen": 1.2, "rook": 1.1, "piece": 1.1, "exchange": 0.9, "pawn": 0.5, "attack": 0.3}
+GAIN_WEIGHTS = {
+    Gain.MATE: 1.3,
+    Gain.QUEEN: 1.2,
+    Gain.ROOK: 1.1,
+    Gain.PIECE: 1.1,
+    Gain.EXCHANGE: 0.9,
+    Gain.PAWN: 0.5,
+    Gain.ATTACK: 0.3,
+}
 """A lesson wants something to show for it: a worse position with nothing lost yet teaches the least."""
 NO_MOTIF_WEIGHT = 0.35
 SOON = 5
@@ -53,7 +61,7 @@ class Lesson:
     level: int
     seed: int
     scan: Scan
-    findings: tuple[Finding, ...]
+    findings: tuple[SlipFinding, ...]
 
 
 def lesson(
@@ -78,21 +86,21 @@ def lesson(
         raise ReportError("a lesson needs at least one position")
     if side not in (None, "white", "black"):
         raise ReportError(f"unknown side {plain(str(side), limit=20)!r}: white or black")
-    findings = [as_trick(finding) for finding in scan.findings]
+    findings = [slip for slip in map(as_slip, scan.findings) if slip is not None]
     by_id = {finding.id: finding for finding in findings}
+    known = {finding.id for finding in scan.findings}
     for name in (*pin, *drop):
-        if name not in by_id:
+        if name not in known:
             raise ReportError(f"no finding {plain(name, limit=60)!r} in this scan")
     wanted = {motif.casefold() for motif in motifs}
+    for name in pin:
+        if name not in by_id or not by_id[name].punishment:
+            raise ReportError(f"{plain(name, limit=60)!r} has nothing to ask for: it cannot be pinned")
     pinned = [by_id[name] for name in dict.fromkeys(pin)]
-    for finding in pinned:
-        if finding.slip is None or not refutation_line(finding):
-            raise ReportError(f"{plain(finding.id, limit=60)!r} has no slip to ask for: it cannot be pinned")
     pool = [
         finding
         for finding in findings
-        if finding.slip is not None
-        and refutation_line(finding)
+        if finding.punishment
         and finding.id not in drop
         and not finding.disputed
         and finding not in pinned
@@ -107,8 +115,8 @@ def lesson(
 
 
 def choose(
-    pool: Sequence[Finding], scan: Scan, level: float, count: int, seed: int, pinned: Sequence[Finding]
-) -> list[Finding]:
+    pool: Sequence[SlipFinding], scan: Scan, level: float, count: int, seed: int, pinned: Sequence[SlipFinding]
+) -> list[SlipFinding]:
     """The pinned ones, then the worthiest of the pool, one by one, each unlike those taken before."""
     chosen = list(pinned)
     left = {finding.id: worth(finding, scan, level) * _lot(seed, finding.id) for finding in pool}
@@ -127,15 +135,15 @@ def choose(
     return chosen
 
 
-def worth(finding: Finding, scan: Scan, level: float) -> float:
+def worth(finding: SlipFinding, scan: Scan, level: float) -> float:
     """How much a group of the level gains from the position; see the module's text."""
     toll = max(0.0, at_level(finding.toll, scan.levels, level))
     chance = at_level(finding.chance, scan.levels, level)
     find = at_level(finding.find, scan.levels, level)
-    shown = GAIN_WEIGHTS.get(finding.gain, 1.0) * (1.0 if finding.motifs else NO_MOTIF_WEIGHT)
+    shown = GAIN_WEIGHTS[finding.gain] * (1.0 if finding.motifs else NO_MOTIF_WEIGHT)
     if finding.ply > SOON:
         shown *= SOON / finding.ply
-    if finding.slip and finding.refutation and finding.refutation.uci[2:4] == finding.slip.uci[2:4]:
+    if finding.refutation and finding.refutation.uci[2:4] == finding.slip.uci[2:4]:
         shown *= TAKEN_WEIGHT
     if centipawns(finding.cp_slip) > -BETTER:
         shown *= NO_WORSE_WEIGHT
@@ -143,20 +151,20 @@ def worth(finding: Finding, scan: Scan, level: float) -> float:
     return value * (MUST_KNOW_WEIGHT if must_know_at(finding, scan.levels, level) else 1.0)
 
 
-def difficulty(finding: Finding, scan: Scan, level: float) -> float:
+def difficulty(finding: SlipFinding, scan: Scan, level: float) -> float:
     """How hard the question is: a slip that many play, a refutation that few find, a gain that comes late."""
     find = min(0.99, max(0.01, at_level(finding.find, scan.levels, level)))
     chance = at_level(finding.chance, scan.levels, level)
-    forced = refutation_line(finding)[0]
+    forced = finding.punishment[0]
     calm = 0.0 if any(sign in forced for sign in "x+#") else 0.4
     return -math.log(find) + chance + 0.12 * min(finding.ply, 9) + calm
 
 
 def _lower(
     left: dict[str, float],
-    by_id: dict[str, Finding],
+    by_id: dict[str, SlipFinding],
     boards: dict[str, dict[chess.Square, chess.Piece]],
-    taken: Finding,
+    taken: SlipFinding,
 ) -> None:
     """Lower the worth of what resembles `taken`; what is alike goes."""
     for name in list(left):
@@ -177,13 +185,13 @@ def _lower(
 
 
 def alike(
-    one: Finding, other: Finding, men: dict[chess.Square, chess.Piece], others: dict[chess.Square, chess.Piece]
+    one: SlipFinding, other: SlipFinding, men: dict[chess.Square, chess.Piece], others: dict[chess.Square, chess.Piece]
 ) -> bool:
     """Whether a pupil would feel to see the same thing twice: one victim, and the same slip and reply, or nearly the
     same position."""
     if one.victim != other.victim:
         return False
-    if one.slip is not None and other.slip is not None and one.refutation is not None and other.refutation is not None:
+    if one.refutation is not None and other.refutation is not None:
         same_slip = one.slip.uci == other.slip.uci
         if same_slip and one.refutation.uci == other.refutation.uci:
             return True
@@ -192,7 +200,7 @@ def alike(
     return sum(men.get(square) != others.get(square) for square in chess.SQUARES) <= SAME_STRUCTURE
 
 
-def _family(finding: Finding) -> str:
+def _family(finding: SlipFinding) -> str:
     """The opening, a gambit's two halves being one; without a name, the first two moves."""
     name = opening_family(finding).removesuffix(" Accepted").removesuffix(" Declined")
     return name or " ".join(finding.line[:3])

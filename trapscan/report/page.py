@@ -14,7 +14,7 @@ import chess
 import jinja2
 from markupsafe import Markup
 
-from trapscan.contract import Finding, Scan
+from trapscan.contract import BaitFinding, Finding, Scan, SlipFinding
 from trapscan.plain import plain
 from trapscan.report.lines import lines_of
 from trapscan.report.markdown import summary
@@ -29,8 +29,6 @@ from trapscan.report.view import (
     kind_words,
     marked,
     opening_family,
-    owner,
-    refutation_line,
     section_of,
     slip_sign,
 )
@@ -139,9 +137,10 @@ def inert(data: Any) -> str:
 def finding_data(finding: Finding, scan: Scan, level: float) -> dict[str, Any]:
     """What the page's scripts need of a finding: moves as [SAN, UCI], words as plain text, numbers for every level."""
     words = card(finding, scan, level)
-    details = finding.bait_details
+    slip = finding if isinstance(finding, SlipFinding) else None
     balance = None
-    if details is not None:
+    if isinstance(finding, BaitFinding):
+        details = finding.bait_details
         balance = {
             name: _short(values) if len(values) == len(scan.levels) else []
             for name, values in (
@@ -154,7 +153,7 @@ def finding_data(finding: Finding, scan: Scan, level: float) -> dict[str, Any]:
         "kind": kind_words(finding),
         "section": section_of(finding),
         "victim": finding.victim,
-        "owner": owner(finding),
+        "owner": finding.owner,
         "fen": finding.fen,
         "start": finding.start_fen,
         "title": words.title,
@@ -165,7 +164,7 @@ def finding_data(finding: Finding, scan: Scan, level: float) -> dict[str, Any]:
         "opening": words.opening,
         "eco": plain(finding.opening.eco, limit=10) if finding.opening else "",
         "group": plain(opening_family(finding), limit=100),
-        "gain": GAIN_WORDS.get(finding.gain, finding.gain).split(" ")[-1],
+        "gain": GAIN_WORDS[finding.gain].split(" ")[-1],
         "motifs": [plain(motif, limit=60) for motif in finding.motifs],
         "tempting": words.tempting,
         "fails": words.fails,
@@ -182,7 +181,7 @@ def finding_data(finding: Finding, scan: Scan, level: float) -> dict[str, Any]:
                 "squares": list(twin.squares),
                 "text": plain(f"{score_words(twin.cp_move)} instead of {score_words(finding.cp_slip)}. {twin.reason}"),
             }
-            for twin in finding.look_alikes[:3]
+            for twin in (slip.look_alikes[:3] if slip else ())
         ],
     }
 
@@ -208,18 +207,16 @@ def _short(values: Sequence[float]) -> list[float]:
 def _plays(finding: Finding) -> list[dict[str, Any]]:
     """The continuations to play on the board; `slip` is the index of the slip among the moves (-1: there is none)."""
     board = board_of_finding(finding)
-    if finding.kind != "bait" or finding.bait is None:
-        slip = [finding.slip.san] if finding.slip else []
-        moves = moves_of(board, (*slip, *refutation_line(finding)))
+    if isinstance(finding, SlipFinding):
+        moves = moves_of(board, (finding.slip.san, *finding.punishment))
         _sign(moves, 0, slip_sign(finding.cp_best, finding.cp_slip))
         return [{"label": "Refutation", "slip": 0, "moves": moves}]
     plays = []
     for reply in finding.replies:
-        answer = reply.refutation.line or (reply.refutation.san,)
-        moves = moves_of(board, (finding.bait.san, reply.slip.san, *answer))
+        moves = moves_of(board, (finding.bait.san, reply.slip.san, *reply.refutation.moves))
         _sign(moves, 1, slip_sign(reply.cp_best, reply.cp_slip))
         plays.append({"label": f"If {plain(reply.slip.san, limit=12)}", "slip": 1, "moves": moves})
-    if finding.bait_details is not None and finding.bait_details.otherwise:
+    if finding.bait_details.otherwise:
         moves = moves_of(board, (finding.bait.san, *finding.bait_details.otherwise))
         plays.append({"label": "If they do not fall for it", "slip": -1, "moves": moves})
     return plays or [{"label": "The bait", "slip": -1, "moves": moves_of(board, (finding.bait.san,))}]

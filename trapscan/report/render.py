@@ -9,6 +9,7 @@ from pathlib import Path
 
 from trapscan.contract import Scan
 from trapscan.errors import ReportError
+from trapscan.order import in_order
 from trapscan.report import games, tables
 from trapscan.report.files import write_text_aside
 from trapscan.report.markdown import markdown
@@ -43,7 +44,7 @@ def write_reports(
         shown = default if isinstance(default, int) and default > 0 else DEFAULT_SHOWN
     if shown < 1:
         raise ReportError("at least one finding of a kind must be shown")
-    ranked = games.ordered(told, at)
+    ranked = in_order(told.findings, told.levels, at)
     forms: dict[str, Callable[[], Iterable[str]]] = {  # made one after the other: of a whole opening book each is large
         "report.html": lambda: page_in_pieces(told, at, shown),
         "report.md": lambda: [markdown(told, at, shown)],

@@ -8,7 +8,7 @@ from typing import Any
 
 import msgspec
 
-from trapscan.contract import GAINS, KINDS, SCHEMA, Scan
+from trapscan.contract import Scan
 
 SCHEMA_FILE = "scan.schema.json"
 
@@ -19,10 +19,6 @@ def scan_schema() -> dict[str, Any]:
     definitions = dict(components)
     scan = dict(definitions.pop("Scan"))
     assert root == {"$ref": "#/$defs/Scan"}
-    scan["properties"] = scan["properties"] | {"schema": {"const": SCHEMA}}
-    words = {"kind": KINDS, "gain": GAINS, "victim": ("white", "black")}
-    finding = definitions["Finding"]["properties"]
-    finding.update({name: finding[name] | {"enum": list(values)} for name, values in words.items()})
     for part in definitions.values():  # a docstring's indentation differs between versions of Python
         if "description" in part:
             part["description"] = " ".join(part["description"].split())

@@ -9,7 +9,7 @@ from pathlib import Path
 import chess
 from markupsafe import Markup
 
-from trapscan.contract import Finding
+from trapscan.contract import Side, SlipFinding
 from trapscan.errors import ReportError
 from trapscan.levels import at_level
 from trapscan.plain import plain
@@ -22,7 +22,7 @@ from trapscan.report.page import asset, environment, policy
 from trapscan.report.pdf import Item, sheet_pdf
 from trapscan.report.tables import question
 from trapscan.report.text import FAIR_PLAY
-from trapscan.report.view import Card, card, refutation_line, slip_and_reply
+from trapscan.report.view import Card, card, slip_and_reply
 
 PAPERS = ("a4", "letter")
 OTHERS = 3
@@ -62,7 +62,7 @@ def questions(lesson: Lesson) -> Sheet:
     items = []
     for number, finding in enumerate(lesson.findings, 1):
         board = chess.Board(finding.fen)
-        items.append(Item(number, question(finding), board, finding.victim == "black", (), (), writing=True))
+        items.append(Item(number, question(finding), board, finding.victim is Side.BLACK, (), (), writing=True))
     about = f"For players around {lesson.level}. {len(items)} positions, from easy to hard."
     return Sheet("questions", "Questions", about, tuple(items))
 
@@ -72,9 +72,7 @@ def answers(lesson: Lesson) -> Sheet:
     items = []
     for number, finding in enumerate(lesson.findings, 1):
         words = card(finding, lesson.scan, lesson.level)
-        arrows: list[Arrow] = []
-        if finding.slip is not None:
-            arrows.append((finding.slip.uci, "slip"))
+        arrows: list[Arrow] = [(finding.slip.uci, "slip")]
         if finding.refutation is not None:
             arrows.append((finding.refutation.uci, "refutation"))
         board = chess.Board(finding.fen)
@@ -83,7 +81,7 @@ def answers(lesson: Lesson) -> Sheet:
                 number,
                 words.title,
                 board,
-                finding.victim == "black",
+                finding.victim is Side.BLACK,
                 tuple(arrows),
                 _answer(words, others_here(finding, lesson)),
                 writing=False,
@@ -93,13 +91,11 @@ def answers(lesson: Lesson) -> Sheet:
     return Sheet("answers", "Answers", about, tuple(items))
 
 
-def others_here(finding: Finding, lesson: Lesson) -> str:
+def others_here(finding: SlipFinding, lesson: Lesson) -> str:
     """Other slips in the same position, which are right answers too: the most likely ones with their refutations."""
     levels, level = lesson.scan.levels, lesson.level
     others = [
-        other
-        for other in lesson.scan.findings
-        if other.fen == finding.fen and other.id != finding.id and other.slip is not None and refutation_line(other)
+        other for other in lesson.scan.slips if other.fen == finding.fen and other.id != finding.id and other.punishment
     ]
     others.sort(key=lambda other: (-at_level(other.chance, levels, level), other.id))
     return ", ".join(slip_and_reply(other) for other in others[:OTHERS])

@@ -5,21 +5,18 @@ from __future__ import annotations
 import csv
 from collections.abc import Iterable, Iterator, Sequence
 
-from trapscan.contract import Finding, Scan
+from trapscan.contract import BaitFinding, Finding, Scan, SlipFinding
 from trapscan.levels import at_level
+from trapscan.order import by_toll
 from trapscan.plain import plain
-from trapscan.report.levels import by_toll
 from trapscan.report.text import GAIN_WORDS, numbered, percent, points, side_name
 from trapscan.report.view import (
     SECTIONS,
     Card,
     board_at,
-    board_of_finding,
     card,
     centipawns,
     opening_text,
-    owner,
-    refutation_line,
     second_words,
     section_of,
     slip_and_reply,
@@ -55,14 +52,13 @@ def findings_csv(findings: Iterable[Finding], scan: Scan, level: float) -> Itera
     yield str(writer.writerow(CSV_COLUMNS))
     for finding in findings:
         words = card(finding, scan, level)
-        move = finding.bait if finding.kind == "bait" else finding.slip
         numbers = [
             f"{at_level(values, scan.levels, level):.6g}"
             for values in (finding.toll, finding.chance, finding.find, finding.reach, finding.cost)
         ]
         row = [
             cell(finding.id), finding.kind, finding.victim, f"{level:.0f}", *numbers, int(words.must_know),
-            cell(words.title), cell(words.line), cell(finding.fen), cell(move.san if move else ""),
+            cell(words.title), cell(words.line), cell(finding.fen), cell(finding.move.san),
             cell(words.refutation), cell(words.also), cell(words.instead), centipawns(finding.cp_best),
             centipawns(finding.cp_slip), finding.gain, f"{finding.material:g}", cell(words.motifs),
             cell(words.opening), cell(words.tempting), cell(words.fails), finding.move_orders,
@@ -80,9 +76,8 @@ def _verdict(finding: Finding) -> str:
 def question(finding: Finding) -> str:
     """What a pupil is asked about the position."""
     side = side_name(finding.victim)
-    if finding.kind == "bait":
-        board = board_of_finding(finding)
-        return f"{'White' if board.turn else 'Black'} to move: which move sets a trick, and which?"
+    if isinstance(finding, BaitFinding):
+        return f"{side_name(finding.owner)} to move: which move sets a trick, and which?"
     return f"{side} to move: which natural move fails, and to what?"
 
 
@@ -90,12 +85,12 @@ def answer(words: Card) -> str:
     """The answer in a sentence or four."""
     finding = words.finding
     parts = [words.title + "."]
-    if len(refutation_line(finding)) > 1:
+    if isinstance(finding, SlipFinding) and len(finding.punishment) > 1:
         parts.append(f"The line: {words.refutation}.")
     parts += [words.tempting, words.fails]
     if words.instead:
         parts.append(f"Instead: {words.instead}.")
-    if finding.kind == "bait":
+    if isinstance(finding, BaitFinding):
         parts += words.extra
     elif finding.disputed:
         parts += ["The engines disagree.", second_words(finding)]
@@ -121,7 +116,7 @@ def terminal_summary(scan: Scan, *, width: int = 80, count: int = 10, level: flo
     at = scan.level if level is None else level
     blocks = []
     for kind, heading, _ in SECTIONS:
-        ranked = by_toll([finding for finding in scan.findings if section_of(finding) == kind], scan, at)
+        ranked = by_toll([finding for finding in scan.findings if section_of(finding) == kind], scan.levels, at)
         if not ranked:
             continue
         rows = [_row(finding, scan, at) for finding in ranked[:count]]
@@ -139,10 +134,10 @@ _HEAD = ("Toll", "Played", "Slip and answer", "Gain", "Where")
 def _row(finding: Finding, scan: Scan, level: float) -> tuple[str, str, str, str, str]:
     toll = points(at_level(finding.toll, scan.levels, level))
     chance = percent(at_level(finding.chance, scan.levels, level))
-    what = title_of(finding) if finding.kind == "bait" else slip_and_reply(finding)
+    what = title_of(finding) if isinstance(finding, BaitFinding) else slip_and_reply(finding)
     line = numbered(board_at(finding.start_fen), finding.line)
-    gain = GAIN_WORDS.get(finding.gain, finding.gain).split(" ")[-1]
-    return toll, chance, what, gain, opening_text(finding) or line or side_name(owner(finding))
+    gain = GAIN_WORDS[finding.gain].split(" ")[-1]
+    return toll, chance, what, gain, opening_text(finding) or line or side_name(finding.owner)
 
 
 def _table(rows: Sequence[tuple[str, str, str, str, str]], width: int) -> str:

@@ -7,17 +7,17 @@ from collections.abc import Sequence
 
 import chess
 
-from trapscan.contract import Cp
+from trapscan.contract import Cp, Gain
 from trapscan.plain import plain
 
 GAIN_WORDS = {
-    "mate": "mate",
-    "queen": "the queen",
-    "rook": "a rook",
-    "piece": "a piece",
-    "exchange": "the exchange",
-    "pawn": "a pawn",
-    "attack": "the better position",
+    Gain.MATE: "mate",
+    Gain.QUEEN: "the queen",
+    Gain.ROOK: "a rook",
+    Gain.PIECE: "a piece",
+    Gain.EXCHANGE: "the exchange",
+    Gain.PAWN: "a pawn",
+    Gain.ATTACK: "the better position",
 }
 
 FAIR_PLAY = (

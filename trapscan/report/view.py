@@ -2,19 +2,32 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 
 import chess
 import msgspec
 
-from trapscan.contract import BaitReply, Cp, Finding, Instead, Scan
+from trapscan.contract import (
+    BaitFinding,
+    BaitReply,
+    Cp,
+    Finding,
+    Gain,
+    Instead,
+    LookAlike,
+    RepertoireSide,
+    Scan,
+    Side,
+    SlipFinding,
+    SlipKind,
+)
 from trapscan.errors import ReportError
 from trapscan.levels import at_level
 from trapscan.plain import plain
 from trapscan.report.levels import must_know_at
-from trapscan.report.text import GAIN_WORDS, and_list, numbered, percent, points, score_words, signed
+from trapscan.report.text import GAIN_WORDS, and_list, numbered, percent, points, score_words, side_name, signed
 from trapscan.score import CP_CEILING
 
 BLUNDER = 0.30
@@ -57,6 +70,7 @@ class Card:
     motifs: str
     evidence: str
     extra: tuple[str, ...]
+    twins: tuple[LookAlike, ...]
 
 
 def section_of(finding: Finding) -> str:
@@ -82,16 +96,6 @@ def board_at(fen: str) -> chess.Board:
 @lru_cache(maxsize=8192)
 def _parsed(fen: str) -> chess.Board:
     return chess.Board(fen)
-
-
-def owner(finding: Finding) -> str:
-    """The side whose repertoire the finding speaks to: "white" or "black"."""
-    other = "black" if finding.victim == "white" else "white"
-    if finding.kind == "trick":
-        return other
-    if finding.kind == "bait":
-        return "white" if board_of_finding(finding).turn else "black"
-    return finding.victim
 
 
 def expected(value: Cp) -> float:
@@ -120,57 +124,45 @@ def marked(san: str, sign: str) -> str:
     return san if sign == "!" and san.endswith("#") else san + sign
 
 
-def refutation_line(finding: Finding) -> tuple[str, ...]:
-    """The punishing line (SAN), at least its first move; empty where none is known."""
-    if finding.refutation is None:
-        return ()
-    return finding.refutation.line or (finding.refutation.san,)
-
-
-def slip_and_reply(finding: Finding) -> str:
+def slip_and_reply(finding: SlipFinding) -> str:
     """The slip and the reply with numbers and signs: "6...Nxb5?? 7.Nxc6+!"."""
-    if finding.slip is None:
-        return ""
     moves = [marked(finding.slip.san, slip_sign(finding.cp_best, finding.cp_slip))]
-    moves += [marked(san, "!") for san in refutation_line(finding)[:1]]
+    moves += [marked(san, "!") for san in finding.punishment[:1]]
     return numbered(board_of_finding(finding), moves)
 
 
 def title_of(finding: Finding) -> str:
     """A headline: the slip, what it costs, and the reply."""
     board = board_of_finding(finding)
-    if finding.kind == "bait" and finding.bait is not None:
+    if isinstance(finding, BaitFinding):
         count = len(finding.replies)
         return f"{numbered(board, [marked(finding.bait.san, '?!')])} sets {count} trick{'' if count == 1 else 's'}"
-    if finding.slip is None:
-        return plain(finding.id)
     slip = numbered(board, [marked(finding.slip.san, slip_sign(finding.cp_best, finding.cp_slip))])
-    punish = refutation_line(finding)[:1]
+    punish = finding.punishment[:1]
     reply = numbered(after_move(board), [marked(san, "!") for san in punish])
-    if finding.gain == "mate":
+    if finding.gain is Gain.MATE:
         return f"{slip} runs into mate" + (f": {reply}" if reply else "")
-    if finding.gain == "attack":
+    if finding.gain is Gain.ATTACK:
         return f"{slip} gives {_lost_ground(finding)}" + (f" after {reply}" if reply else "")
-    gain = GAIN_WORDS.get(finding.gain, finding.gain)
+    gain = GAIN_WORDS[finding.gain]
     return f"{slip} loses {gain}" + (f" to {reply}" if reply else "")
 
 
-def _lost_ground(finding: Finding) -> str:
+def _lost_ground(finding: SlipFinding) -> str:
     """What a slip that loses no material gives; the score decides how strong the word may be."""
     left = centipawns(finding.cp_slip)
-    punisher = "Black" if finding.victim == "white" else "White"
+    punisher = side_name(finding.victim.other)
     if left <= -WON:
         return f"{punisher} a winning position"
     return f"{punisher} the better position" if left <= -BETTER else "the advantage away"
 
 
-def alternatives(finding: Finding) -> tuple[Instead, ...]:
+def alternatives(finding: SlipFinding) -> tuple[Instead, ...]:
     """What to play instead, the slip itself left out (engines may contradict themselves at different depths)."""
-    slip = finding.slip.uci if finding.slip is not None else ""
-    return tuple(move for move in finding.instead if move.uci != slip)
+    return tuple(move for move in finding.instead if move.uci != finding.slip.uci)
 
 
-def _instead(finding: Finding) -> str:
+def _instead(finding: SlipFinding) -> str:
     board = board_of_finding(finding)
     parts = []
     for move in alternatives(finding):
@@ -198,47 +190,52 @@ def opening_family(finding: Finding) -> str:
 
 def extra_sentences(finding: Finding, scan: Scan) -> tuple[str, ...]:
     """What else is worth a sentence at any level: preparation, move order, a second engine, a bait's terms."""
-    out: list[str] = []
+    if isinstance(finding, BaitFinding):
+        return tuple(_bait_terms(finding, scan))
+    return tuple(_slip_notes(finding))
+
+
+def _slip_notes(finding: SlipFinding) -> Iterator[str]:
     if finding.prepared is not None:
         answers = and_list([plain(san, limit=12) for san in finding.prepared.answers])
         if not finding.prepared.answers:
-            out.append("The repertoire holds this slip but no answer to it.")
+            yield "The repertoire holds this slip but no answer to it."
         elif finding.prepared.right:
-            out.append(f"The repertoire already holds a right answer: {answers}.")
+            yield f"The repertoire already holds a right answer: {answers}."
         else:
-            out.append(f"The repertoire answers with {answers}, which lets it off: prepare the refutation.")
-    if finding.kind == "unsound":
-        out.append("This move stands in the repertoire.")
+            yield f"The repertoire answers with {answers}, which lets it off: prepare the refutation."
+    if finding.kind is SlipKind.UNSOUND:
+        yield "This move stands in the repertoire."
     if finding.poisoned:
-        out.append("What the slip takes is poisoned.")
+        yield "What the slip takes is poisoned."
     if finding.move_order_hint:
-        out.append(plain(finding.move_order_hint))
+        yield plain(finding.move_order_hint)
     if finding.beyond:
-        out.append(
-            f"This position lies {finding.beyond} pl{'y' if finding.beyond == 1 else 'ies'} past the line's end."
-        )
+        yield f"This position lies {finding.beyond} pl{'y' if finding.beyond == 1 else 'ies'} past the line's end."
     if second_words(finding):
-        out.append(second_words(finding))
-    details = finding.bait_details
-    if details is not None:
-        board = board_of_finding(finding)
-        if details.repertoire_move is not None:
-            out.append(f"The repertoire plays {numbered(board, [details.repertoire_move.san])}.")
-        if details.against is None:
-            out.append("The repertoire holds no move here: the balance is against best play.")
-        elif details.against != details.repertoire_move:
-            against = f"{numbered(board, [details.against.san])}, the engine's first choice"
-            out.append(f"The balance is against {against}: the repertoire's own move costs too much.")
-        lower = "firm: it stays positive" if details.firm else "not firm: nothing is gained"
-        out.append(f"The balance is {lower} at its lower end.")
-        if len(details.net) == len(scan.levels):
-            by_level = [f"{signed(100 * net)} at {level}" for level, net in zip(scan.levels, details.net, strict=True)]
-            out.append(f"Balance by level: {', '.join(by_level)}.")
-        if details.pays_below is not None:
-            out.append(f"From {details.pays_below} on it no longer pays.")
-        if details.otherwise:
-            out.append(f"If they do not fall for it: {numbered(after_move(board), details.otherwise)}.")
-    return tuple(out)
+        yield second_words(finding)
+
+
+def _bait_terms(finding: BaitFinding, scan: Scan) -> Iterator[str]:
+    if second_words(finding):
+        yield second_words(finding)
+    details, board = finding.bait_details, board_of_finding(finding)
+    if details.repertoire_move is not None:
+        yield f"The repertoire plays {numbered(board, [details.repertoire_move.san])}."
+    if details.against is None:
+        yield "The repertoire holds no move here: the balance is against best play."
+    elif details.against != details.repertoire_move:
+        against = f"{numbered(board, [details.against.san])}, the engine's first choice"
+        yield f"The balance is against {against}: the repertoire's own move costs too much."
+    lower = "firm: it stays positive" if details.firm else "not firm: nothing is gained"
+    yield f"The balance is {lower} at its lower end."
+    if len(details.net) == len(scan.levels):
+        by_level = [f"{signed(100 * net)} at {level}" for level, net in zip(scan.levels, details.net, strict=True)]
+        yield f"Balance by level: {', '.join(by_level)}."
+    if details.pays_below is not None:
+        yield f"From {details.pays_below} on it no longer pays."
+    if details.otherwise:
+        yield f"If they do not fall for it: {numbered(after_move(board), details.otherwise)}."
 
 
 def second_words(finding: Finding) -> str:
@@ -262,36 +259,34 @@ def after_move(board: chess.Board) -> chess.Board:
     return after
 
 
-def bait_sentences(finding: Finding, scan: Scan, level: float) -> list[str]:
+def bait_sentences(finding: BaitFinding, scan: Scan, level: float) -> list[str]:
     """The tricks of a bait and its balance at `level`."""
     details = finding.bait_details
     out = [reply_sentence(finding, reply, scan.levels, level) for reply in finding.replies]
-    if details is not None:
 
-        def value(numbers: Sequence[float]) -> str:
-            return signed(100 * at_level(numbers, scan.levels, level)) if len(numbers) == len(scan.levels) else "?"
+    def value(numbers: Sequence[float]) -> str:
+        return signed(100 * at_level(numbers, scan.levels, level)) if len(numbers) == len(scan.levels) else "?"
 
-        out.append(
-            f"In points per 100 games at this level: price at best play {value(details.price)}, "
-            f"gain from slips {value(details.slips_gain)}, balance {value(details.net)} "
-            f"(between {value(details.net_low)} and {value(details.net_high)})."
-        )
+    out.append(
+        f"In points per 100 games at this level: price at best play {value(details.price)}, "
+        f"gain from slips {value(details.slips_gain)}, balance {value(details.net)} "
+        f"(between {value(details.net_low)} and {value(details.net_high)})."
+    )
     return out
 
 
-def reply_sentence(finding: Finding, reply: BaitReply, levels: Sequence[int], level: float) -> str:
+def reply_sentence(finding: BaitFinding, reply: BaitReply, levels: Sequence[int], level: float) -> str:
     """One trick that a bait sets, in a sentence."""
     board = board_of_finding(finding)
-    if finding.bait is not None:
-        board.push_uci(finding.bait.uci)
+    board.push_uci(finding.bait.uci)
     moves = [marked(reply.slip.san, slip_sign(reply.cp_best, reply.cp_slip)), marked(reply.refutation.san, "!")]
     share = percent(at_level(reply.chance, levels, level))
-    return f"{numbered(board, moves)}: {GAIN_WORDS.get(reply.gain, reply.gain)}; played by {share}."
+    return f"{numbered(board, moves)}: {GAIN_WORDS[reply.gain]}; played by {share}."
 
 
 def evidence_text(finding: Finding) -> str:
     """ "played 7 of 41 times", or empty where no games were given."""
-    if finding.evidence is None:
+    if isinstance(finding, BaitFinding) or finding.evidence is None:
         return ""
     if not finding.evidence.games:
         return "the position never arose"
@@ -306,6 +301,8 @@ def card(finding: Finding, scan: Scan, level: float) -> Card:
 
     board = board_of_finding(finding)
     start = board_at(finding.start_fen)
+    slip = finding if isinstance(finding, SlipFinding) else None
+    baited = bait_sentences(finding, scan, level) if isinstance(finding, BaitFinding) else []
     return Card(
         finding=finding,
         title=title_of(finding),
@@ -320,12 +317,13 @@ def card(finding: Finding, scan: Scan, level: float) -> Card:
         must_know=must_know_at(finding, scan.levels, level),
         tempting=plain(finding.why_tempting),
         fails=plain(finding.why_it_fails),
-        refutation=numbered(after_move(board), refutation_line(finding)),
-        also=and_list([plain(san, limit=12) for san in finding.also]),
-        instead=_instead(finding),
+        refutation=numbered(after_move(board), slip.punishment) if slip else "",
+        also=and_list([plain(san, limit=12) for san in slip.also]) if slip else "",
+        instead=_instead(slip) if slip else "",
         motifs=", ".join(plain(motif, limit=60) for motif in finding.motifs),
         evidence=evidence_text(finding),
-        extra=(*bait_sentences(finding, scan, level), *extra_sentences(finding, scan)),
+        twins=slip.look_alikes if slip else (),
+        extra=(*baited, *extra_sentences(finding, scan)),
     )
 
 
@@ -334,13 +332,13 @@ def for_side(scan: Scan, side: str | None) -> Scan:
     sides can be told for another side than its own, since reach depends on who follows the repertoire."""
     if side is None or side == scan.side:
         return scan
-    if scan.side != "both" or side not in ("white", "black"):
+    if scan.side is not RepertoireSide.BOTH or side not in (Side.WHITE, Side.BLACK):
         raise ReportError(f"this scan was made for {scan.side}: scan again with --side {plain(side, limit=10)}")
-    told = []
+    told: list[Finding] = []
     for finding in scan.findings:
-        if finding.kind in ("trick", "pitfall"):
-            finding = msgspec.structs.replace(finding, kind="pitfall" if finding.victim == side else "trick")
-        elif owner(finding) != side:
-            continue
-        told.append(finding)
-    return msgspec.structs.replace(scan, side=side, findings=tuple(told))
+        if isinstance(finding, SlipFinding) and finding.kind is not SlipKind.UNSOUND:
+            kind = SlipKind.PITFALL if finding.victim == side else SlipKind.TRICK
+            told.append(msgspec.structs.replace(finding, kind=kind))
+        elif finding.owner == side:
+            told.append(finding)
+    return msgspec.structs.replace(scan, side=RepertoireSide(side), findings=tuple(told))

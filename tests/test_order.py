@@ -1,0 +1,74 @@
+"""The order of findings and the rule of rounding."""
+
+from __future__ import annotations
+
+import chess
+from hypothesis import given
+from hypothesis import strategies as st
+
+from trapscan.contract import Depth, Gain, MoveText, SecondOpinion, Side, SlipFinding, SlipKind, Verified
+from trapscan.order import by_toll, in_order, rounded
+
+LEVELS = (1000, 1400, 2000)
+
+
+def finding(name: str, kind: SlipKind, *toll: float) -> SlipFinding:
+    return SlipFinding(
+        id=name,
+        kind=kind,
+        victim=Side.WHITE,
+        fen=chess.STARTING_FEN,
+        start_fen=chess.STARTING_FEN,
+        line=(),
+        move_orders=1,
+        opening=None,
+        slip=MoveText(san="f3", uci="f2f3"),
+        cp_best=0,
+        cp_slip=-200,
+        gain=Gain.ATTACK,
+        chance=(0.1,) * 3,
+        find=(0.1,) * 3,
+        reach=(0.1,) * 3,
+        cost=(0.1,) * 3,
+        toll=toll,
+        depth=Depth(exposed=1000),
+        verified=Verified(nodes=1000),
+    )
+
+
+def test_order() -> None:
+    low, high = finding("c", SlipKind.TRICK, 1, 1, 9), finding("b", SlipKind.PITFALL, 2, 2, 0)
+    tie, ours = finding("a", SlipKind.TRICK, 1, 1, 1), finding("d", SlipKind.UNSOUND, 0, 0, 0)
+    noise = finding("0", SlipKind.TRICK, 1 - 1e-9, 1 - 1e-9, 1)
+    made = [low, high, tie, ours, noise]
+
+    def ids(level: int) -> str:
+        return "".join(f.id for f in in_order(made, LEVELS, level))
+
+    assert ids(1000) == "db0ac", "ours first, then by toll; equal tolls, and what differs by noise, by id"
+    assert ids(2000) == "dc0ab", "the order is that of the level asked for"
+    made.reverse()
+    assert ids(1000) == "db0ac", "the order of discovery does not matter"
+
+
+def test_by_toll_alone_and_what_is_denied_last() -> None:
+    denied = SecondOpinion(engine="x", cp_best=0, cp_slip=0, agrees=False)
+    low, high = finding("c", SlipKind.UNSOUND, 1, 1, 1), finding("b", SlipKind.TRICK, 2, 2, 2)
+    worst = finding("a", SlipKind.UNSOUND, 3, 3, 3)
+    worst = SlipFinding(
+        **{
+            **{f: getattr(worst, f) for f in worst.__struct_fields__},
+            "verified": Verified(nodes=1, second_engine=denied),
+        }
+    )
+    made = [low, high, worst]
+    assert [f.id for f in by_toll(made, LEVELS, 1000)] == ["a", "b", "c"]
+    assert [f.id for f in in_order(made, LEVELS, 1000)] == ["c", "b", "a"]
+
+
+@given(st.floats(-1e3, 1e3), st.integers(0, 6))
+def test_rounding_is_to_the_nearest_and_once_is_enough(value: float, digits: int) -> None:
+    """A value that has been rounded stays as it is, whatever file it went through; nothing reads as minus nothing."""
+    once = rounded(value, digits)
+    assert rounded(once, digits) == once and abs(once - value) <= 0.5 * 10**-digits + 1e-9
+    assert f"{once:.{digits}f}".lstrip("-0.") or not f"{once:.{digits}f}".startswith("-")
