@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from trapscan.levels import at_level
+from trapscan.levels import Lens, at_level
 
 LEVELS = (1000, 1200, 1600, 2000)
 
@@ -25,3 +25,11 @@ def test_the_only_level() -> None:
 def test_lists_that_do_not_fit(values: tuple[float, ...], levels: tuple[int, ...]) -> None:
     with pytest.raises(ValueError):
         at_level(values, levels, 1500)
+
+
+def test_flags_are_those_of_the_nearest_level() -> None:
+    flags = (True, False, True, False)
+    told = [Lens(LEVELS, level).flag(flags) for level in (800, 1100, 1101, 1450, 3000)]
+    assert told == [True, True, False, True, False]
+    assert not Lens(LEVELS, 1000).flag(())
+    assert Lens(LEVELS, 1500).value((1.0, 2.0, 3.0, 4.0)) == pytest.approx(2.75)

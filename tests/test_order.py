@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import chess
+import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
 from trapscan.contract import Depth, Gain, MoveText, SecondOpinion, Side, SlipFinding, SlipKind, Verified
-from trapscan.order import by_toll, in_order, rounded
+from trapscan.levels import Lens
+from trapscan.order import ORDERS, in_order, ranked, rounded
 
 LEVELS = (1000, 1400, 2000)
 
@@ -43,7 +45,7 @@ def test_order() -> None:
     made = [low, high, tie, ours, noise]
 
     def ids(level: int) -> str:
-        return "".join(f.id for f in in_order(made, LEVELS, level))
+        return "".join(f.id for f in in_order(made, Lens(LEVELS, level)))
 
     assert ids(1000) == "db0ac", "ours first, then by toll; equal tolls, and what differs by noise, by id"
     assert ids(2000) == "dc0ab", "the order is that of the level asked for"
@@ -62,8 +64,8 @@ def test_by_toll_alone_and_what_is_denied_last() -> None:
         }
     )
     made = [low, high, worst]
-    assert [f.id for f in by_toll(made, LEVELS, 1000)] == ["a", "b", "c"]
-    assert [f.id for f in in_order(made, LEVELS, 1000)] == ["c", "b", "a"]
+    assert [f.id for f in ranked(made, Lens(LEVELS, 1000))] == ["a", "b", "c"]
+    assert [f.id for f in in_order(made, Lens(LEVELS, 1000))] == ["c", "b", "a"]
 
 
 @given(st.floats(-1e3, 1e3), st.integers(0, 6))
@@ -72,3 +74,13 @@ def test_rounding_is_to_the_nearest_and_once_is_enough(value: float, digits: int
     once = rounded(value, digits)
     assert rounded(once, digits) == once and abs(once - value) <= 0.5 * 10**-digits + 1e-9
     assert f"{once:.{digits}f}".lstrip("-0.") or not f"{once:.{digits}f}".startswith("-")
+
+
+@pytest.mark.parametrize("order", sorted(ORDERS))
+def test_every_order_is_total_and_of_the_findings_alone(order: str) -> None:
+    """Equal in all but the id: by id, whatever the order that they came in."""
+    made = [finding(name, SlipKind.TRICK, 1, 1, 1) for name in "badc"]
+    for lens in (Lens(LEVELS, 1000), Lens(LEVELS, 1700)):
+        assert (
+            [f.id for f in ranked(made, lens, order)] == [f.id for f in ranked(made[::-1], lens, order)] == list("abcd")
+        )

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 
 
 def at_level(values: Sequence[float], levels: Sequence[int], level: float) -> float:
@@ -18,3 +19,22 @@ def at_level(values: Sequence[float], levels: Sequence[int], level: float) -> fl
         if level <= right:
             return low + (high - low) * (level - left) / (right - left)
     return float(values[-1])
+
+
+@dataclass(frozen=True, slots=True)
+class Lens:
+    """Reads the lists of one scan at one level."""
+
+    levels: Sequence[int]
+    level: float
+
+    def value(self, values: Sequence[float]) -> float:
+        """The number at the level; see `at_level`."""
+        return at_level(values, self.levels, self.level)
+
+    def flag(self, flags: Sequence[bool]) -> bool:
+        """The answer at the nearest of the levels (the lower one of two); no where the list is empty."""
+        if not flags:
+            return False
+        nearest = min(range(len(self.levels)), key=lambda index: (abs(self.levels[index] - self.level), index))
+        return flags[nearest]

@@ -1,14 +1,17 @@
 """The order of findings, and the one rule of rounding behind it. Nothing else in trapscan sorts findings by their
-numbers: the page sorts by the places that are given to it."""
+numbers: the page sorts by the places that it is given."""
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Mapping
+from types import MappingProxyType
+from typing import Any
 
 from trapscan.contract import Finding, SlipKind
-from trapscan.levels import at_level
+from trapscan.levels import Lens
 
 TOLL_DIGITS = 6
+MILLION = 1_000_000
 
 
 def rounded(value: float, digits: int) -> float:
@@ -17,25 +20,39 @@ def rounded(value: float, digits: int) -> float:
     return round(value, digits) + 0.0
 
 
-def toll_key(finding: Finding, levels: Sequence[int], level: float) -> tuple[float, str]:
-    """Highest toll at the level first; equal ones by id."""
-    return -rounded(at_level(finding.toll, levels, level), TOLL_DIGITS), finding.id
+def millionths(value: float) -> int:
+    """As a whole number of millionths: such add up to the same sum in any order and any language."""
+    return round(MILLION * value)
 
 
-def by_toll(findings: Iterable[Finding], levels: Sequence[int], level: float) -> list[Finding]:
-    """The findings by toll at the level alone."""
-    return sorted(findings, key=lambda finding: toll_key(finding, levels, level))
+def toll_at(finding: Finding, lens: Lens) -> int:
+    """The toll in millionths of a point."""
+    return millionths(lens.value(finding.toll))
 
 
-def in_order(findings: Iterable[Finding], levels: Sequence[int], level: float) -> tuple[Finding, ...]:
-    """The order of the report: unsound moves first, then by toll; last what a second engine denies, likewise."""
+def _by_toll(finding: Finding, lens: Lens) -> tuple[Any, ...]:
+    return -toll_at(finding, lens), finding.id
+
+
+Key = Callable[[Finding, Lens], tuple[Any, ...]]
+
+ORDERS: Mapping[str, Key] = MappingProxyType({"toll": _by_toll})
+"""By name: what findings are sorted by. Each key ends with the id, so that no two findings are equal."""
+
+DEFAULT = "toll"
+
+
+def ranked(findings: Iterable[Finding], lens: Lens, order: str = DEFAULT) -> list[Finding]:
+    """The findings by one of ORDERS alone, whatever their kind."""
+    key = ORDERS[order]
+    return sorted(findings, key=lambda finding: key(finding, lens))
+
+
+def in_order(findings: Iterable[Finding], lens: Lens) -> tuple[Finding, ...]:
+    """The order of the report: unsound moves first, last what a second engine denies; within them as `ranked`."""
     return tuple(
         sorted(
-            findings,
-            key=lambda finding: (
-                finding.disputed,
-                finding.kind is not SlipKind.UNSOUND,
-                *toll_key(finding, levels, level),
-            ),
+            ranked(findings, lens),
+            key=lambda finding: (finding.disputed, finding.kind is not SlipKind.UNSOUND),
         )
     )

@@ -10,8 +10,9 @@ import msgspec
 
 from tests.report.sample_scans import make_scan, trap_finding, traps
 from trapscan.contract import Finding, MoveText, Refutation, Scan
-from trapscan.order import by_toll
-from trapscan.report.view import SECTIONS, section_of
+from trapscan.levels import Lens
+from trapscan.order import ranked
+from trapscan.report.rows import SECTIONS, section_of
 
 Visit = Callable[..., Any]
 
@@ -55,13 +56,9 @@ def special_scan() -> Scan:
 
 
 def expected(scan: Scan, level: float, keep: Callable[[Finding], bool] = lambda finding: True) -> list[str]:
-    """The titles' ids in the page's order, by the library."""
-    out = []
-    for kind, _, _ in SECTIONS:
-        out += [
-            f.id for f in by_toll([f for f in scan.findings if section_of(f) == kind and keep(f)], scan.levels, level)
-        ]
-    return out
+    """The ids in the page's order, by the library."""
+    by_toll = ranked(scan.findings, Lens(scan.levels, level))
+    return [f.id for section in SECTIONS for f in by_toll if section_of(f) == section.key and keep(f)]
 
 
 def shown(page: Any) -> list[str]:
@@ -74,7 +71,7 @@ def shown(page: Any) -> list[str]:
 
 
 def set_level(page: Any, level: int) -> None:
-    page.locator("#level").fill(str(level))
+    page.locator("#level").fill(str(page.evaluate("DATA.stops").index(level)))
 
 
 def faults(page: Any, axe: str) -> list[str]:

@@ -10,9 +10,10 @@ import pytest
 from tests.browser.browser_pages import Visit, expected, set_level, shown
 from tests.report.sample_scans import bulk_scan, disputed_scan, trap_scan
 from trapscan.contract import Finding
-from trapscan.levels import at_level
-from trapscan.order import by_toll
-from trapscan.report.levels import must_know_at
+from trapscan.levels import Lens
+from trapscan.order import ranked, toll_at
+from trapscan.report import write_reports
+from trapscan.report.present import Presentation
 from trapscan.report.text import points
 
 pytestmark = pytest.mark.browser
@@ -21,13 +22,56 @@ pytestmark = pytest.mark.browser
 def test_the_order_is_the_librarys_at_every_level(visit: Visit, pages: dict[str, Path]) -> None:
     page, scan = visit().open(pages["traps"]), trap_scan()
     assert shown(page) == expected(scan, 1500)
-    for level in (1000, 1130, 1400, 1990, 2400):
+    for level in (1000, 1400, 1500, 2000, 2400):
         set_level(page, level)
         assert shown(page) == expected(scan, level)
         assert page.locator("#level-out").text_content() == str(level)
         first = scan.findings[[f.id for f in scan.findings].index(shown(page)[0])]
-        toll = float(page.locator("article dl.figures b").first.text_content())
-        assert toll == pytest.approx(at_level(first.toll, scan.levels, level), abs=0.006)
+        toll = points(toll_at(first, Lens(scan.levels, level)))
+        assert page.locator("article dl.figures b").first.text_content() == toll
+
+
+def test_the_slider_stops_at_the_scans_levels_and_the_chosen_one(
+    visit: Visit, pages: dict[str, Path], tmp_path: Path
+) -> None:
+    """Each stop's order, figures and words are the library's; a level between two stops becomes the nearest."""
+    page, scan = visit().open(pages["traps"]), trap_scan()
+    assert page.evaluate("DATA.stops") == [1000, 1200, 1400, 1500, 1600, 1800, 2000, 2200, 2400]
+    between = visit().open(pages["traps"], "#level=1290")
+    assert between.locator("#level-out").text_content() == "1200" and shown(between) == expected(scan, 1200)
+    odd = visit().open(write_reports(scan, tmp_path, level=1290)[0])
+    assert odd.locator("#level-out").text_content() == "1290" and shown(odd) == expected(scan, 1290)
+    assert odd.locator("#level").get_attribute("aria-valuetext") == "1290"
+    beyond = visit().open(write_reports(scan, tmp_path, level=800)[0])
+    assert beyond.locator("#level-out").text_content() == "1000"
+    for level in (1000, 2200):
+        set_level(page, level)
+        entry = Presentation.of(scan, level=level).entry(scan.baits[0])
+        card = page.locator("article", has=page.locator("h3", has_text=entry.title))
+        card.scroll_into_view_if_needed()
+        page.wait_for_timeout(60)
+        assert card.locator("dl.figures b").all_text_contents() == list(entry.figures.values())
+        assert entry.row("balance") in card.text_content() and entry.row("tricks") in card.text_content()
+
+
+def test_a_sum_of_tolls_is_written_as_the_library_writes_it(visit: Visit, pages: dict[str, Path]) -> None:
+    page = visit().open(pages["none"])
+    some = [
+        0,
+        1,
+        9_999,
+        10_000,
+        14_999,
+        15_000,
+        125_000,
+        135_000,
+        145_000,
+        9_994_999,
+        9_995_000,
+        10_050_000,
+        123_450_001,
+    ]
+    assert page.evaluate("(tolls) => tolls.map(points)", some) == [points(toll) for toll in some]
 
 
 def test_every_filter(visit: Visit, pages: dict[str, Path]) -> None:
@@ -56,7 +100,7 @@ def test_every_filter(visit: Visit, pages: dict[str, Path]) -> None:
     page.get_by_role("combobox", name="Opening").select_option("Najdorf")
     check(lambda f: f.opening is not None and f.opening.name == "Najdorf")
     page.get_by_role("checkbox", name="must be known").check()
-    check(lambda f: must_know_at(f, scan.levels, 1500))
+    check(lambda f: Lens(scan.levels, 1500).flag(f.must_know))
     page.get_by_role("searchbox", name="Text").fill("najdorf QXB2")
     check(lambda f: f.opening is not None and f.opening.name == "Najdorf" and f.move.san == "Qxb2")
     page.get_by_role("searchbox", name="Text").fill("no such words")
@@ -78,7 +122,7 @@ def test_the_state_lives_in_the_address(visit: Visit, pages: dict[str, Path]) ->
         == expected(scan, 1800, lambda f: f.victim == "black" and f.opening is not None and f.opening.name == "Najdorf")
     )
     assert again.get_by_role("combobox", name="Boards seen by").input_value() == "black"
-    assert again.locator("#level").input_value() == "1800"
+    assert again.locator("#level-out").text_content() == "1800"
     again.evaluate("location.hash = '#level=1200'")
     assert shown(again) == expected(scan, 1200)
     odd = visit().open(pages["traps"], "#level=abc&kind=x,trick&wrong=<b>&motif=zzz&view=9&at=%3Cimg%3E")
@@ -126,18 +170,18 @@ def test_groups_by_opening(visit: Visit, pages: dict[str, Path]) -> None:
     for level in (1500, 2200):
         page = visit().open(pages["bulk"], f"#view=openings&level={level}")
         groups: dict[str, list[Finding]] = {}
-        for finding in by_toll(scan.findings, scan.levels, level):
+        for finding in ranked(scan.findings, Lens(scan.levels, level)):
             groups.setdefault(finding.opening.name.split(":")[0] if finding.opening else "", []).append(finding)
-        tolls = {name: sum(at_level(f.toll, scan.levels, level) for f in inside) for name, inside in groups.items()}
-        ranked = sorted(groups, key=lambda name: -tolls[name])
-        assert shown(page) == [finding.id for name in ranked for finding in groups[name][:5]]
-        codes = [sorted(f.opening.eco for f in groups[name] if f.opening) for name in ranked]
+        tolls = {name: sum(toll_at(f, Lens(scan.levels, level)) for f in inside) for name, inside in groups.items()}
+        names = sorted(groups, key=lambda name: -tolls[name])
+        assert shown(page) == [finding.id for name in names for finding in groups[name][:5]]
+        codes = [sorted(f.opening.eco for f in groups[name] if f.opening) for name in names]
         assert page.locator("#cards h2").all_text_contents() == [
-            f"{eco[0]}\u2013{eco[-1]} {name} {len(groups[name])}" for name, eco in zip(ranked, codes, strict=True)
+            f"{eco[0]}\u2013{eco[-1]} {name} {len(groups[name])}" for name, eco in zip(names, codes, strict=True)
         ]
-        assert page.locator("#cards .about").first.text_content() == f"Toll {points(tolls[ranked[0]])} in all."
+        assert page.locator("#cards .about").first.text_content() == f"Toll {points(tolls[names[0]])} in all."
     page.locator("#cards section").first.get_by_role("button", name="Show all").click()
-    assert shown(page)[: len(groups[ranked[0]])] == [finding.id for finding in groups[ranked[0]]]
+    assert shown(page)[: len(groups[names[0]])] == [finding.id for finding in groups[names[0]]]
 
 
 def test_an_empty_report(visit: Visit, pages: dict[str, Path]) -> None:

@@ -36,7 +36,7 @@ def test_all_of_it_by_keyboard(visit: Visit, pages: dict[str, Path]) -> None:
     page.locator("#level").focus()
     page.keyboard.press("ArrowRight")
     page.wait_for_timeout(60)
-    assert page.locator("#level-out").text_content() == "1510"
+    assert page.locator("#level-out").text_content() == "1600"
     stage = page.locator(".stage")
     stage.first.focus()
     page.keyboard.press("PageDown")

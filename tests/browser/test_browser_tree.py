@@ -13,11 +13,12 @@ import pytest
 from tests.browser.browser_pages import Visit
 from tests.report.sample_scans import QUIET_LINES, make_scan, trap_scan
 from trapscan.contract import MoveTree
-from trapscan.levels import at_level
-from trapscan.order import by_toll
+from trapscan.levels import Lens
+from trapscan.order import ranked, toll_at
 from trapscan.report import write_reports
+from trapscan.report.rows import SECTIONS
 from trapscan.report.text import points, position_words
-from trapscan.report.view import SECTIONS, title_of
+from trapscan.report.words import title_of
 
 pytestmark = pytest.mark.browser
 
@@ -76,8 +77,8 @@ def test_counts_and_worst_toll_of_each_branch(visit: Visit, pages: dict[str, Pat
         way[depth - 1 :] = [path]
         below = " ".join(way[: depth - 1] + path.split()[:1])
         inside = [f for f in scan.findings if (" ".join(f.line) + " ").startswith(below + " ")]
-        tolls = [at_level(f.toll, scan.levels, level) for f in inside]
-        counted = [(kind, sum(f.kind == kind for f in inside)) for kind, _, _ in SECTIONS]
+        tolls = [toll_at(f, Lens(scan.levels, level)) for f in inside]
+        counted = [(s.key, sum(f.kind == s.key for f in inside)) for s in SECTIONS]
         told = ", ".join(f"{n} {kind}{'s' if n > 1 and kind != 'unsound' else ''}" for kind, n in counted if n)
         if inside:
             worst = f", worst {points(max(tolls))}" if len(inside) > 1 else ""
@@ -101,7 +102,7 @@ def test_it_leads_to_the_cards(visit: Visit, pages: dict[str, Path]) -> None:
 
 def test_it_opens_down_to_the_highest_toll(visit: Visit, pages: dict[str, Path]) -> None:
     page, scan = visit().open(pages["traps"], "#view=lines"), trap_scan()
-    worst = by_toll(scan.findings, scan.levels, 1500)[0]
+    worst = ranked(scan.findings, Lens(scan.levels, 1500))[0]
     assert page.locator("#lines .leaf .title").filter(has_text=title_of(worst)).count() >= 1
 
 

@@ -14,8 +14,8 @@ import pytest
 from tests.report.sample_scans import disputed_scan, trap_scan
 from trapscan.contract import Scan
 from trapscan.report import compare, lesson, read_scan, terminal_summary, write_reports, write_scan
-from trapscan.report.groups import sections
-from trapscan.report.view import section_of
+from trapscan.report.present import Presentation
+from trapscan.report.rows import section_of
 
 HEADING = "Where the engines disagree"
 
@@ -42,10 +42,10 @@ def folder(scan: Scan, tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 
 def test_it_is_a_section_of_its_own_and_the_last(scan: Scan, denied: set[str]) -> None:
-    parts = sections(scan, 1500, 100)
-    assert parts[-1].heading == HEADING
-    assert {card.finding.id for card in parts[-1].cards} == denied
-    shown = [card.finding.id for part in parts for card in part.cards]
+    parts = Presentation.of(scan).sections(100)
+    assert parts[-1].kind.heading == HEADING
+    assert {entry.id for entry in parts[-1].entries} == denied
+    shown = [entry.id for part in parts for entry in part.entries]
     assert sorted(shown) == sorted(f.id for f in scan.findings), "each once, none left out"
     assert all(section_of(finding) == finding.kind for finding in trap_scan().findings)
 

@@ -21,6 +21,7 @@ from trapscan.plain import plain
 from trapscan.report import read_scan, scan_schema, write_reports, write_scan
 from trapscan.report.files import decode_scan, write_aside
 from trapscan.report.page import page_in_pieces
+from trapscan.report.present import Presentation
 from trapscan.report.schema import shipped_schema
 
 
@@ -50,7 +51,7 @@ def test_in_pieces_it_is_the_same_file(make: Any) -> None:
 @pytest.mark.parametrize("make", [trap_scan, hostile_scan, lambda: make_scan(())])
 def test_the_page_in_pieces_holds_every_finding(make: Any) -> None:
     scan = make()
-    text = "".join(page_in_pieces(scan, 1500, 40))
+    text = "".join(page_in_pieces(Presentation.of(scan), 40))
     element = text.partition('<script type="application/json" id="data">')[2].partition("</script>")[0]
     data = json.loads(element)
     assert [finding["id"] for finding in data["findings"]] == [

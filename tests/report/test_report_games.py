@@ -16,9 +16,9 @@ import chess.pgn
 import pytest
 
 from tests.report.sample_scans import bulk_scan, hostile_scan, trap_scan
-from trapscan.contract import Scan
-from trapscan.order import in_order
+from trapscan.contract import Scan, SlipFinding
 from trapscan.report import games
+from trapscan.report.present import Entry, Presentation
 from trapscan.report.text import ascii_only
 
 SCANS: list[Any] = [trap_scan, hostile_scan, lambda: bulk_scan(60)]
@@ -54,22 +54,22 @@ def words(game: chess.pgn.Game) -> list[str]:
     return found
 
 
-def ranked(scan: Scan) -> list[Any]:
-    return list(in_order(scan.findings, scan.levels, scan.level))
+def ranked(scan: Scan) -> list[Entry]:
+    return list(Presentation.of(scan).entries())
 
 
 @pytest.mark.parametrize("make", SCANS)
 @pytest.mark.parametrize("seven_bit", [False, True])
 def test_what_was_written_is_read_back(make: Any, seven_bit: bool) -> None:
     scan = make()
-    findings = ranked(scan)
-    text = "".join(games.pgn(findings, scan, scan.level, seven_bit=seven_bit))
+    entries = ranked(scan)
+    text = "".join(games.pgn(entries, seven_bit=seven_bit))
     back = read_all(text)
-    assert len(back) == len(findings)
-    for finding, game in zip(findings, back, strict=True):
-        assert tree(game) == tree(games.game_of(finding, scan, scan.level))
-        main = [node.san() for node in game.mainline()]
-        if finding.kind != "bait":
+    assert len(back) == len(entries)
+    for entry, game in zip(entries, back, strict=True):
+        assert tree(game) == tree(games.game_of(entry))
+        main, finding = [node.san() for node in game.mainline()], entry.finding
+        if isinstance(finding, SlipFinding):
             assert main == [*finding.line, finding.slip.san, *finding.punishment]
     if seven_bit:
         assert text.isascii()
@@ -80,7 +80,7 @@ def test_the_export_format(make: Any) -> None:
     """PGN standard (Edwards 1994), 8.1.1 (seven tags in order), 8.2.1 (no line of 80 characters or more; tag pairs
     stand alone on theirs), section 6 (no line starts with the escape character %)."""
     scan = make()
-    text = "".join(games.pgn(ranked(scan), scan, scan.level))
+    text = "".join(games.pgn(ranked(scan)))
     assert "\t" not in text and "\r" not in text
     for game in text.split("\n\n[Event ")[:200]:
         tags = re.findall(r"^\[?(\w+) \"", game if game.startswith("[") else "[Event " + game, re.M)
@@ -97,17 +97,17 @@ def test_pgn_extract_has_nothing_to_complain_of(make: Any, tmp_path: Path) -> No
     if program is None:
         pytest.skip("pgn-extract is not installed (Debian: pgn-extract)")
     scan = make()
-    findings = ranked(scan)
+    entries = ranked(scan)
     path = tmp_path / "tricks.pgn"
-    path.write_text("".join(games.pgn(findings, scan, scan.level)), encoding="utf-8")
+    path.write_text("".join(games.pgn(entries)), encoding="utf-8")
     out = tmp_path / "again.pgn"
     command: list[str | Path] = [program, "-s", "-o", out, path]  # silent: nothing but errors
     run = subprocess.run(command, capture_output=True, text=True, timeout=60, check=False)
     assert (run.returncode, run.stderr, run.stdout) == (0, "", "")
     again = read_all(out.read_text(encoding="utf-8", errors="replace"))
-    assert len(again) == len(findings)
-    for finding, its in zip(findings, again, strict=True):
-        mine = games.game_of(finding, scan, scan.level)
+    assert len(again) == len(entries)
+    for entry, its in zip(entries, again, strict=True):
+        mine = games.game_of(entry)
         assert tree(its) == tree(mine), "moves, variations and signs"
         assert words(its) == words(mine)
 
@@ -115,8 +115,8 @@ def test_pgn_extract_has_nothing_to_complain_of(make: Any, tmp_path: Path) -> No
 @pytest.mark.parametrize("make", SCANS)
 def test_epd_is_read_back(make: Any) -> None:
     scan = make()
-    for finding in ranked(scan):
-        records = games.epd_records(finding)
+    for entry in ranked(scan):
+        records, finding = games.epd_records(entry), entry.finding
         assert records
         for record in records:
             assert EPD_RECORD.fullmatch(record), record
@@ -124,7 +124,7 @@ def test_epd_is_read_back(make: Any) -> None:
             operations = board.set_epd(record)
             assert board.is_valid()
             assert {"ce", "id", "c0"} <= set(operations)
-        if finding.kind == "bait":
+        if not isinstance(finding, SlipFinding):
             continue
         board = chess.Board()
         first = board.set_epd(records[0])
@@ -137,7 +137,7 @@ def test_epd_is_read_back(make: Any) -> None:
         second = chess.Board().set_epd(records[1])
         replies, line = second["bm"], second["pv"]
         assert isinstance(replies, list) and isinstance(line, list)
-        assert chess.Move.from_uci(finding.refutation.uci) in replies
+        assert finding.refutation is not None and chess.Move.from_uci(finding.refutation.uci) in replies
         assert board.san(line[0]) == finding.punishment[0]
 
 
@@ -150,7 +150,7 @@ def test_epd_is_read_by_gnu_chess(make: Any, tmp_path: Path) -> None:
     if program is None:
         pytest.skip("GNU Chess is not installed (Debian: gnuchess)")
     scan = make()
-    records = [record for finding in ranked(scan) for record in games.epd_records(finding) if " bm " in record]
+    records = [record for entry in ranked(scan) for record in games.epd_records(entry) if " bm " in record]
     assert len(records) >= 9
     records = records[:: max(1, len(records) // 20)]  # a process for each: with many commands it fails oftener
     read: list[str] = []
@@ -176,8 +176,7 @@ def test_epd_is_read_by_gnu_chess(make: Any, tmp_path: Path) -> None:
 
 def test_the_bait_is_a_game_with_both_ways() -> None:
     scan = trap_scan()
-    bait = next(finding for finding in scan.findings if finding.kind == "bait")
-    (game,) = read_all("".join(games.pgn([bait], scan, scan.level)))
+    (game,) = read_all("".join(games.pgn([Presentation.of(scan).entry(scan.baits[0])])))
     end = game.end()
     assert isinstance(end, chess.pgn.ChildNode)
     assert end.san() == "Nf3#" and end.board().is_checkmate()

@@ -15,6 +15,7 @@ import pytest
 from tests.report.sample_scans import HOSTILE, bulk_scan, hostile_scan, trap_scan
 from trapscan.contract import MoveText, Refutation
 from trapscan.errors import ReportError
+from trapscan.levels import Lens
 from trapscan.report import compare, comparison_html, comparison_text, lesson, write_lesson
 from trapscan.report.lessons import Lesson, alike, difficulty, worth
 from trapscan.report.sheets import answers, questions
@@ -29,7 +30,7 @@ def test_a_lesson_of_twelve() -> None:
     made = lesson(scan, level=1400, count=12)
     assert len(set(ids(made))) == 12
     assert ids(made) == ids(lesson(scan, level=1400, count=12))
-    hard = [difficulty(finding, scan, 1400) for finding in made.findings]
+    hard = [difficulty(finding, Lens(scan.levels, 1400)) for finding in made.findings]
     assert hard == sorted(hard)
     for index, one in enumerate(made.findings):
         for other in made.findings[:index]:
@@ -55,10 +56,11 @@ def test_what_is_worth_less_in_a_lesson() -> None:
     base = next(f for f in scan.slips if f.id.endswith("berlin-nxb5"))
     assert base.refutation and base.ply == 3 and base.refutation.uci[2:4] != base.slip.uci[2:4]
     taken = msgspec.structs.replace(base.refutation, uci="a1" + base.slip.uci[2:4])
-    value = worth(base, scan, 1400)
-    assert worth(msgspec.structs.replace(base, ply=5), scan, 1400) == value
+    lens = Lens(scan.levels, 1400)
+    value = worth(base, lens)
+    assert worth(msgspec.structs.replace(base, ply=5), lens) == value
     for poorer in ({"ply": 9}, {"refutation": taken}, {"cp_slip": -10}, {"gain": "attack"}, {"motifs": ()}):
-        assert worth(msgspec.structs.replace(base, **poorer), scan, 1400) < 0.7 * value
+        assert worth(msgspec.structs.replace(base, **poorer), lens) < 0.7 * value
 
 
 def test_other_slips_of_the_position_are_told_to_the_coach() -> None:

@@ -18,10 +18,10 @@ from trapscan.contract import SlipFinding
 from trapscan.levels import at_level
 from trapscan.plain import plain
 from trapscan.report import tables, terminal_summary
-from trapscan.report.groups import sections
 from trapscan.report.markdown import escape, markdown
+from trapscan.report.present import Presentation
 from trapscan.report.text import EMBEDDED, counted_as, numbered, percent, points, position_words, score_words, signed
-from trapscan.report.view import title_of
+from trapscan.report.words import title_of
 
 
 @given(st.text())
@@ -40,7 +40,8 @@ def test_moves_are_numbered_from_the_position() -> None:
 
 def test_numbers_never_read_as_nothing() -> None:
     assert [percent(x) for x in (0, 0.0004, 0.012, 0.0999, 0.25, 1)] == ["0.0%", "<0.1%", "1.2%", "10%", "25%", "100%"]
-    assert [points(x) for x in (0, 0.001, 0.5, 9.996, 12.34)] == ["0.00", "<0.01", "0.50", "10.0", "12.3"]
+    assert [points(n) for n in (0, 1_000, 500_000, 9_996_000, 12_340_000)] == ["0.00", "<0.01", "0.50", "10.0", "12.3"]
+    assert [points(n) for n in (1, 9_999, 14_999, 15_000, 9_994_999)] == ["<0.01", "<0.01", "0.01", "0.02", "9.99"]
     assert [signed(x) for x in (-0.04, 0.04, -0.05001, 2.44)] == ["+0.0", "+0.0", "-0.1", "+2.4"]
     assert [counted_as(n, "game") for n in (0, 1, 2)] == ["0 games", "1 game", "2 games"]
     assert score_words({"mate": 2}) == "mate in 2" and score_words({"mate": -3}) == "mated in 3"
@@ -49,9 +50,9 @@ def test_numbers_never_read_as_nothing() -> None:
 
 def test_a_report_by_the_embedded_engine_says_that_it_errs() -> None:
     scan = trap_scan()
-    assert EMBEDDED not in markdown(scan, 1500, 40)
+    assert EMBEDDED not in markdown(Presentation.of(scan), 40)
     weak = replace(scan, engine=replace(scan.engine, embedded=True))
-    assert EMBEDDED in markdown(weak, 1500, 40)
+    assert EMBEDDED in markdown(Presentation.of(weak), 40)
 
 
 def test_a_position_in_words() -> None:
@@ -79,27 +80,28 @@ def test_markdown_shows_any_text_as_it_is(text: str) -> None:
 
 def test_the_markdown_report() -> None:
     scan = trap_scan()
-    text = markdown(scan, 1500, 3)
+    text = markdown(Presentation.of(scan), 3)
     heads = re.findall(r"^## (.*)$", text, re.M)
     assert heads == ["Repair first", "Tricks to set", "Pitfalls to avoid", "Baits", "By opening"]
     tricks = [finding for finding in scan.findings if finding.kind == "trick"]
     assert f"... and {len(tricks) - 3} more" in text
     assert "FIDE Laws of Chess" in text
-    html = MarkdownIt("commonmark").render(markdown(hostile_scan(), 1500, 40))
+    html = MarkdownIt("commonmark").render(markdown(Presentation.of(hostile_scan()), 40))
     assert not re.search(r"<(script|img|a|iframe)\b", html)
 
 
 def test_sections_are_by_toll_at_the_level() -> None:
     for level in (1000, 1500, 2400):
-        for section in sections(trap_scan(), level, 100):
-            tolls = [float(card.toll.strip("<")) for card in section.cards]
+        for section in Presentation.of(trap_scan(), level=level).sections(100):
+            tolls = [float(entry.figures["toll"].strip("<")) for entry in section.entries]
             assert tolls == sorted(tolls, reverse=True)
 
 
 @pytest.mark.parametrize("scan", [trap_scan(), hostile_scan(), bulk_scan(40)])
 def test_csv_rows(scan) -> None:  # type: ignore[no-untyped-def]
-    findings = list(scan.findings)
-    rows = list(csv.DictReader(io.StringIO("".join(tables.findings_csv(findings, scan, 1500)), newline="")))
+    shown = Presentation.of(scan)
+    findings = shown.ordered
+    rows = list(csv.DictReader(io.StringIO("".join(tables.findings_csv(shown)), newline="")))
     assert len(rows) == len(findings)
     numbers = {
         "level",
@@ -115,7 +117,7 @@ def test_csv_rows(scan) -> None:  # type: ignore[no-untyped-def]
         "move_orders",
     }
     for finding, row in zip(findings, rows, strict=True):
-        assert None not in row and set(row) == set(tables.CSV_COLUMNS)
+        assert None not in row and list(row) == [name for name, _ in tables.COLUMNS]
         assert row["fen"] == finding.fen
         for name, value in row.items():
             if name in numbers:
@@ -126,9 +128,10 @@ def test_csv_rows(scan) -> None:  # type: ignore[no-untyped-def]
 
 def test_question_cards_are_pairs() -> None:
     for scan in (trap_scan(), hostile_scan()):
-        lines = "".join(tables.question_cards(scan.findings, scan, 1400)).splitlines()
+        shown = Presentation.of(scan, level=1400)
+        lines = "".join(tables.question_cards(shown)).splitlines()
         assert len(lines) == len(scan.findings)
-        for line, finding in zip(lines, scan.findings, strict=True):
+        for line, finding in zip(lines, shown.ordered, strict=True):
             ask, answer = line.split("\t")
             assert finding.fen in ask and answer
             if isinstance(finding, SlipFinding):
@@ -149,7 +152,7 @@ def test_the_terminal_table_fits(width: int) -> None:
 def test_markdown_ends_with_the_openings() -> None:
     """Each finding is counted under its opening; what costs most comes first."""
     scan = bulk_scan(200)
-    text = markdown(scan, 1500, 10).partition("## By opening")[2]
+    text = markdown(Presentation.of(scan), 10).partition("## By opening")[2]
     found = re.findall(r"### (\S+) (.+)\n\n(\d+) findings?, toll (\S+) in all\.\n\n((?:- .*\n)+)", text)
     wanted: dict[str, list[float]] = {}
     for finding in scan.findings:

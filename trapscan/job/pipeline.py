@@ -38,7 +38,7 @@ from trapscan.job.run import Job, Progress, Stats
 from trapscan.job.second import Second
 from trapscan.job.work import Outcome, Tools
 from trapscan.job.workers import Processes, Workers
-from trapscan.levels import at_level
+from trapscan.levels import Lens, at_level
 from trapscan.model import Position
 from trapscan.order import in_order
 from trapscan.settings import Settings
@@ -155,7 +155,7 @@ def scan(
             *_bait_problems(baits, seen),
             *(second.problems(found) if second is not None else ()),
         ),
-        findings=in_order(found, chosen.levels, chosen.level),
+        findings=in_order(found, Lens(chosen.levels, chosen.level)),
         tree=move_trees(tree),
     )
     job.stats.wall_seconds = time.perf_counter() - started

@@ -5,7 +5,7 @@ from __future__ import annotations
 from trapscan.contract import BaitFinding, Finding, Instead, SlipFinding, SlipKind
 from trapscan.order import TOLL_DIGITS, rounded
 from trapscan.report.text import numbered
-from trapscan.report.view import board_of_finding
+from trapscan.report.words import board_of_finding
 
 
 def as_slip(finding: Finding) -> SlipFinding | None:

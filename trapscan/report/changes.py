@@ -6,18 +6,17 @@ import json
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-import chess
 from markupsafe import Markup
 
 from trapscan.contract import BaitFinding, Finding, Scan, Side, SlipFinding
-from trapscan.levels import at_level
-from trapscan.order import by_toll
+from trapscan.order import ranked
 from trapscan.plain import plain
 from trapscan.report.diagrams import Arrow, board_svg
 from trapscan.report.men import symbols
-from trapscan.report.page import asset, environment, page_title, policy
-from trapscan.report.text import FAIR_PLAY, numbered, points, score_words
-from trapscan.report.view import board_of_finding, kind_words, opening_text, title_of
+from trapscan.report.page import asset, environment, policy
+from trapscan.report.present import Entry, Presentation
+from trapscan.report.text import FAIR_PLAY, score_words
+from trapscan.report.words import board_of_finding
 
 TOLL_SHARE, TOLL_FLOOR = 0.10, 0.02
 """A toll has changed when it moved by a tenth of the larger one, and by at least 0.02 points per 100 games."""
@@ -34,13 +33,11 @@ class Change:
 
 @dataclass(frozen=True, slots=True)
 class Comparison:
-    """Two scans compared: `level` is the new scan's. `notes` tell what was scanned differently; `same` counts the
-    findings that did not change."""
+    """Two scans compared, each at its own level. `notes` tell what was scanned differently; `same` counts the findings
+    that did not change."""
 
-    old: Scan
-    new: Scan
-    level: int
-    old_level: int
+    old: Presentation
+    new: Presentation
     notes: tuple[str, ...]
     added: tuple[Finding, ...]
     gone: tuple[Finding, ...]
@@ -51,24 +48,21 @@ class Comparison:
 def compare(old: Scan, new: Scan) -> Comparison:
     """Compare two scans at their levels. Findings are matched by position and move, so that one that became another
     kind (a trick that is now prepared wrongly, say) counts as changed."""
+    was, now = Presentation.of(old), Presentation.of(new)
     before, after = {key(finding): finding for finding in old.findings}, {key(f): f for f in new.findings}
-    added = by_toll([finding for name, finding in after.items() if name not in before], new.levels, new.level)
-    gone = by_toll([finding for name, finding in before.items() if name not in after], old.levels, old.level)
     changed, same = [], 0
-    for finding in by_toll([finding for name, finding in after.items() if name in before], new.levels, new.level):
-        what = differences(before[key(finding)], finding, old, new)
+    for finding in ranked((finding for name, finding in after.items() if name in before), now.lens):
+        what = differences(was.entry(before[key(finding)]), now.entry(finding))
         if what:
             changed.append(Change(before[key(finding)], finding, what))
         else:
             same += 1
     return Comparison(
-        old=old,
-        new=new,
-        level=new.level,
-        old_level=old.level,
+        old=was,
+        new=now,
         notes=notes(old, new),
-        added=tuple(added),
-        gone=tuple(gone),
+        added=tuple(ranked((finding for name, finding in after.items() if name not in before), now.lens)),
+        gone=tuple(ranked((finding for name, finding in before.items() if name not in after), was.lens)),
         changed=tuple(changed),
         same=same,
     )
@@ -80,16 +74,17 @@ def key(finding: Finding) -> tuple[str, str, str]:
     return what, " ".join(finding.fen.split()[:4]), finding.move.uci
 
 
-def differences(old: Finding, new: Finding, before: Scan, after: Scan) -> tuple[str, ...]:
+def differences(before: Entry, after: Entry) -> tuple[str, ...]:
     """What differs between two findings of one move, each at its scan's level."""
+    old, new = before.finding, after.finding
     what = []
     if old.kind != new.kind:
         what.append(f"{old.kind}, now {new.kind}")
     if old.disputed != new.disputed:
         what.append("now disputed by the second engine" if new.disputed else "no longer disputed")
-    toll, now = at_level(old.toll, before.levels, before.level), at_level(new.toll, after.levels, after.level)
+    toll, now = before.lens.value(old.toll), after.lens.value(new.toll)
     if abs(now - toll) >= max(TOLL_FLOOR, TOLL_SHARE * max(abs(toll), abs(now))):
-        what.append(f"toll {points(toll)}, now {points(now)}")
+        what.append(f"toll {before.figures['toll']}, now {after.figures['toll']}")
     if _punishes(old) != _punishes(new):
         first, then = (_punishes(finding) or "none" for finding in (old, new))
         what.append(f"refutation {plain(first)}, now {plain(then)}")
@@ -149,28 +144,27 @@ def headline(result: Comparison) -> str:
     """The counts in one sentence."""
     return (
         f"{len(result.added)} new, {len(result.gone)} gone, {len(result.changed)} changed, {result.same} as before; "
-        f"tolls at level {result.level}"
-        + (f" (before: {result.old_level})" if result.old_level != result.level else "")
+        f"tolls at level {result.new.level:.0f}"
+        + (f" (before: {result.old.level:.0f})" if result.old.level != result.new.level else "")
     )
 
 
 def comparison_text(result: Comparison) -> str:
     """The comparison as plain text, one line a finding."""
-    lines = [f"{page_title(result.old)} -> {page_title(result.new)}", headline(result) + "."]
+    lines = [f"{result.old.title} -> {result.new.title}", headline(result) + "."]
     lines += [f"  {note}" for note in result.notes]
-    for heading, scan, findings in (("New", result.new, result.added), ("Gone", result.old, result.gone)):
+    for heading, shown, findings in (("New", result.new, result.added), ("Gone", result.old, result.gone)):
         if findings:
-            lines += ["", heading, *(f"  {entry(finding, scan)}" for finding in findings)]
+            lines += ["", heading, *(f"  {one_line(shown.entry(finding))}" for finding in findings)]
     if result.changed:
         lines += ["", "Changed"]
-        lines += [f"  {entry(change.new, result.new)}: {'; '.join(change.what)}" for change in result.changed]
+        lines += [f"  {one_line(result.new.entry(change.new))}: {'; '.join(change.what)}" for change in result.changed]
     return "\n".join(lines) + "\n"
 
 
-def entry(finding: Finding, scan: Scan) -> str:
+def one_line(entry: Entry) -> str:
     """One finding in a line: toll, kind, what."""
-    toll = points(at_level(finding.toll, scan.levels, scan.level))
-    return f"{toll:>6}  {kind_words(finding):<8} {title_of(finding)}"
+    return f"{entry.figures['toll']:>6}  {entry.kind:<8} {entry.title}"
 
 
 def comparison_html(result: Comparison, *, shown: int = 40) -> str:
@@ -187,7 +181,7 @@ def comparison_html(result: Comparison, *, shown: int = 40) -> str:
         .render(
             policy=policy("", style),
             style=Markup(style),
-            title=f"What changed: {page_title(result.new)}",
+            title=f"What changed: {result.new.title}",
             headline=headline(result),
             notes=result.notes,
             parts=[part for part in parts if part["entries"]],
@@ -197,31 +191,27 @@ def comparison_html(result: Comparison, *, shown: int = 40) -> str:
     )
 
 
+ROWS_SHOWN = ("line", "opening", "fails")
+"""What stands beside a board; the report itself has the rest."""
+
+
 def _part(
-    heading: str, findings: Sequence[tuple[Finding, tuple[str, ...]]], scan: Scan, shown: int
+    heading: str, findings: Sequence[tuple[Finding, tuple[str, ...]]], shown: Presentation, most: int
 ) -> dict[str, object]:
-    entries = []
-    for finding, what in findings[:shown]:
-        arrows: list[Arrow] = [(finding.move.uci, "refutation" if isinstance(finding, BaitFinding) else "slip")]
-        if isinstance(finding, SlipFinding) and finding.refutation is not None:
-            arrows.append((finding.refutation.uci, "refutation"))
-        board = board_of_finding(finding)
-        rows = [
-            ("Toll", points(at_level(finding.toll, scan.levels, scan.level))),
-            ("What changed", "; ".join(what)),
-            ("Line", numbered(_start(finding), finding.line)),
-            ("Opening", opening_text(finding)),
-            ("Why it fails", plain(finding.why_it_fails)),
-        ]
-        entries.append(
-            {
-                "board": Markup(board_svg(board, black_below=finding.victim is Side.BLACK, arrows=arrows, use=True)),
-                "title": f"{kind_words(finding)}: {title_of(finding)}",
-                "rows": [(name, text) for name, text in rows if text],
-            }
-        )
+    entries = [_boxed(shown.entry(finding), what) for finding, what in findings[:most]]
     return {"heading": heading, "entries": entries, "count": len(findings), "hidden": len(findings) - len(entries)}
 
 
-def _start(finding: Finding) -> chess.Board:
-    return chess.Board(finding.start_fen)
+def _boxed(entry: Entry, what: Sequence[str]) -> dict[str, object]:
+    finding = entry.finding
+    arrows: list[Arrow] = [(finding.move.uci, "refutation" if isinstance(finding, BaitFinding) else "slip")]
+    if isinstance(finding, SlipFinding) and finding.refutation is not None:
+        arrows.append((finding.refutation.uci, "refutation"))
+    black = finding.victim is Side.BLACK
+    rows = [("Toll", entry.figures["toll"]), ("What changed", "; ".join(what))]
+    rows += [(row.kind.name, row.text) for row in entry.rows if row.kind.key in ROWS_SHOWN]
+    return {
+        "board": Markup(board_svg(board_of_finding(finding), black_below=black, arrows=arrows, use=True)),
+        "title": f"{entry.kind}: {entry.title}",
+        "rows": [(name, text) for name, text in rows if text],
+    }

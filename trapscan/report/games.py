@@ -14,21 +14,11 @@ from collections.abc import Iterable, Iterator, Sequence
 import chess
 import chess.pgn
 
-from trapscan.contract import BaitFinding, Cp, Finding, Scan, SlipFinding
-from trapscan.levels import at_level
+from trapscan.contract import BaitFinding, Cp, SlipFinding
 from trapscan.plain import plain
-from trapscan.report.text import FAIR_PLAY, GAIN_WORDS, ascii_only, percent, points, score_words
-from trapscan.report.view import (
-    alternatives,
-    board_at,
-    board_of_finding,
-    evidence_text,
-    kind_words,
-    opening_text,
-    second_words,
-    slip_sign,
-    title_of,
-)
+from trapscan.report.present import Entry
+from trapscan.report.text import FAIR_PLAY, GAIN_WORDS, ascii_only, percent, score_words
+from trapscan.report.words import alternatives, board_at, board_of_finding, second_text, slip_sign
 
 NAG = {"!": 1, "?": 2, "??": 4, "?!": 6}
 COLUMNS = 79
@@ -36,23 +26,22 @@ MATE_CE = 32767
 """EPD's `ce` of a mate in n plies is 32767 - n, that of being mated -32767 + n (section 16.2.5, from memory)."""
 
 
-def pgn(
-    findings: Iterable[Finding], scan: Scan, level: float, *, event: str = "", seven_bit: bool = False
-) -> Iterator[str]:
+def pgn(entries: Iterable[Entry], *, event: str = "", seven_bit: bool = False) -> Iterator[str]:
     """The findings as annotated games, in the order given, a game at a time; `seven_bit` keeps every character within
     ASCII."""
-    for number, finding in enumerate(findings, 1):
-        game = game_of(finding, scan, level, event=event, round_=number)
+    for number, entry in enumerate(entries, 1):
+        game = game_of(entry, event=event, round_=number)
         yield "\n" * (number > 1) + _game_text(game, seven_bit)
 
 
-def game_of(finding: Finding, scan: Scan, level: float, *, event: str = "", round_: int = 1) -> chess.pgn.Game:
+def game_of(entry: Entry, *, event: str = "", round_: int = 1) -> chess.pgn.Game:
     """One finding as a game tree."""
+    finding = entry.finding
     start = board_at(finding.start_fen)
     game = chess.pgn.Game()
     game.setup(start)
-    kind = kind_words(finding).capitalize()
-    game.headers["Event"] = tag(event or f"{kind}: {title_of(finding)}")
+    kind = entry.kind.capitalize()
+    game.headers["Event"] = tag(event or f"{kind}: {entry.title}")
     game.headers["Site"] = "?"
     game.headers["Date"] = "????.??.??"
     game.headers["Round"] = str(round_)
@@ -67,40 +56,32 @@ def game_of(finding: Finding, scan: Scan, level: float, *, event: str = "", roun
     board = start.copy(stack=False)  # a node's own board is played from the root each time
     for san in finding.line:
         node = node.add_variation(board.push_san(san))
-    intro = _join(
-        f"{kind}.",
-        numbers_text(finding, scan, level),
-        opening_text(finding) + "." if finding.opening else "",
-        second_words(finding),
-    )
+    opening = entry.row("opening")
+    intro = _join(f"{kind}.", numbers_text(entry), opening and f"{opening}.", second_text(finding))
     node.comment = comment(_join(intro, FAIR_PLAY))
     if isinstance(finding, BaitFinding):
-        _add_bait(node, finding, scan, level)
+        _add_bait(node, finding, entry)
     else:
-        _add_slip(node, finding)
+        _add_slip(node, finding, entry)
     end = game.end().board()
     if end.is_checkmate():
         game.headers["Result"] = end.result()
     return game
 
 
-def numbers_text(finding: Finding, scan: Scan, level: float) -> str:
+def numbers_text(entry: Entry) -> str:
     """The finding's numbers at the level as one sentence."""
-
-    def value(numbers: Sequence[float]) -> float:
-        return at_level(numbers, scan.levels, level)
-
-    seen = f" In the games: {evidence_text(finding)}." if evidence_text(finding) else ""
+    figures, games = entry.figures, entry.row("games")
     return (
-        f"At {level:.0f}: toll {points(value(finding.toll))} points per 100 games, "
-        f"played by {percent(value(finding.chance))}, punished by {percent(value(finding.find))}.{seen}"
+        f"At {entry.lens.level:.0f}: toll {figures['toll']} points per 100 games, "
+        f"played by {figures['chance']}, punished by {figures['find']}.{f' In the games: {games}.' if games else ''}"
     )
 
 
-def _add_slip(node: chess.pgn.GameNode, finding: SlipFinding) -> None:
+def _add_slip(node: chess.pgn.GameNode, finding: SlipFinding, entry: Entry) -> None:
     slip = node.add_variation(chess.Move.from_uci(finding.slip.uci))
     slip.nags.add(NAG[slip_sign(finding.cp_best, finding.cp_slip)])
-    slip.comment = comment(_join(finding.why_tempting, finding.why_it_fails))
+    slip.comment = comment(_join(*entry.sentences))
     for move in alternatives(finding):
         better = node.add_variation(chess.Move.from_uci(move.uci))
         better.comment = comment(_join(score_words(move.cp), move.answers))
@@ -114,18 +95,18 @@ def _add_slip(node: chess.pgn.GameNode, finding: SlipFinding) -> None:
         other.comment = "Punishes as well."
 
 
-def _add_bait(node: chess.pgn.GameNode, finding: BaitFinding, scan: Scan, level: float) -> None:
+def _add_bait(node: chess.pgn.GameNode, finding: BaitFinding, entry: Entry) -> None:
     bait = node.add_variation(chess.Move.from_uci(finding.bait.uci))
     bait.nags.add(NAG["?!"])
-    bait.comment = comment(_join(finding.why_tempting, finding.why_it_fails))
+    bait.comment = comment(_join(*entry.sentences))
     details = finding.bait_details
     if details.repertoire_move is not None:
         node.add_variation(chess.Move.from_uci(details.repertoire_move.uci)).comment = "The repertoire move."
     for reply in finding.replies:
         slip = bait.add_variation(chess.Move.from_uci(reply.slip.uci))
         slip.nags.add(NAG[slip_sign(reply.cp_best, reply.cp_slip)])
-        share = percent(at_level(reply.chance, scan.levels, level))
-        slip.comment = comment(f"Played by {share} at {level:.0f}.")
+        share = percent(entry.lens.value(reply.chance))
+        slip.comment = comment(f"Played by {share} at {entry.lens.level:.0f}.")
         answer = _add_line(slip, reply.refutation.moves)
         if answer is not slip:
             slip.variations[0].nags.add(NAG["!"])
@@ -178,19 +159,20 @@ def _game_text(game: chess.pgn.Game, seven_bit: bool) -> str:
 # --- EPD -------------------------------------------------------------------------------------------------------------
 
 
-def epd(findings: Iterable[Finding], *, seven_bit: bool = False) -> Iterator[str]:
+def epd(entries: Iterable[Entry], *, seven_bit: bool = False) -> Iterator[str]:
     """Two records a finding: the position before the slip (`am` the slip, `bm` what to play), and the one after it
     (`bm` what punishes, `pv` how). A bait gives one record a trick it sets, after the slip."""
-    for finding in findings:
-        for line in epd_records(finding):
+    for entry in entries:
+        for line in epd_records(entry):
             yield (ascii_only(line) if seven_bit else line) + "\n"
 
 
-def epd_records(finding: Finding) -> list[str]:
+def epd_records(entry: Entry) -> list[str]:
     """The EPD lines of one finding."""
+    finding = entry.finding
     board = board_of_finding(finding)
     disputed = "Disputed." if finding.disputed else ""
-    about = _string(_join(disputed, title_of(finding) + ".", finding.why_tempting, finding.why_it_fails))
+    about = _string(_join(disputed, entry.title + ".", *entry.sentences))
     name = _string(finding.id, limit=80)
     if isinstance(finding, BaitFinding):
         board.push_uci(finding.bait.uci)

@@ -21,11 +21,11 @@ import chess
 
 from trapscan.contract import Gain, Scan, SlipFinding
 from trapscan.errors import ReportError
-from trapscan.levels import at_level
+from trapscan.levels import Lens
 from trapscan.plain import plain
 from trapscan.report.bait_lessons import as_slip
-from trapscan.report.levels import must_know_at
-from trapscan.report.view import BETTER, board_of_finding, centipawns, opening_family
+from trapscan.report.present import Entry, Presentation
+from trapscan.report.words import BETTER, board_of_finding, centipawns, opening_family
 
 MUST_KNOW_WEIGHT = 1.5
 GAIN_WEIGHTS = {
@@ -62,6 +62,16 @@ class Lesson:
     seed: int
     scan: Scan
     findings: tuple[SlipFinding, ...]
+
+    @property
+    def shown(self) -> Presentation:
+        """The scan at the lesson's level."""
+        return Presentation.of(self.scan, level=self.level)
+
+    @property
+    def entries(self) -> list[Entry]:
+        """The positions in words."""
+        return [self.shown.entry(finding) for finding in self.findings]
 
 
 def lesson(
@@ -107,19 +117,20 @@ def lesson(
         and (side is None or finding.victim == side)
         and (not wanted or wanted & {motif.casefold() for motif in finding.motifs})
     ]
-    chosen = choose(pool, scan, level, count, seed, pinned)
+    lens = Lens(scan.levels, level)
+    chosen = choose(pool, lens, count, seed, pinned)
     if not chosen:
         raise ReportError("no finding fits this lesson: ask for fewer motifs or either side")
-    chosen.sort(key=lambda finding: (round(difficulty(finding, scan, level), 9), finding.id))
+    chosen.sort(key=lambda finding: (round(difficulty(finding, lens), 9), finding.id))
     return Lesson(plain(title, limit=120) or "What fails here?", level, seed, scan, tuple(chosen))
 
 
 def choose(
-    pool: Sequence[SlipFinding], scan: Scan, level: float, count: int, seed: int, pinned: Sequence[SlipFinding]
+    pool: Sequence[SlipFinding], lens: Lens, count: int, seed: int, pinned: Sequence[SlipFinding]
 ) -> list[SlipFinding]:
     """The pinned ones, then the worthiest of the pool, one by one, each unlike those taken before."""
     chosen = list(pinned)
-    left = {finding.id: worth(finding, scan, level) * _lot(seed, finding.id) for finding in pool}
+    left = {finding.id: worth(finding, lens) * _lot(seed, finding.id) for finding in pool}
     by_id = {finding.id: finding for finding in pool}
     boards = {finding.id: board_of_finding(finding).piece_map() for finding in (*pool, *pinned)}
     for taken in pinned:
@@ -135,11 +146,11 @@ def choose(
     return chosen
 
 
-def worth(finding: SlipFinding, scan: Scan, level: float) -> float:
+def worth(finding: SlipFinding, lens: Lens) -> float:
     """How much a group of the level gains from the position; see the module's text."""
-    toll = max(0.0, at_level(finding.toll, scan.levels, level))
-    chance = at_level(finding.chance, scan.levels, level)
-    find = at_level(finding.find, scan.levels, level)
+    toll = max(0.0, lens.value(finding.toll))
+    chance = lens.value(finding.chance)
+    find = lens.value(finding.find)
     shown = GAIN_WEIGHTS[finding.gain] * (1.0 if finding.motifs else NO_MOTIF_WEIGHT)
     if finding.ply > SOON:
         shown *= SOON / finding.ply
@@ -148,13 +159,13 @@ def worth(finding: SlipFinding, scan: Scan, level: float) -> float:
     if centipawns(finding.cp_slip) > -BETTER:
         shown *= NO_WORSE_WEIGHT
     value = shown * math.sqrt(math.sqrt(toll)) * min(1.0, chance / 0.05) * (0.25 + 0.75 * min(1.0, find / 0.15))
-    return value * (MUST_KNOW_WEIGHT if must_know_at(finding, scan.levels, level) else 1.0)
+    return value * (MUST_KNOW_WEIGHT if lens.flag(finding.must_know) else 1.0)
 
 
-def difficulty(finding: SlipFinding, scan: Scan, level: float) -> float:
+def difficulty(finding: SlipFinding, lens: Lens) -> float:
     """How hard the question is: a slip that many play, a refutation that few find, a gain that comes late."""
-    find = min(0.99, max(0.01, at_level(finding.find, scan.levels, level)))
-    chance = at_level(finding.chance, scan.levels, level)
+    find = min(0.99, max(0.01, lens.value(finding.find)))
+    chance = lens.value(finding.chance)
     forced = finding.punishment[0]
     calm = 0.0 if any(sign in forced for sign in "x+#") else 0.4
     return -math.log(find) + chance + 0.12 * min(finding.ply, 9) + calm

@@ -6,14 +6,16 @@ import re
 
 import jinja2
 
-from trapscan.contract import Scan
 from trapscan.plain import plain
-from trapscan.report.groups import by_opening, sections
-from trapscan.report.text import EMBEDDED, FAIR_PLAY, counted_as, points, side_name
-from trapscan.report.view import kind_words
+from trapscan.report.present import Presentation
+from trapscan.report.text import FAIR_PLAY
 
 OF_EACH_OPENING = 5
 """So many findings stand below each opening at the end of report.md."""
+
+MAX_PROBLEMS = 50
+TWINS = 2
+"""So many look-alikes of a finding are told."""
 
 _SPECIAL = re.compile(r"([\\`*_\[\]<>|&~$])")
 
@@ -31,62 +33,23 @@ def code(text: str) -> str:
     return plain(text, limit=120).replace("`", "'")
 
 
-def summary(scan: Scan, level: float) -> str:
-    """One sentence on what was scanned and what was found."""
-    sides = {"both": "both sides", "white": "White's repertoire", "black": "Black's repertoire"}[scan.side]
-    files = ", ".join(plain(file.name, limit=80) for file in scan.input.files)
-    counted = scan.input
-    return (
-        f"{sides[:1].upper()}{sides[1:]} from {files or 'no file'}: {counted_as(counted.games, 'game')}, "
-        f"{counted.positions} positions ({counted.merged} more were transpositions). "
-        f"{counted_as(len(scan.findings), 'finding')}, ranked for level {level:.0f}. "
-        f"Engine: {plain(scan.engine.name, limit=80)}.{_weak(scan)}{_second(scan)}{_games(scan)}"
-    )
-
-
-def _games(scan: Scan) -> str:
-    """Which games tell what is played, if any were given."""
-    if scan.evidence is None:
-        return ""
-    files = ", ".join(plain(file.name, limit=80) for file in scan.evidence.files)
-    whose = f", moves of {plain(scan.evidence.player, limit=80)} only" if scan.evidence.player else ""
-    return f" What was played is counted in {files} ({scan.evidence.games} games{whose})."
-
-
-def _weak(scan: Scan) -> str:
-    return f" {EMBEDDED}" if scan.engine.embedded else ""
-
-
-def _second(scan: Scan) -> str:
-    if scan.second_engine is None:
-        return ""
-    denied = sum(finding.disputed for finding in scan.findings)
-    return f" Second engine: {plain(scan.second_engine.name, limit=80)}, which denies {denied or 'none'} of them."
-
-
-def markdown(scan: Scan, level: float, shown: int) -> str:
-    """The whole report as Markdown."""
+def markdown(shown: Presentation, most: int) -> str:
+    """The whole report as Markdown, at most `most` findings of a section."""
     environment = jinja2.Environment(
         loader=jinja2.PackageLoader("trapscan.report", "web"),
         autoescape=False,
-        trim_blocks=False,
+        trim_blocks=True,
+        lstrip_blocks=True,
         undefined=jinja2.StrictUndefined,
     )
-    environment.filters.update(md=escape, code=code, points=points, kind=kind_words)
-    problems = [
-        escape(f"{problem.file}, game {problem.game}, ply {problem.ply}: {problem.text}")
-        for problem in scan.problems[:50]
-    ]
-    if problems:
-        rest = len(scan.problems) - len(problems)
-        problems.insert(0, f"Passed over: {len(scan.problems)}" + (f", the first {len(problems)} here" if rest else ""))
+    environment.filters.update(md=escape, code=code)
     text = environment.get_template("markdown.md.j2").render(
-        title=escape(scan.title or f"Tricks and pitfalls for {side_name(scan.side)}"),
-        summary=escape(summary(scan, level)),
-        fair_play=escape(FAIR_PLAY),
-        problems=problems,
-        sections=sections(scan, level, shown),
-        openings=by_opening(scan, level, OF_EACH_OPENING),
+        report=shown,
+        fair_play=FAIR_PLAY,
+        problems=shown.problems(MAX_PROBLEMS),
+        sections=shown.sections(most),
+        openings=shown.openings(OF_EACH_OPENING),
         of_each=OF_EACH_OPENING,
+        twins=TWINS,
     )
     return re.sub(r"\n{3,}", "\n\n", text).strip() + "\n"

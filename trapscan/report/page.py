@@ -14,71 +14,59 @@ import chess
 import jinja2
 from markupsafe import Markup
 
-from trapscan.contract import BaitFinding, Finding, Scan, SlipFinding
+from trapscan.contract import Finding, Scan, SlipFinding
+from trapscan.order import toll_at
 from trapscan.plain import plain
 from trapscan.report.lines import lines_of
-from trapscan.report.markdown import summary
 from trapscan.report.men import symbols
-from trapscan.report.text import FAIR_PLAY, GAIN_WORDS, score_words
-from trapscan.report.view import (
-    SECTIONS,
-    board_at,
-    board_of_finding,
-    card,
-    extra_sentences,
-    kind_words,
-    marked,
-    opening_family,
-    section_of,
-    slip_sign,
-)
+from trapscan.report.present import Entry, Presentation
+from trapscan.report.rows import FIGURES, ROWS, SECTIONS, RowKind, section_of
+from trapscan.report.text import FAIR_PLAY
+from trapscan.report.words import board_at, board_of_finding, marked, motifs_of, opening_family, slip_sign
 
 SCRIPTS = ("data.js", "board.js", "card.js", "groups.js", "tree.js", "page.js")
 MAX_PROBLEMS = 200
+MAX_TWINS = 3
 
 
-def page_in_pieces(scan: Scan, level: float, shown: int) -> Iterator[str]:
-    """The report as one self-contained page, ranked for `level` at first, `shown` cards of a kind at first; a finding
-    at a time, as a whole opening book has tens of thousands."""
+def page_in_pieces(shown: Presentation, few: int) -> Iterator[str]:
+    """The report as one self-contained page, at first at the presentation's level and with `few` cards of a section; a
+    finding at a time, as a whole opening book has tens of thousands."""
     style = asset("page.css")
     script = "".join(asset(name) for name in SCRIPTS)
-    used = [
-        (kind, heading, about) for kind, heading, about in SECTIONS if any(section_of(f) == kind for f in scan.findings)
-    ]
-    sections = [{"kind": kind, "heading": heading, "about": about} for kind, heading, about in used]
+    scan = shown.scan
+    used = {section_of(finding) for finding in scan.findings}
+    sections = [{"key": s.key, "heading": s.heading, "about": s.about} for s in SECTIONS if s.key in used]
+    low, high = shown.stops[0], shown.stops[-1]
     data = {
-        "levels": list(scan.levels),
-        "level": min(max(level, scan.levels[0]), scan.levels[-1]),
-        "shown": shown,
+        "stops": shown.stops,
+        "level": min(max(shown.level, low), high),
+        "shown": few,
         "sections": sections,
-        "kinds": [kind for kind, _, _ in SECTIONS],
+        "kinds": [section.key for section in SECTIONS],
+        "rows": [{"key": kind.key, "name": kind.name} for kind in ROWS],
+        "figures": [{"key": kind.key, "name": kind.name, "unit": kind.unit} for kind in FIGURES],
         "standard": chess.STARTING_FEN,
         "findings": [],
         "tree": tree_data(scan),
     }
-    problems = [
-        plain(f"{problem.file}, game {problem.game}, ply {problem.ply}: {problem.text}", limit=400)
-        for problem in scan.problems[:MAX_PROBLEMS]
-    ]
-    if len(scan.problems) > MAX_PROBLEMS:
-        problems.append(f"... and {len(scan.problems) - MAX_PROBLEMS} more, in scan.json")
+    counters = scan.counters
     frame = (
         environment()
         .get_template("page.html.j2")
         .render(
             policy=policy(script, style),
-            title=page_title(scan),
+            title=shown.title,
             style=Markup(style),
-            summary=summary(scan, level),
+            summary=shown.summary,
             fair_play=FAIR_PLAY,
-            problems=problems,
+            problems=shown.problems(MAX_PROBLEMS),
             problem_count=len(scan.problems),
-            low=scan.levels[0],
-            high=scan.levels[-1],
+            stops=shown.stops,
             sections=sections,
             footer=plain(
-                f"trapscan {scan.tool.version}; {scan.engine.name}; {scan.counters.positions} positions, "
-                f"{scan.counters.candidates} moves examined, {scan.counters.engine_nodes} engine nodes."
+                f"trapscan {scan.tool.version}; {scan.engine.name}; {counters.positions} positions, "
+                f"{counters.candidates} moves examined, {counters.engine_nodes} engine nodes."
             ),
             men=Markup(symbols()),
             data=Markup(inert(data)),
@@ -89,13 +77,8 @@ def page_in_pieces(scan: Scan, level: float, shown: int) -> Iterator[str]:
     opening, key, after = element.partition('"findings":[')
     yield before + tag + opening + key
     for number, finding in enumerate(scan.findings):
-        yield ("," if number else "") + inert(finding_data(finding, scan, level))
+        yield ("," if number else "") + inert(finding_data(finding, number, shown))
     yield after
-
-
-def page_title(scan: Scan) -> str:
-    """The scan's title, or one that says what it is."""
-    return plain(scan.title, limit=300) or "Tricks and pitfalls"
 
 
 def environment() -> jinja2.Environment:
@@ -134,56 +117,43 @@ def inert(data: Any) -> str:
     return text.replace("&", "\\u0026").replace("<", "\\u003c").replace(">", "\\u003e")
 
 
-def finding_data(finding: Finding, scan: Scan, level: float) -> dict[str, Any]:
-    """What the page's scripts need of a finding: moves as [SAN, UCI], words as plain text, numbers for every level."""
-    words = card(finding, scan, level)
-    slip = finding if isinstance(finding, SlipFinding) else None
-    balance = None
-    if isinstance(finding, BaitFinding):
-        details = finding.bait_details
-        balance = {
-            name: _short(values) if len(values) == len(scan.levels) else []
-            for name, values in (
-                ("price", details.price), ("gain", details.slips_gain), ("net", details.net),
-                ("low", details.net_low), ("high", details.net_high),
-            )
-        }  # fmt: skip
+def finding_data(finding: Finding, number: int, shown: Presentation) -> dict[str, Any]:
+    """What the page's scripts need of a finding, the scan's `number`th: moves as [SAN, UCI], words as plain text; what
+    hangs on the level once for each stop."""
+    entry = shown.entry(finding)
+    at_stops = [Entry(finding, lens) for lens in shown.lenses]
     return {
-        "id": plain(finding.id, limit=100),
-        "kind": kind_words(finding),
-        "section": section_of(finding),
+        "id": entry.id,
+        "kind": entry.kind,
+        "section": entry.section,
         "victim": finding.victim,
         "owner": finding.owner,
         "fen": finding.fen,
         "start": finding.start_fen,
-        "title": words.title,
+        "title": entry.title,
         "line": moves_of(board_at(finding.start_fen), finding.line),
-        "lineText": words.line,
-        "orders": words.orders,
         "plays": _plays(finding),
-        "opening": words.opening,
         "eco": plain(finding.opening.eco, limit=10) if finding.opening else "",
         "group": plain(opening_family(finding), limit=100),
-        "gain": GAIN_WORDS[finding.gain].split(" ")[-1],
-        "motifs": [plain(motif, limit=60) for motif in finding.motifs],
-        "tempting": words.tempting,
-        "fails": words.fails,
-        "also": words.also,
-        "instead": words.instead,
-        "evidence": words.evidence,
-        "extra": list(extra_sentences(finding, scan)),
-        "balance": balance,
-        "known": list(finding.must_know),
-        "n": {name: _short(getattr(finding, name)) for name in ("chance", "find", "reach", "cost", "toll")},
+        "gain": entry.gain,
+        "motifs": motifs_of(finding),
+        "words": {row.kind.key: _words(row.kind, entry, at_stops) for row in entry.rows},
+        "figures": {kind.key: [one.figures[kind.key] for one in at_stops] for kind in FIGURES},
+        "known": [one.must_know for one in at_stops],
+        "chance": [round(lens.value(finding.chance), 6) for lens in shown.lenses],
+        "tolls": [toll_at(finding, lens) for lens in shown.lenses],
+        "places": {order: [places[number] for places in columns] for order, columns in shown.places.items()},
         "twins": [
-            {
-                "fen": twin.fen,
-                "squares": list(twin.squares),
-                "text": plain(f"{score_words(twin.cp_move)} instead of {score_words(finding.cp_slip)}. {twin.reason}"),
-            }
-            for twin in (slip.look_alikes[:3] if slip else ())
+            {"fen": twin.fen, "squares": list(twin.squares), "text": twin.text} for twin in entry.twins[:MAX_TWINS]
         ],
     }
+
+
+def _words(kind: RowKind, entry: Entry, at_stops: Sequence[Entry]) -> str | list[str]:
+    """A row's paragraphs, a line each; one text for every stop where it hangs on the level."""
+    if kind.by_level:
+        return ["\n".join(one.told(kind)) for one in at_stops]
+    return "\n".join(entry.told(kind))
 
 
 def tree_data(scan: Scan) -> dict[str, Any]:
@@ -198,10 +168,6 @@ def tree_data(scan: Scan) -> dict[str, Any]:
         "at": lines.at,
         "beyond": lines.beyond,
     }
-
-
-def _short(values: Sequence[float]) -> list[float]:
-    return [float(f"{value:.9g}") for value in values]
 
 
 def _plays(finding: Finding) -> list[dict[str, Any]]:

@@ -9,12 +9,11 @@ from pathlib import Path
 
 from trapscan.contract import Scan
 from trapscan.errors import ReportError
-from trapscan.order import in_order
 from trapscan.report import games, tables
 from trapscan.report.files import write_text_aside
 from trapscan.report.markdown import markdown
 from trapscan.report.page import page_in_pieces
-from trapscan.report.view import for_side
+from trapscan.report.present import Presentation
 
 DEFAULT_SHOWN = 40
 
@@ -35,23 +34,19 @@ def write_reports(
     `seven_bit` keeps the PGN and EPD files within ASCII. Each file is written aside, then renamed; the paths come
     back in a fixed order. Raises ReportError.
     """
-    told = for_side(scan, side)
-    at = float(told.level if level is None else level)
-    if not 0 <= at <= 4000:
-        raise ReportError(f"level {level} is no Elo rating")
+    told = Presentation.of(scan, level=level, side=side)
     if shown is None:
-        default = told.settings.get("shown", DEFAULT_SHOWN)
+        default = scan.settings.get("shown", DEFAULT_SHOWN)
         shown = default if isinstance(default, int) and default > 0 else DEFAULT_SHOWN
     if shown < 1:
         raise ReportError("at least one finding of a kind must be shown")
-    ranked = in_order(told.findings, told.levels, at)
     forms: dict[str, Callable[[], Iterable[str]]] = {  # made one after the other: of a whole opening book each is large
-        "report.html": lambda: page_in_pieces(told, at, shown),
-        "report.md": lambda: [markdown(told, at, shown)],
-        "tricks.pgn": lambda: games.pgn(ranked, told, at, seven_bit=seven_bit),
-        "tricks.epd": lambda: games.epd(ranked, seven_bit=seven_bit),
-        "findings.csv": lambda: chain(["\ufeff"], tables.findings_csv(ranked, told, at)),
-        "cards.txt": lambda: tables.question_cards(ranked, told, at),
+        "report.html": lambda: page_in_pieces(told, shown),
+        "report.md": lambda: [markdown(told, shown)],
+        "tricks.pgn": lambda: games.pgn(told.entries(), seven_bit=seven_bit),
+        "tricks.epd": lambda: games.epd(told.entries(), seven_bit=seven_bit),
+        "findings.csv": lambda: chain(["\ufeff"], tables.findings_csv(told)),
+        "cards.txt": lambda: tables.question_cards(told),
     }
     target = Path(folder)
     return [write_text_aside(target / name, form()) for name, form in forms.items()]

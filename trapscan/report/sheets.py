@@ -6,13 +6,11 @@ import os
 from dataclasses import dataclass
 from pathlib import Path
 
-import chess
 from markupsafe import Markup
 
 from trapscan.contract import Side, SlipFinding
 from trapscan.errors import ReportError
-from trapscan.levels import at_level
-from trapscan.plain import plain
+from trapscan.order import TOLL_DIGITS, rounded
 from trapscan.report import games
 from trapscan.report.diagrams import Arrow, board_svg
 from trapscan.report.files import write_aside, write_text_aside
@@ -20,9 +18,10 @@ from trapscan.report.lessons import Lesson
 from trapscan.report.men import symbols
 from trapscan.report.page import asset, environment, policy
 from trapscan.report.pdf import Item, sheet_pdf
+from trapscan.report.present import Entry
 from trapscan.report.tables import question
 from trapscan.report.text import FAIR_PLAY
-from trapscan.report.view import Card, card, slip_and_reply
+from trapscan.report.words import board_of_finding, slip_and_reply
 
 PAPERS = ("a4", "letter")
 OTHERS = 3
@@ -51,18 +50,18 @@ def write_lesson(lesson: Lesson, folder: str | os.PathLike[str], paper: str = "a
         paths.append(write_aside(target / f"{sheet.name}.html", sheet_html(sheet, lesson, paper).encode()))
         data = sheet_pdf(lesson.title, sheet.heading, sheet.about, sheet.items, paper=paper, foot=FAIR_PLAY)
         paths.append(write_aside(target / f"{sheet.name}.pdf", data))
-    pgn = games.pgn(lesson.findings, lesson.scan, lesson.level, event=lesson.title)
+    pgn = games.pgn(lesson.entries, event=lesson.title)
     paths.append(write_text_aside(target / "lesson.pgn", pgn))
-    paths.append(write_text_aside(target / "lesson.epd", games.epd(lesson.findings)))
+    paths.append(write_text_aside(target / "lesson.epd", games.epd(lesson.entries)))
     return paths
 
 
 def questions(lesson: Lesson) -> Sheet:
     """The sheet for the pupils: diagrams and questions, nothing else."""
     items = []
-    for number, finding in enumerate(lesson.findings, 1):
-        board = chess.Board(finding.fen)
-        items.append(Item(number, question(finding), board, finding.victim is Side.BLACK, (), (), writing=True))
+    for number, entry in enumerate(lesson.entries, 1):
+        board = board_of_finding(entry.finding)
+        items.append(Item(number, question(entry), board, entry.finding.victim is Side.BLACK, (), (), writing=True))
     about = f"For players around {lesson.level}. {len(items)} positions, from easy to hard."
     return Sheet("questions", "Questions", about, tuple(items))
 
@@ -70,20 +69,18 @@ def questions(lesson: Lesson) -> Sheet:
 def answers(lesson: Lesson) -> Sheet:
     """The coach's sheet: the slip and its refutation on the board, and why."""
     items = []
-    for number, finding in enumerate(lesson.findings, 1):
-        words = card(finding, lesson.scan, lesson.level)
+    for number, (finding, entry) in enumerate(zip(lesson.findings, lesson.entries, strict=True), 1):
         arrows: list[Arrow] = [(finding.slip.uci, "slip")]
         if finding.refutation is not None:
             arrows.append((finding.refutation.uci, "refutation"))
-        board = chess.Board(finding.fen)
         items.append(
             Item(
                 number,
-                words.title,
-                board,
+                entry.title,
+                board_of_finding(finding),
                 finding.victim is Side.BLACK,
                 tuple(arrows),
-                _answer(words, others_here(finding, lesson)),
+                _answer(entry, others_here(finding, lesson)),
                 writing=False,
             )
         )
@@ -93,32 +90,26 @@ def answers(lesson: Lesson) -> Sheet:
 
 def others_here(finding: SlipFinding, lesson: Lesson) -> str:
     """Other slips in the same position, which are right answers too: the most likely ones with their refutations."""
-    levels, level = lesson.scan.levels, lesson.level
+    lens = lesson.shown.lens
     others = [
         other for other in lesson.scan.slips if other.fen == finding.fen and other.id != finding.id and other.punishment
     ]
-    others.sort(key=lambda other: (-at_level(other.chance, levels, level), other.id))
+    others.sort(key=lambda other: (-rounded(lens.value(other.chance), TOLL_DIGITS), other.id))
     return ", ".join(slip_and_reply(other) for other in others[:OTHERS])
 
 
-def _answer(words: Card, others: str) -> tuple[tuple[str, str], ...]:
+LEFT_OUT = {"games", "notes"}
+"""Rows that do not stand on the coach's sheet: paper is short."""
+
+
+def _answer(entry: Entry, others: str) -> tuple[tuple[str, str], ...]:
     """What stands beside an answer's board: name and text."""
-    rows = (
-        ("Why it tempts", words.tempting),
-        ("Why it fails", words.fails),
-        ("Refutation", words.refutation + (f" (also {words.also})" if words.also else "")),
-        ("Fails too", others),
-        ("Instead", words.instead),
-        ("Motifs", words.motifs),
-        ("Opening", words.opening),
-        ("Line", words.line),
-        (
-            "At this level",
-            f"played by {words.chance}, punished by {words.find}; toll {words.toll} per 100 games. "
-            f"Id {plain(words.finding.id, limit=60)}",
-        ),
-    )
-    return tuple((name, text) for name, text in rows if text)
+    rows = [(row.kind.name, row.text) for row in entry.rows if row.kind.key not in LEFT_OUT]
+    if others:
+        rows.append(("Fails too", others))
+    figures = entry.figures
+    level = f"played by {figures['chance']}, punished by {figures['find']}; toll {figures['toll']} per 100 games."
+    return (*rows, ("At this level", f"{level} Id {entry.id}"))
 
 
 def sheet_html(sheet: Sheet, lesson: Lesson, paper: str) -> str:

@@ -3,31 +3,14 @@
 from __future__ import annotations
 
 import csv
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 
-from trapscan.contract import BaitFinding, Finding, Scan, SlipFinding
-from trapscan.levels import at_level
-from trapscan.order import by_toll
+from trapscan.contract import BaitFinding, Scan, SlipFinding
 from trapscan.plain import plain
-from trapscan.report.text import GAIN_WORDS, numbered, percent, points, side_name
-from trapscan.report.view import (
-    SECTIONS,
-    Card,
-    board_at,
-    card,
-    centipawns,
-    opening_text,
-    second_words,
-    section_of,
-    slip_and_reply,
-    title_of,
-)
-
-CSV_COLUMNS = (
-    "id", "kind", "victim", "level", "toll", "chance", "find", "reach", "cost", "must_know", "title", "line", "fen",
-    "slip", "refutation", "also", "instead", "cp_best", "cp_slip", "gain", "material", "motifs", "opening",
-    "why_tempting", "why_it_fails", "move_orders", "evidence", "second_engine",
-)  # fmt: skip
+from trapscan.report.present import Entry, Presentation
+from trapscan.report.rows import FIGURES, ROWS, FigureKind, RowKind
+from trapscan.report.text import side_name
+from trapscan.report.words import centipawns, second_text, slip_and_reply
 
 _FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r", "|", "%")
 
@@ -46,63 +29,78 @@ class _Row:
         return text
 
 
-def findings_csv(findings: Iterable[Finding], scan: Scan, level: float) -> Iterator[str]:
-    """One row a finding, numbers at `level`; RFC 4180, with a header. Scores in centipawns, mates as +-(10000-n)."""
-    writer = csv.writer(_Row(), lineterminator="\r\n")
-    yield str(writer.writerow(CSV_COLUMNS))
-    for finding in findings:
-        words = card(finding, scan, level)
-        numbers = [
-            f"{at_level(values, scan.levels, level):.6g}"
-            for values in (finding.toll, finding.chance, finding.find, finding.reach, finding.cost)
-        ]
-        row = [
-            cell(finding.id), finding.kind, finding.victim, f"{level:.0f}", *numbers, int(words.must_know),
-            cell(words.title), cell(words.line), cell(finding.fen), cell(finding.move.san),
-            cell(words.refutation), cell(words.also), cell(words.instead), centipawns(finding.cp_best),
-            centipawns(finding.cp_slip), finding.gain, f"{finding.material:g}", cell(words.motifs),
-            cell(words.opening), cell(words.tempting), cell(words.fails), finding.move_orders,
-            cell(words.evidence), _verdict(finding),
-        ]  # fmt: skip
-        yield str(writer.writerow(row))
-
-
-def _verdict(finding: Finding) -> str:
+def _verdict(entry: Entry) -> str:
     """The second engine's word on it: "agrees", "denies", or empty."""
-    second = finding.verified.second_engine
+    second = entry.finding.verified.second_engine
     return "" if second is None else "agrees" if second.agrees else "denies"
 
 
-def question(finding: Finding) -> str:
+def _number(kind: FigureKind) -> Callable[[Entry], str]:
+    return lambda entry: f"{entry.lens.value(kind.values(entry.finding)):.6g}"
+
+
+def _text(kind: RowKind) -> Callable[[Entry], str]:
+    return lambda entry: cell(entry.row(kind.key))
+
+
+COLUMNS: tuple[tuple[str, Callable[[Entry], str | int]], ...] = (
+    ("id", lambda entry: cell(entry.id)),
+    ("kind", lambda entry: entry.finding.kind),
+    ("victim", lambda entry: entry.finding.victim),
+    ("level", lambda entry: f"{entry.lens.level:.0f}"),
+    *((kind.key, _number(kind)) for kind in FIGURES),
+    ("must_know", lambda entry: int(entry.must_know)),
+    ("title", lambda entry: cell(entry.title)),
+    ("fen", lambda entry: cell(entry.finding.fen)),
+    ("slip", lambda entry: cell(entry.finding.move.san)),
+    ("cp_best", lambda entry: centipawns(entry.finding.cp_best)),
+    ("cp_slip", lambda entry: centipawns(entry.finding.cp_slip)),
+    ("gain", lambda entry: entry.finding.gain),
+    ("material", lambda entry: f"{entry.finding.material:g}"),
+    ("move_orders", lambda entry: entry.finding.move_orders),
+    ("second_engine", _verdict),
+    *((kind.column, _text(kind)) for kind in ROWS if kind.column),
+)
+"""The columns of the CSV by name: those of their own, then the rows that are columns."""
+
+
+def findings_csv(shown: Presentation) -> Iterator[str]:
+    """One row a finding, numbers at the level; RFC 4180, with a header. Scores in centipawns, mates as +-(10000-n)."""
+    writer = csv.writer(_Row(), lineterminator="\r\n")
+    yield str(writer.writerow([name for name, _ in COLUMNS]))
+    for entry in shown.entries():
+        yield str(writer.writerow([value(entry) for _, value in COLUMNS]))
+
+
+def question(entry: Entry) -> str:
     """What a pupil is asked about the position."""
-    side = side_name(finding.victim)
+    finding = entry.finding
     if isinstance(finding, BaitFinding):
         return f"{side_name(finding.owner)} to move: which move sets a trick, and which?"
-    return f"{side} to move: which natural move fails, and to what?"
+    return f"{side_name(finding.victim)} to move: which natural move fails, and to what?"
 
 
-def answer(words: Card) -> str:
+def answer(entry: Entry) -> str:
     """The answer in a sentence or four."""
-    finding = words.finding
-    parts = [words.title + "."]
+    finding = entry.finding
+    parts = [entry.title + "."]
     if isinstance(finding, SlipFinding) and len(finding.punishment) > 1:
-        parts.append(f"The line: {words.refutation}.")
-    parts += [words.tempting, words.fails]
-    if words.instead:
-        parts.append(f"Instead: {words.instead}.")
+        parts.append(f"The line: {entry.row('moves')}.")
+    parts += entry.sentences
+    if entry.row("instead"):
+        parts.append(f"Instead: {entry.row('instead')}.")
     if isinstance(finding, BaitFinding):
-        parts += words.extra
+        parts += (entry.row("tricks"), entry.row("balance"), entry.row("notes"))
     elif finding.disputed:
-        parts += ["The engines disagree.", second_words(finding)]
+        parts += ["The engines disagree.", second_text(finding)]
     return " ".join(part for part in parts if part)
 
 
-def question_cards(findings: Iterable[Finding], scan: Scan, level: float) -> Iterator[str]:
+def question_cards(shown: Presentation) -> Iterator[str]:
     """One line a finding: question, tab, answer. No header: programs that learn from cards take it as it is."""
-    for finding in findings:
-        words = card(finding, scan, level)
-        ask = f"{question(finding)} After {words.line} ({plain(finding.fen, limit=120)})"
-        yield f"{ask}\t{answer(words)}\n"
+    for entry in shown.entries():
+        ask = f"{question(entry)} After {entry.row('line')} ({plain(entry.finding.fen, limit=120)})"
+        yield f"{ask}\t{answer(entry)}\n"
 
 
 # --- the terminal ----------------------------------------------------------------------------------------------------
@@ -113,31 +111,26 @@ _NARROW = 40
 def terminal_summary(scan: Scan, *, width: int = 80, count: int = 10, level: float | None = None) -> str:
     """The top of each section as plain text tables, no line wider than `width` columns (at least 40)."""
     width = max(_NARROW, width)
-    at = scan.level if level is None else level
+    shown = Presentation.of(scan, level=level)
     blocks = []
-    for kind, heading, _ in SECTIONS:
-        ranked = by_toll([finding for finding in scan.findings if section_of(finding) == kind], scan.levels, at)
-        if not ranked:
-            continue
-        rows = [_row(finding, scan, at) for finding in ranked[:count]]
-        more = f" (the first {count} of {len(ranked)})" if len(ranked) > count else ""
-        blocks.append(_cut(f"{heading}{more}", width) + "\n" + _table(rows, width))
+    for section in shown.sections(count):
+        more = f" (the first {count} of {section.count})" if section.hidden else ""
+        table = _table([_row(entry) for entry in section.entries], width)
+        blocks.append(_cut(f"{section.kind.heading}{more}", width) + "\n" + table)
     if not blocks:
         return _cut("Nothing found.", width) + "\n"
-    foot = _cut(f"Toll: points per 100 games at level {at:.0f}. Played: by that share of players.", width)
+    foot = _cut(f"Toll: points per 100 games at level {shown.level:.0f}. Played: by that share of players.", width)
     return "\n".join(blocks) + foot + "\n"
 
 
 _HEAD = ("Toll", "Played", "Slip and answer", "Gain", "Where")
 
 
-def _row(finding: Finding, scan: Scan, level: float) -> tuple[str, str, str, str, str]:
-    toll = points(at_level(finding.toll, scan.levels, level))
-    chance = percent(at_level(finding.chance, scan.levels, level))
-    what = title_of(finding) if isinstance(finding, BaitFinding) else slip_and_reply(finding)
-    line = numbered(board_at(finding.start_fen), finding.line)
-    gain = GAIN_WORDS[finding.gain].split(" ")[-1]
-    return toll, chance, what, gain, opening_text(finding) or line or side_name(finding.owner)
+def _row(entry: Entry) -> tuple[str, str, str, str, str]:
+    finding = entry.finding
+    what = entry.title if isinstance(finding, BaitFinding) else slip_and_reply(finding)
+    where = entry.row("opening") or (entry.row("line") if finding.line else side_name(finding.owner))
+    return entry.figures["toll"], entry.figures["chance"], what, entry.gain, where
 
 
 def _table(rows: Sequence[tuple[str, str, str, str, str]], width: int) -> str:

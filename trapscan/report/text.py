@@ -68,11 +68,15 @@ def signed(value: float) -> str:
     return f"{round(value, 1) + 0.0:+.1f}"
 
 
-def points(value: float) -> str:
-    """A toll, in points per 100 games: two figures where it matters, never a bare zero for something."""
-    if 0 < abs(value) < 0.01:
+def points(millionths: int) -> str:
+    """A toll of so many millionths of a point: two figures after the point where it matters, never a bare zero for
+    something. Whole numbers, halves up: the page writes the sums of what its filters leave with the same steps."""
+    size = abs(millionths)
+    if 0 < size < 10_000:
         return "<0.01"
-    return f"{value:.2f}" if abs(value) < 9.995 else f"{value:.1f}"
+    step, digits = (10_000, 2) if size < 9_995_000 else (100_000, 1)
+    written = (size + step // 2) // step / 10**digits
+    return f"{-written if millionths < 0 else written:.{digits}f}"
 
 
 def score_words(value: Cp) -> str:

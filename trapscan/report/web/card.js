@@ -9,49 +9,22 @@ function el(name, properties, ...children) {
   return node;
 }
 
-function atLevel(values, level) {
-  const levels = DATA.levels;
-  if (level <= levels[0]) return values[0];
-  for (let index = 1; index < levels.length; index++) {
-    if (level <= levels[index]) {
-      const share = (level - levels[index - 1]) / (levels[index] - levels[index - 1]);
-      return values[index - 1] + (values[index] - values[index - 1]) * share;
-    }
-  }
-  return values[values.length - 1];
+// What a list with one entry for each stop of the slider holds for the present one.
+function here(values) {
+  return values[DATA.stops.indexOf(STATE.level)];
 }
 
-function knownAt(values, level) {
-  if (values.length !== DATA.levels.length) return false;
-  let best = 0;
-  DATA.levels.forEach((at, index) => { if (Math.abs(at - level) < Math.abs(DATA.levels[best] - level)) best = index; });
-  return values[best];
-}
-
-function percent(share) {
-  const value = 100 * share;
-  if (value > 0 && value < 0.1) return "<0.1%";
-  return (value < 9.95 ? value.toFixed(1) : value.toFixed(0)) + "%";
-}
-
-function points(value) {
-  const size = Math.abs(value);
-  if (size > 0 && size < 0.01) return "<0.01";
-  return size < 9.995 ? value.toFixed(2) : value.toFixed(1);
+// A sum of tolls, in millionths of a point, as the library writes it (report/text.py, points).
+function points(millionths) {
+  if (millionths > 0 && millionths < 10000) return "<0.01";
+  const [step, digits] = millionths < 9995000 ? [10000, 2] : [100000, 1];
+  return (Math.floor((millionths + step / 2) / step) / 10 ** digits).toFixed(digits);
 }
 
 function moveText(position, san, first) {
   if (position.white) return position.number + "." + san;
   return first ? position.number + "..." + san : san;
 }
-
-const FIGURES = [
-  ["toll", "Toll", "points per 100 games", points],
-  ["chance", "Played by", "of the players", percent],
-  ["find", "Punished by", "of the players", percent],
-  ["reach", "Reached in", "of the games", percent],
-  ["cost", "Costs", "points", (value) => value.toFixed(2)],
-];
 
 const LEGEND = "Dashed: the slip. Solid: the refutation.";
 
@@ -115,25 +88,20 @@ class Card {
     }
     this.figures = {};
     const figures = el("dl", { className: "figures" });
-    for (const [key, name, unit] of FIGURES) {
+    for (const { key, name, unit } of DATA.figures) {
       this.figures[key] = el("b");
       figures.append(el("div", {}, el("dt", { textContent: name }), el("dd", {}, this.figures[key], " ", el("small", { textContent: unit }))));
     }
     this.known = el("p", { className: "known", textContent: "Must be known: at this level few find the refutation unprepared." });
     const words = el("dl", { className: "words" });
     const say = (name, ...content) => words.append(el("dt", { textContent: name }), el("dd", {}, ...content));
-    say("Line", el("bdi", { textContent: finding.lineText }), finding.orders ? el("small", { textContent: " (" + finding.orders + ")" }) : "");
-    if (finding.opening) say("Opening", el("bdi", { textContent: finding.opening }));
-    if (finding.tempting) say("Why it tempts", el("bdi", { textContent: finding.tempting }));
-    if (finding.fails) say("Why it fails", el("bdi", { textContent: finding.fails }));
-    say(finding.kind.startsWith("bait") ? "Continuation" : "Refutation", this.moves);
-    if (finding.also) say("Punishes too", finding.also);
-    if (finding.instead) say("Instead", el("bdi", { textContent: finding.instead }));
-    if (finding.motifs.length) say("Motifs", el("bdi", { textContent: finding.motifs.join(", ") }));
-    if (finding.evidence) say("In the games", finding.evidence);
-    this.balance = el("span");
-    if (finding.balance) say("Balance", this.balance);
-    if (finding.extra.length) say("Note", ...finding.extra.map((text) => el("p", {}, el("bdi", { textContent: text }))));
+    this.byLevel = {};
+    for (const { key, name } of DATA.rows) {
+      const told = finding.words[key];
+      if (key === "moves") say(finding.kind.startsWith("bait") ? "Continuation" : name, this.moves);
+      else if (Array.isArray(told)) say(name, this.byLevel[key] = el("div"));
+      else if (told) say(name, ...paragraphs(told));
+    }
     say("Id", el("small", {}, el("bdi", { textContent: finding.id })));
     left.append(this.curve);
     const right = el("div", { className: "right" }, figures, this.known, words);
@@ -231,40 +199,42 @@ class Card {
 
   // Numbers and curve at the page's level.
   update() {
-    const { finding } = this, { level } = STATE;
+    const { finding } = this;
     this.stale = false;
-    for (const [key, , , format] of FIGURES) this.figures[key].textContent = format(atLevel(finding.n[key], level));
-    this.known.hidden = !knownAt(finding.known, level);
-    if (finding.balance) {
-      const value = (key) => (finding.balance[key].length ? (100 * atLevel(finding.balance[key], level)).toFixed(1) : "?");
-      this.balance.textContent = `In points per 100 games: price at best play ${value("price")}, gain from slips ` +
-        `${value("gain")}, balance ${value("net")} (between ${value("low")} and ${value("high")}).`;
-    }
-    drawCurve(this.curve, finding.n.chance, level);
+    for (const { key } of DATA.figures) this.figures[key].textContent = here(finding.figures[key]);
+    for (const [key, node] of Object.entries(this.byLevel)) node.replaceChildren(...paragraphs(here(finding.words[key])));
+    this.known.hidden = !here(finding.known);
+    drawCurve(this.curve, finding.chance, finding.figures.chance);
   }
 }
 
+// A row's text: its paragraphs stand a line each.
+function paragraphs(text) {
+  const lines = text.split("\n").map((line) => el("bdi", { textContent: line }));
+  return lines.length > 1 ? lines.map((line) => el("p", {}, line)) : lines;
+}
+
 // The chance of the slip over the levels, with the chosen level marked; told in words too.
-function drawCurve(node, values, level) {
-  const levels = DATA.levels, low = levels[0], span = levels[levels.length - 1] - low || 1;
+function drawCurve(node, values, written) {
+  const { stops } = DATA, low = stops[0], high = stops[stops.length - 1], { level } = STATE;
   const top = [0.02, 0.05, 0.1, 0.2, 0.3, 0.5, 0.75, 1].find((value) => value >= Math.max(...values)) || 1;
-  const x = (at) => 34 + (206 * (Math.min(Math.max(at, low), low + span) - low)) / span;
+  const x = (at) => 34 + (206 * (at - low)) / (high - low || 1);
   const y = (value) => 72 - (60 * value) / top;
   const text = (at, height, anchor, words) => {
     const part = svg("text", { x: at, y: height, "text-anchor": anchor, class: "axis" });
     part.textContent = words;
     return part;
   };
-  const path = levels.map((at, index) => (index ? "L" : "M") + x(at).toFixed(1) + " " + y(values[index]).toFixed(1)).join("");
-  const here = atLevel(values, level);
+  const path = stops.map((at, index) => (index ? "L" : "M") + x(at).toFixed(1) + " " + y(values[index]).toFixed(1)).join("");
+  const height = y(here(values));
   node.setAttribute("aria-label", "Chance that the slip is played, by level: " +
-    levels.map((at, index) => at + " " + percent(values[index])).join(", ") + ".");
+    stops.map((at, index) => at + " " + written[index]).join(", ") + ".");
   node.replaceChildren(
     svg("path", { d: "M34 12V72H240", class: "frame" }),
     svg("path", { d: path, class: "chance" }),
-    svg("path", { d: `M${x(level)} 72V${y(here)}`, class: "here" }),
-    svg("circle", { cx: x(level), cy: y(here), r: 4, class: "dot" }),
-    text(30, 16, "end", percent(top).replace(".0", "")), text(30, 75, "end", "0"),
-    text(34, 86, "start", String(low)), text(240, 86, "end", String(low + span)),
+    svg("path", { d: `M${x(level)} 72V${height}`, class: "here" }),
+    svg("circle", { cx: x(level), cy: height, r: 4, class: "dot" }),
+    text(30, 16, "end", Math.round(100 * top) + "%"), text(30, 75, "end", "0"),
+    text(34, 86, "start", String(low)), text(240, 86, "end", String(high)),
     text(137, 86, "middle", "chance over level"));
 }

@@ -4,8 +4,8 @@ const GROUPS = new Map();
 const FEW = 5;
 
 function byKind(found) {
-  return DATA.sections.map(({ kind, heading, about }) =>
-    ({ key: kind, heading, about, cards: found.filter((card) => card.finding.section === kind), few: DATA.shown }));
+  return DATA.sections.map(({ key, heading, about }) =>
+    ({ key, heading, about, cards: found.filter((card) => card.finding.section === key), few: DATA.shown }));
 }
 
 function groupKey(finding) {
@@ -13,14 +13,14 @@ function groupKey(finding) {
 }
 
 // The opening that costs most comes first; what has no name comes last.
-function byOpening(found, level) {
+function byOpening(found) {
   const groups = new Map();
   for (const card of found) {
     const name = card.finding.group;
     if (!groups.has(name)) groups.set(name, { key: groupKey(card.finding), name, cards: [], toll: 0, eco: [], few: FEW });
     const group = groups.get(name);
     group.cards.push(card);
-    group.toll += atLevel(card.finding.n.toll, level);
+    group.toll += here(card.finding.tolls);
     if (card.finding.eco) group.eco.push(card.finding.eco);
   }
   const list = [...groups.values()].sort((a, b) => !a.name - !b.name || b.toll - a.toll || (a.name < b.name ? -1 : 1));

@@ -5,24 +5,26 @@ let order = [];
 DATA.findings.forEach((finding, index) => {
   finding.index = index;
   finding.node = TREE.at[index];
-  finding.hay = [finding.id, finding.title, finding.lineText, finding.opening, finding.tempting, finding.fails,
-    finding.instead, finding.motifs.join(" "), finding.extra.join(" ")].join(" ").toLowerCase();
+  finding.hay = [finding.id, finding.title, ...Object.values(finding.words).flat()].join(" ").toLowerCase();
 });
 
 function fits(finding) {
   return (!STATE.kinds.length || STATE.kinds.includes(finding.section)) &&
     (!STATE.wrong || finding.victim === STATE.wrong) && (!STATE.motif || finding.motifs.includes(STATE.motif)) &&
     (!STATE.gain || finding.gain === STATE.gain) && (!STATE.opening || finding.group === STATE.opening) &&
-    (!STATE.known || knownAt(finding.known, STATE.level)) &&
+    (!STATE.known || here(finding.known)) &&
     STATE.text.toLowerCase().split(/\s+/).every((word) => finding.hay.includes(word));
 }
 
 // --- the address -----------------------------------------------------------------------------------------------------
+function nearestStop(level) {
+  return DATA.stops.reduce((best, stop) => (Math.abs(stop - level) < Math.abs(best - level) ? stop : best));
+}
+
 function readAddress() {
   const given = new URLSearchParams(location.hash.slice(1));
-  const level = Number(given.get("level"));
-  STATE.level = level >= DATA.levels[0] && level <= DATA.levels[DATA.levels.length - 1] ? level : DATA.level;
-  STATE.kinds = (given.get("kind") || "").split(",").filter((kind) => DATA.sections.some((section) => section.kind === kind));
+  STATE.level = nearestStop(Number(given.get("level")) || DATA.level);
+  STATE.kinds = (given.get("kind") || "").split(",").filter((kind) => DATA.sections.some((section) => section.key === kind));
   for (const key of ["motif", "gain", "opening", "text"]) STATE[key] = given.get(key) || "";
   STATE.wrong = ["white", "black"].includes(given.get("wrong")) ? given.get("wrong") : "";
   STATE.known = given.get("known") === "1";
@@ -68,21 +70,21 @@ function nodeOf(card) {
 }
 
 function refresh() {
-  const level = STATE.level;
+  const { level } = STATE;
   const found = CARDS.filter((card) => fits(card.finding));
-  for (const card of found) card.toll = Math.floor(1e6 * atLevel(card.finding.n.toll, level) + 0.5);
-  found.sort((a, b) => b.toll - a.toll || (a.finding.id < b.finding.id ? -1 : 1));
-  if (STATE.view !== "lines") drawGroups(STATE.view === "openings" ? byOpening(found, level) : byKind(found));
+  found.sort((a, b) => here(a.finding.places.toll) - here(b.finding.places.toll));
+  if (STATE.view !== "lines") drawGroups(STATE.view === "openings" ? byOpening(found) : byKind(found));
   $("cards").hidden = STATE.view === "lines";
   $("tree").hidden = STATE.view !== "lines";
-  if (STATE.view === "lines") drawTree(found.map((card) => card.finding), level);
+  if (STATE.view === "lines") drawTree(found.map((card) => card.finding));
   $("none").hidden = found.length > 0;
   $("status").textContent = `${found.length} of ${CARDS.length} findings, ranked for level ${level}`;
   $("level-out").textContent = level;
+  $("level").setAttribute("aria-valuetext", level);
 }
 
 function showControls() {
-  $("level").value = STATE.level;
+  $("level").value = DATA.stops.indexOf(STATE.level);
   for (const key of ["wrong", "motif", "gain", "opening", "text", "board"]) $(key).value = STATE[key];
   for (const key of ["motif", "gain", "opening"]) if ($(key).value !== STATE[key]) { STATE[key] = ""; $(key).value = ""; }
   $("known").checked = STATE.known;
@@ -138,7 +140,7 @@ function fillSelects() {
 function start() {
   if (window.matchMedia("(max-width: 46rem)").matches) $("filters").open = false;
   fillSelects();
-  $("level").addEventListener("input", (event) => { STATE.level = Number(event.target.value); change(); });
+  $("level").addEventListener("input", (event) => { STATE.level = DATA.stops[Number(event.target.value)]; change(); });
   for (const key of ["wrong", "motif", "gain", "opening"]) $(key).addEventListener("change", (event) => { STATE[key] = event.target.value; change(); });
   $("text").addEventListener("input", (event) => { STATE.text = event.target.value.trim(); change(); });
   $("known").addEventListener("change", (event) => { STATE.known = event.target.checked; change(); });

@@ -32,12 +32,12 @@ function treeMove(node, first) {
 }
 
 // For each node: the findings there, and of its whole branch how many of each kind, their toll, and the worst of them.
-function sumTree(findings, level) {
+function sumTree(findings) {
   const sums = TREE.up.map(() => null);
   const at = (node) => sums[node] || (sums[node] = { here: [], kinds: {}, count: 0, toll: 0, worst: 0, positions: 0 });
   for (const finding of findings) {
-    const sum = at(finding.node), toll = atLevel(finding.n.toll, level);
-    sum.here.push([toll, finding]);
+    const sum = at(finding.node), toll = here(finding.tolls);
+    sum.here.push(finding);
     sum.kinds[finding.section] = (sum.kinds[finding.section] || 0) + 1;
     sum.count++;
     sum.toll += toll;
@@ -46,7 +46,7 @@ function sumTree(findings, level) {
   for (let node = TREE.up.length - 1; node >= 0; node--) {
     const parent = TREE.up[node], sum = sums[node];
     if (!sum) continue;
-    sum.here.sort((a, b) => b[0] - a[0] || (a[1].id < b[1].id ? -1 : 1));
+    sum.here.sort((a, b) => here(a.places.toll) - here(b.places.toll));
     if (parent < 0) continue;
     const above = at(parent);
     for (const [kind, count] of Object.entries(sum.kinds)) above.kinds[kind] = (above.kinds[kind] || 0) + count;
@@ -119,14 +119,14 @@ function branchItem(first, level) {
 // What lies below a branch: the findings where it ends, then the moves from there.
 function groupBelow({ node, level, key }) {
   const group = el("ul", { role: "group", id: "below-" + key });
-  if (LINES.sums[node]) for (const [toll, finding] of LINES.sums[node].here) group.append(findingItem(finding, toll, level + 1));
+  if (LINES.sums[node]) for (const finding of LINES.sums[node].here) group.append(findingItem(finding, level + 1));
   for (const child of branches(node)) group.append(branchItem(child, level + 1));
   return group;
 }
 
-function findingItem(finding, toll, level) {
+function findingItem(finding, level) {
   const row = rowOf("f" + finding.index, level, [el("span", { className: "kind", textContent: finding.kind }),
-    el("bdi", { className: "title", textContent: finding.title }), el("small", { textContent: "toll " + points(toll) })],
+    el("bdi", { className: "title", textContent: finding.title }), el("small", { textContent: "toll " + here(finding.figures.toll) })],
   { node: finding.node, finding });
   row.classList.add("leaf");
   return listItem(row);
@@ -153,9 +153,9 @@ function setOpen(row, open) {
 }
 
 // --- the whole tree --------------------------------------------------------------------------------------------------
-function drawTree(findings, level) {
+function drawTree(findings) {
   const box = $("lines"), focused = box.contains(document.activeElement) && LINES.current;
-  LINES.sums = sumTree(findings, level);
+  LINES.sums = sumTree(findings);
   LINES.total = TREE.roots.reduce((total, root) => total + (LINES.sums[root] ? LINES.sums[root].toll : 0), 0);
   if (!LINES.opened) openWorst();
   LINES.rows.clear();
@@ -163,8 +163,7 @@ function drawTree(findings, level) {
   for (const root of TREE.roots) {
     if (STATE.found && !LINES.sums[root]) continue;
     if (TREE.starts[root] === DATA.standard && TREE.roots.length === 1) {
-      const here = LINES.sums[root] ? LINES.sums[root].here : [];
-      for (const [toll, finding] of here) list.append(findingItem(finding, toll, 1));
+      for (const finding of LINES.sums[root] ? LINES.sums[root].here : []) list.append(findingItem(finding, 1));
       for (const child of branches(root)) list.append(branchItem(child, 1));
     } else list.append(branchItem(root, 1));
   }
@@ -206,7 +205,7 @@ function stand(row, focus) {
 
 function showPosition({ node, finding }) {
   const sum = LINES.sums[node], position = positionOf(node);
-  const slips = finding ? [finding] : sum ? sum.here.map(([, one]) => one).slice(0, 3) : [];
+  const slips = finding ? [finding] : sum ? sum.here.slice(0, 3) : [];
   const flip = (DATA.findings.length ? CARDS[(finding || DATA.findings[0]).index].below : "white") === "black";
   const shown = slips.map((one) => [one.plays[0].moves[0][1], "slip"]);
   drawBoard($("tree-board"), position, { flip, moves: shown });

@@ -1,0 +1,326 @@
+"""The presentation model: a scan as readers meet it, at one level and for one side. Made once; html, md, csv, pgn, epd,
+question cards, lessons, comparisons and the terminal's table render it and compute nothing of their own."""
+
+from __future__ import annotations
+
+from array import array
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from functools import cached_property
+
+import msgspec
+
+from trapscan.contract import (
+    BaitFinding,
+    Finding,
+    LookAlike,
+    RepertoireSide,
+    Scan,
+    Side,
+    SlipFinding,
+    SlipKind,
+)
+from trapscan.errors import ReportError
+from trapscan.levels import Lens
+from trapscan.order import ORDERS, in_order, ranked, toll_at
+from trapscan.plain import plain
+from trapscan.report import words
+from trapscan.report.rows import FIGURES, ROWS, SECTIONS, RowKind, SectionKind, section_of
+from trapscan.report.text import EMBEDDED, GAIN_WORDS, counted_as, points, score_words
+
+# --- one finding -----------------------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True, slots=True)
+class Row:
+    """A row of one finding: its paragraphs, plain text."""
+
+    kind: RowKind
+    paragraphs: tuple[str, ...]
+
+    @property
+    def text(self) -> str:
+        """The paragraphs as one."""
+        return " ".join(self.paragraphs)
+
+
+@dataclass(frozen=True, slots=True)
+class Twin:
+    """A look-alike: its FEN, the squares that differ, what is so there."""
+
+    fen: str
+    squares: tuple[str, ...]
+    text: str
+
+
+@dataclass(frozen=True, eq=False)
+class Entry:
+    """One finding at one level, in words. Made when it is asked for, and not kept: there may be tens of thousands."""
+
+    finding: Finding
+    lens: Lens
+
+    @property
+    def id(self) -> str:
+        """Its id, plain text."""
+        return plain(self.finding.id, limit=100)
+
+    @property
+    def kind(self) -> str:
+        """Its kind, and whether it is disputed: "trick", "trick, disputed"."""
+        return f"{self.finding.kind}, disputed" if self.finding.disputed else self.finding.kind
+
+    @property
+    def section(self) -> str:
+        """The key of its section."""
+        return section_of(self.finding)
+
+    @cached_property
+    def title(self) -> str:
+        """The headline."""
+        return words.title_of(self.finding)
+
+    @property
+    def gain(self) -> str:
+        """What is won, in a word."""
+        return GAIN_WORDS[self.finding.gain].split(" ")[-1]
+
+    @property
+    def must_know(self) -> bool:
+        """Whether the refutation must be known at the level."""
+        return self.lens.flag(self.finding.must_know)
+
+    @cached_property
+    def rows(self) -> tuple[Row, ...]:
+        """The rows that have something to say."""
+        return tuple(Row(kind, told) for kind in ROWS if (told := self.told(kind)))
+
+    def told(self, kind: RowKind) -> tuple[str, ...]:
+        """The paragraphs of one row."""
+        told = kind.tell(self.finding, self.lens)
+        return tuple(text for text in ((told,) if isinstance(told, str) else told) if text)
+
+    def row(self, key: str) -> str:
+        """The text of a row, or empty."""
+        return next((row.text for row in self.rows if row.kind.key == key), "")
+
+    @cached_property
+    def figures(self) -> dict[str, str]:
+        """All figures, written, by their keys."""
+        return {kind.key: kind.write(self.lens.value(kind.values(self.finding))) for kind in FIGURES}
+
+    @property
+    def sentences(self) -> tuple[str, ...]:
+        """The rows that are sentences."""
+        return tuple(row.text for row in self.rows if row.kind.sentence)
+
+    @property
+    def twins(self) -> tuple[Twin, ...]:
+        """Its look-alikes."""
+        if isinstance(self.finding, BaitFinding):
+            return ()
+        return tuple(_twin(self.finding, twin) for twin in self.finding.look_alikes)
+
+
+def _twin(finding: SlipFinding, twin: LookAlike) -> Twin:
+    text = f"{score_words(twin.cp_move)} instead of {score_words(finding.cp_slip)}. {twin.reason}"
+    return Twin(twin.fen, twin.squares, plain(text))
+
+
+# --- a scan ----------------------------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True, slots=True)
+class Section:
+    """The findings of one section in their order; of `count` those to show first."""
+
+    kind: SectionKind
+    count: int
+    entries: tuple[Entry, ...]
+
+    @property
+    def hidden(self) -> int:
+        return self.count - len(self.entries)
+
+
+@dataclass(frozen=True, slots=True)
+class OpeningGroup:
+    """The findings of one opening at a level: the ECO codes they span, how many they are, their toll together, and the
+    worst of them."""
+
+    name: str
+    eco: str
+    count: int
+    toll: str
+    worst: tuple[Entry, ...]
+
+
+@dataclass(frozen=True, eq=False)
+class Presentation:
+    """A scan told for a side, at a level: sections, orders and places, computed once for all forms."""
+
+    scan: Scan
+    level: float
+
+    @classmethod
+    def of(cls, scan: Scan, *, level: float | None = None, side: str | None = None) -> Presentation:
+        """`level` in Elo, by default the scan's own; `side` tells a scan of both sides for one of them. Raises
+        ReportError."""
+        at = float(scan.level if level is None else level)
+        if not 0 <= at <= 4000:
+            raise ReportError(f"level {level} is no Elo rating")
+        return cls(for_side(scan, side), at)
+
+    @property
+    def lens(self) -> Lens:
+        """Reads lists at the level."""
+        return Lens(self.scan.levels, self.level)
+
+    def entry(self, finding: Finding) -> Entry:
+        """A finding in words."""
+        return Entry(finding, self.lens)
+
+    @cached_property
+    def ordered(self) -> tuple[Finding, ...]:
+        """The findings in the order of the report."""
+        return in_order(self.scan.findings, self.lens)
+
+    def entries(self) -> Iterator[Entry]:
+        """All findings in the order of the report, one at a time."""
+        return map(self.entry, self.ordered)
+
+    def sections(self, shown: int) -> list[Section]:
+        """The sections that hold anything, at most `shown` entries in each."""
+        out = []
+        for kind in SECTIONS:
+            inside = [finding for finding in self.ordered if section_of(finding) == kind.key]
+            if inside:
+                out.append(Section(kind, len(inside), tuple(map(self.entry, inside[:shown]))))
+        return out
+
+    def openings(self, shown: int) -> list[OpeningGroup]:
+        """The findings by opening family, the one that costs most first and those without a name last; `shown` of
+        each, by toll."""
+        families: dict[str, list[Finding]] = {}
+        for finding in ranked(self.scan.findings, self.lens, "toll"):
+            families.setdefault(words.opening_family(finding), []).append(finding)
+        tolls = {name: sum(toll_at(finding, self.lens) for finding in inside) for name, inside in families.items()}
+        return [
+            OpeningGroup(
+                name=plain(name, limit=100),
+                eco=_span(families[name]),
+                count=len(families[name]),
+                toll=points(tolls[name]),
+                worst=tuple(map(self.entry, families[name][:shown])),
+            )
+            for name in sorted(families, key=lambda name: (not name, -tolls[name], name))
+        ]
+
+    # what the page needs: it cannot compute
+
+    @property
+    def stops(self) -> tuple[float, ...]:
+        """The levels that the page's slider stops at: the scan's, and the one chosen, brought within their range.
+
+        Between two of the scan's levels each number is a straight line, so that a stop there would tell nothing new;
+        and a script that interpolates and ranks is a second formula that must round like the first one."""
+        low, high = self.scan.levels[0], self.scan.levels[-1]
+        chosen = min(max(self.level, low), high)
+        at = int(chosen) if chosen == int(chosen) else chosen
+        return tuple(sorted({*self.scan.levels, at}))
+
+    @cached_property
+    def lenses(self) -> tuple[Lens, ...]:
+        """One for each stop."""
+        return tuple(Lens(self.scan.levels, stop) for stop in self.stops)
+
+    @cached_property
+    def places(self) -> dict[str, list[array[int]]]:
+        """For each order and each stop: the place of each of the scan's findings, in the scan's order."""
+        numbers = {finding.id: number for number, finding in enumerate(self.scan.findings)}
+        out: dict[str, list[array[int]]] = {}
+        for order in ORDERS:
+            out[order] = []
+            for lens in self.lenses:
+                places = array("l", bytes(array("l").itemsize * len(numbers)))
+                for place, finding in enumerate(ranked(self.scan.findings, lens, order)):
+                    places[numbers[finding.id]] = place
+                out[order].append(places)
+        return out
+
+    # the report as a whole
+
+    @property
+    def title(self) -> str:
+        """The scan's title, or one that says what it is."""
+        return plain(self.scan.title, limit=300) or "Tricks and pitfalls"
+
+    @property
+    def summary(self) -> str:
+        """One paragraph on what was scanned and what was found."""
+        scan = self.scan
+        sides = {
+            RepertoireSide.BOTH: "Both sides",
+            RepertoireSide.WHITE: "White's repertoire",
+            RepertoireSide.BLACK: "Black's repertoire",
+        }
+        files = ", ".join(plain(file.name, limit=80) for file in scan.input.files)
+        counted = scan.input
+        parts = [
+            f"{sides[scan.side]} from {files or 'no file'}: {counted_as(counted.games, 'game')}, "
+            f"{counted.positions} positions ({counted.merged} more were transpositions).",
+            f"{counted_as(len(scan.findings), 'finding')}, ranked for level {self.level:.0f}.",
+            f"Engine: {plain(scan.engine.name, limit=80)}.",
+            EMBEDDED if scan.engine.embedded else "",
+            self._second(),
+            self._games(),
+        ]
+        return " ".join(part for part in parts if part)
+
+    def _second(self) -> str:
+        if self.scan.second_engine is None:
+            return ""
+        denied = sum(finding.disputed for finding in self.scan.findings)
+        name = plain(self.scan.second_engine.name, limit=80)
+        return f"Second engine: {name}, which denies {denied or 'none'} of them."
+
+    def _games(self) -> str:
+        """Which games tell what is played, if any were given."""
+        used = self.scan.evidence
+        if used is None:
+            return ""
+        files = ", ".join(plain(file.name, limit=80) for file in used.files)
+        whose = f", moves of {plain(used.player, limit=80)} only" if used.player else ""
+        return f"What was played is counted in {files} ({used.games} games{whose})."
+
+    def problems(self, most: int) -> list[str]:
+        """What was passed over, a line each, at most so many, and then how many more."""
+        lines = [
+            plain(f"{problem.file}, game {problem.game}, ply {problem.ply}: {problem.text}", limit=400)
+            for problem in self.scan.problems[:most]
+        ]
+        more = len(self.scan.problems) - len(lines)
+        return [*lines, f"... and {more} more, in scan.json"] if more else lines
+
+
+def _span(findings: Sequence[Finding]) -> str:
+    """The ECO codes from the first to the last."""
+    codes = sorted(finding.opening.eco for finding in findings if finding.opening is not None)
+    return plain("\u2013".join(dict.fromkeys((codes[0], codes[-1]))), limit=20) if codes else ""
+
+
+def for_side(scan: Scan, side: str | None) -> Scan:
+    """The scan told for one side: a slip of that side is a pitfall, one of the other a trick. Only a scan of both
+    sides can be told for another side than its own, since reach depends on who follows the repertoire."""
+    if side is None or side == scan.side:
+        return scan
+    if scan.side is not RepertoireSide.BOTH or side not in (Side.WHITE, Side.BLACK):
+        raise ReportError(f"this scan was made for {scan.side}: scan again with --side {plain(side, limit=10)}")
+    told: list[Finding] = []
+    for finding in scan.findings:
+        if isinstance(finding, SlipFinding) and finding.kind is not SlipKind.UNSOUND:
+            kind = SlipKind.PITFALL if finding.victim == side else SlipKind.TRICK
+            told.append(msgspec.structs.replace(finding, kind=kind))
+        elif finding.owner == side:
+            told.append(finding)
+    return msgspec.structs.replace(scan, side=RepertoireSide(side), findings=tuple(told))

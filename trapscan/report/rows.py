@@ -1,0 +1,116 @@
+"""What a finding shows, in three tables: SECTIONS (where it stands), ROWS (named paragraphs), FIGURES (numbers by
+level).
+
+A new thing that findings tell is a line here, and every form of the report carries it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass
+
+from trapscan.contract import BaitFinding, Finding, SlipFinding
+from trapscan.levels import Lens
+from trapscan.order import millionths
+from trapscan.plain import plain
+from trapscan.report import words
+from trapscan.report.text import percent, points
+
+
+@dataclass(frozen=True, slots=True)
+class SectionKind:
+    """A section of the report: its key, heading, and what stands below that."""
+
+    key: str
+    heading: str
+    about: str
+
+
+SECTIONS = (
+    SectionKind("unsound", "Repair first", "Moves of the repertoire itself that lose something."),
+    SectionKind("trick", "Tricks to set", "What the other side may do wrong, and how to punish it."),
+    SectionKind("pitfall", "Pitfalls to avoid", "What our side may do wrong, and what it meets."),
+    SectionKind("bait", "Baits", "Moves of ours that set tricks, and their price if nobody falls for them."),
+    SectionKind(
+        "disputed",
+        "Where the engines disagree",
+        "The second engine sees no slip here: check before you rely on one.",
+    ),
+)
+"""In the order of the report: one for each kind, and one for what a second engine denies."""
+
+
+def section_of(finding: Finding) -> str:
+    """The key of the section that a finding stands in: its kind, or "disputed" when a second engine denies it."""
+    return "disputed" if finding.disputed else finding.kind
+
+
+Told = str | Iterable[str]
+Tell = Callable[[Finding, Lens], Told]
+
+
+def _slip(tell: Callable[[SlipFinding], Told]) -> Tell:
+    """A row that only slips have."""
+    return lambda finding, lens: tell(finding) if isinstance(finding, SlipFinding) else ""
+
+
+def _bait(tell: Callable[[BaitFinding, Lens], Told]) -> Tell:
+    """A row that only baits have."""
+    return lambda finding, lens: tell(finding, lens) if isinstance(finding, BaitFinding) else ""
+
+
+def _any(tell: Callable[[Finding], Told]) -> Tell:
+    return lambda finding, lens: tell(finding)
+
+
+@dataclass(frozen=True, slots=True)
+class RowKind:
+    """A named paragraph, or several, that findings may have. All readable forms show it in the order of ROWS.
+
+    `tell` gives plain text, empty where there is nothing to say. `by_level`: it reads per-level lists, so that the page
+    carries it once for each of its stops. `sentence`: it is one, and stands in PGN comments and on question cards too.
+    `column` is its name in the CSV, where it is one.
+    """
+
+    key: str
+    name: str
+    tell: Tell
+    by_level: bool = False
+    sentence: bool = False
+    column: str = ""
+
+
+ROWS = (
+    RowKind("line", "Line", _any(words.line_text), column="line"),
+    RowKind("opening", "Opening", _any(words.opening_text), column="opening"),
+    RowKind("tempts", "Why it tempts", _any(lambda f: plain(f.why_tempting)), sentence=True, column="why_tempting"),
+    RowKind("fails", "Why it fails", _any(lambda f: plain(f.why_it_fails)), sentence=True, column="why_it_fails"),
+    RowKind("moves", "Refutation", _slip(words.refutation_text), column="refutation"),
+    RowKind("also", "Punishes too", _slip(words.also_text), column="also"),
+    RowKind("tricks", "Tricks", _bait(words.tricks_text), by_level=True),
+    RowKind("balance", "Balance", _bait(words.balance_text), by_level=True),
+    RowKind("instead", "Instead", _slip(words.instead_text), column="instead"),
+    RowKind("motifs", "Motifs", _any(lambda f: ", ".join(words.motifs_of(f))), column="motifs"),
+    RowKind("games", "In the games", _slip(words.evidence_text), column="evidence"),
+    RowKind("notes", "Note", words.notes),
+)
+
+
+@dataclass(frozen=True, slots=True)
+class FigureKind:
+    """A number that a finding has per level: its name, its unit, and how it is written."""
+
+    key: str
+    name: str
+    unit: str
+    values: Callable[[Finding], Sequence[float]]
+    write: Callable[[float], str]
+
+
+FIGURES = (
+    FigureKind("toll", "Toll", "points per 100 games", lambda f: f.toll, lambda value: points(millionths(value))),
+    FigureKind("chance", "Played by", "of the players", lambda f: f.chance, percent),
+    FigureKind("find", "Punished by", "of the players", lambda f: f.find, percent),
+    FigureKind("reach", "Reached in", "of the games", lambda f: f.reach, percent),
+    FigureKind("cost", "Costs", "points", lambda f: f.cost, lambda value: f"{value:.2f}"),
+)

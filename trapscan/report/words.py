@@ -1,0 +1,258 @@
+"""What a finding says in words: moves with numbers and signs, a headline, sentences. Plain text, safe to put anywhere;
+scores are the victim's."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from functools import lru_cache
+
+import chess
+
+from trapscan.contract import BaitFinding, BaitReply, Cp, Finding, Gain, Instead, SlipFinding, SlipKind
+from trapscan.levels import Lens
+from trapscan.plain import plain
+from trapscan.report.text import GAIN_WORDS, and_list, numbered, percent, score_words, side_name, signed
+from trapscan.score import CP_CEILING
+
+BLUNDER = 0.30
+"""Objective expected score lost from which a slip is marked "??" instead of "?". Common practice, no source."""
+
+BETTER, WON = 60, 300
+"""Centipawns from which the punisher stands better, and wins. Common practice, no source."""
+
+
+# --- boards and scores -----------------------------------------------------------------------------------------------
+
+
+def board_of_finding(finding: Finding) -> chess.Board:
+    """The position of the finding, without history."""
+    return board_at(finding.fen)
+
+
+def board_at(fen: str) -> chess.Board:
+    """A board of its own at a FEN: parsed once, since every form of the report asks for the same positions."""
+    return _parsed(fen).copy(stack=False)
+
+
+@lru_cache(maxsize=8192)
+def _parsed(fen: str) -> chess.Board:
+    return chess.Board(fen)
+
+
+def expected(value: Cp) -> float:
+    """Objective expected score of a score in scan.json."""
+    if isinstance(value, dict):
+        return 1.0 if value.get("mate", 0) > 0 else 0.0
+    return float(1 / (1 + 10 ** (-max(-20_000, min(20_000, value)) / 400)))
+
+
+def centipawns(value: Cp) -> int:
+    """One plain integer that orders scores; mates lie beyond all centipawns."""
+    if isinstance(value, dict):
+        moves = value.get("mate", 0)
+        return CP_CEILING - moves if moves > 0 else -CP_CEILING - moves
+    return max(-CP_CEILING + 1000, min(CP_CEILING - 1000, value))
+
+
+# --- moves -----------------------------------------------------------------------------------------------------------
+
+
+def slip_sign(best: Cp, slip: Cp) -> str:
+    """ "??" or "?" for a slip, by what it loses."""
+    return "??" if expected(best) - expected(slip) >= BLUNDER else "?"
+
+
+def marked(san: str, sign: str) -> str:
+    """A move with its sign; a mate needs no praise."""
+    san = plain(san, limit=12)
+    return san if sign == "!" and san.endswith("#") else san + sign
+
+
+def slip_and_reply(finding: SlipFinding) -> str:
+    """The slip and the reply with numbers and signs: "6...Nxb5?? 7.Nxc6+!"."""
+    moves = [marked(finding.slip.san, slip_sign(finding.cp_best, finding.cp_slip))]
+    moves += [marked(san, "!") for san in finding.punishment[:1]]
+    return numbered(board_of_finding(finding), moves)
+
+
+def alternatives(finding: SlipFinding) -> tuple[Instead, ...]:
+    """What to play instead, the slip itself left out (engines may contradict themselves at different depths)."""
+    return tuple(move for move in finding.instead if move.uci != finding.slip.uci)
+
+
+def after_move(board: chess.Board) -> chess.Board:
+    """The board with the other side to move, for counting moves on from here; no move is made."""
+    after = board.copy(stack=False)
+    after.turn = not board.turn
+    after.fullmove_number += 1 if board.turn == chess.BLACK else 0
+    return after
+
+
+# --- the headline ----------------------------------------------------------------------------------------------------
+
+
+def title_of(finding: Finding) -> str:
+    """A headline: the slip, what it costs, and the reply."""
+    board = board_of_finding(finding)
+    if isinstance(finding, BaitFinding):
+        count = len(finding.replies)
+        return f"{numbered(board, [marked(finding.bait.san, '?!')])} sets {count} trick{'' if count == 1 else 's'}"
+    slip = numbered(board, [marked(finding.slip.san, slip_sign(finding.cp_best, finding.cp_slip))])
+    punish = finding.punishment[:1]
+    reply = numbered(after_move(board), [marked(san, "!") for san in punish])
+    if finding.gain is Gain.MATE:
+        return f"{slip} runs into mate" + (f": {reply}" if reply else "")
+    if finding.gain is Gain.ATTACK:
+        return f"{slip} gives {_lost_ground(finding)}" + (f" after {reply}" if reply else "")
+    gain = GAIN_WORDS[finding.gain]
+    return f"{slip} loses {gain}" + (f" to {reply}" if reply else "")
+
+
+def _lost_ground(finding: SlipFinding) -> str:
+    """What a slip that loses no material gives; the score decides how strong the word may be."""
+    left = centipawns(finding.cp_slip)
+    punisher = side_name(finding.victim.other)
+    if left <= -WON:
+        return f"{punisher} a winning position"
+    return f"{punisher} the better position" if left <= -BETTER else "the advantage away"
+
+
+# --- rows ------------------------------------------------------------------------------------------------------------
+
+
+def line_text(finding: Finding) -> str:
+    """The moves that lead to it: "1.e4 e5 2.Nf3"."""
+    return numbered(board_at(finding.start_fen), finding.line) or "the start position"
+
+
+def opening_text(finding: Finding) -> str:
+    """ "C67 Ruy Lopez: Berlin Defence", or empty."""
+    return plain(f"{finding.opening.eco} {finding.opening.name}") if finding.opening else ""
+
+
+def opening_family(finding: Finding) -> str:
+    """The opening's name up to its first colon or comma, "Ruy Lopez", or empty."""
+    return finding.opening.name.split(":")[0].split(",")[0] if finding.opening is not None else ""
+
+
+def refutation_text(finding: SlipFinding) -> str:
+    """The punishing line with numbers."""
+    return numbered(after_move(board_of_finding(finding)), finding.punishment)
+
+
+def also_text(finding: SlipFinding) -> str:
+    """Other first moves that punish."""
+    return and_list([plain(san, limit=12) for san in finding.also])
+
+
+def instead_text(finding: SlipFinding) -> str:
+    """What to play, with scores and what each move meets."""
+    board = board_of_finding(finding)
+    parts = []
+    for move in alternatives(finding):
+        note = f", {plain(move.answers)}" if move.answers else ""
+        parts.append(f"{numbered(board, [move.san])} ({score_words(move.cp)}{note})")
+    return ", ".join(parts)
+
+
+def motifs_of(finding: Finding) -> list[str]:
+    """The names of the motifs."""
+    return [plain(motif, limit=60) for motif in finding.motifs]
+
+
+def evidence_text(finding: SlipFinding) -> str:
+    """ "played 7 of 41 times", or empty where no games were given."""
+    if finding.evidence is None:
+        return ""
+    if not finding.evidence.games:
+        return "the position never arose"
+    return f"played {finding.evidence.played} of {finding.evidence.games} times"
+
+
+def tricks_text(finding: BaitFinding, lens: Lens) -> list[str]:
+    """The tricks that a bait sets, a sentence each."""
+    board = board_of_finding(finding)
+    board.push_uci(finding.bait.uci)
+    return [_trick(board, reply, lens) for reply in finding.replies]
+
+
+def _trick(board: chess.Board, reply: BaitReply, lens: Lens) -> str:
+    moves = [marked(reply.slip.san, slip_sign(reply.cp_best, reply.cp_slip)), marked(reply.refutation.san, "!")]
+    return f"{numbered(board, moves)}: {GAIN_WORDS[reply.gain]}; played by {percent(lens.value(reply.chance))}."
+
+
+def balance_text(finding: BaitFinding, lens: Lens) -> str:
+    """A bait's balance at a level, in a sentence."""
+    details = finding.bait_details
+    price, gain, net, low, high = (
+        signed(100 * lens.value(values))
+        for values in (details.price, details.slips_gain, details.net, details.net_low, details.net_high)
+    )
+    return (
+        f"In points per 100 games at this level: price at best play {price}, gain from slips {gain}, balance {net} "
+        f"(between {low} and {high})."
+    )
+
+
+def notes(finding: Finding, lens: Lens) -> Iterator[str]:
+    """What else is worth a sentence at any level: preparation, move order, a second engine, a bait's terms."""
+    others = finding.move_orders - 1
+    if others > 0:
+        yield f"{others} other move order{'' if others == 1 else 's'} reach{'es' if others == 1 else ''} it."
+    if isinstance(finding, SlipFinding):
+        yield from _slip_notes(finding)
+    if second_text(finding):
+        yield second_text(finding)
+    if isinstance(finding, BaitFinding):
+        yield from _bait_terms(finding, lens)
+
+
+def _slip_notes(finding: SlipFinding) -> Iterator[str]:
+    if finding.prepared is not None:
+        answers = and_list([plain(san, limit=12) for san in finding.prepared.answers])
+        if not finding.prepared.answers:
+            yield "The repertoire holds this slip but no answer to it."
+        elif finding.prepared.right:
+            yield f"The repertoire already holds a right answer: {answers}."
+        else:
+            yield f"The repertoire answers with {answers}, which lets it off: prepare the refutation."
+    if finding.kind is SlipKind.UNSOUND:
+        yield "This move stands in the repertoire."
+    if finding.poisoned:
+        yield "What the slip takes is poisoned."
+    if finding.move_order_hint:
+        yield plain(finding.move_order_hint)
+    if finding.beyond:
+        yield f"This position lies {finding.beyond} pl{'y' if finding.beyond == 1 else 'ies'} past the line's end."
+
+
+def _bait_terms(finding: BaitFinding, lens: Lens) -> Iterator[str]:
+    details, board = finding.bait_details, board_of_finding(finding)
+    if details.repertoire_move is not None:
+        yield f"The repertoire plays {numbered(board, [details.repertoire_move.san])}."
+    if details.against is None:
+        yield "The repertoire holds no move here: the balance is against best play."
+    elif details.against != details.repertoire_move:
+        against = f"{numbered(board, [details.against.san])}, the engine's first choice"
+        yield f"The balance is against {against}: the repertoire's own move costs too much."
+    lower = "firm: it stays positive" if details.firm else "not firm: nothing is gained"
+    yield f"The balance is {lower} at its lower end."
+    by_level = [f"{signed(100 * net)} at {level}" for level, net in zip(lens.levels, details.net, strict=True)]
+    yield f"Balance by level: {', '.join(by_level)}."
+    if details.pays_below is not None:
+        yield f"From {details.pays_below} on it no longer pays."
+    if details.otherwise:
+        yield f"If they do not fall for it: {numbered(after_move(board), details.otherwise)}."
+
+
+def second_text(finding: Finding) -> str:
+    """What the second engine says, in a sentence, or empty. Scores are the victim's."""
+    second = finding.verified.second_engine
+    if second is None:
+        return ""
+    verdict = "agrees" if second.agrees else "does not agree"
+    reply = f"; its reply is {plain(second.reply, limit=12)}" if second.reply else ""
+    return (
+        f"{plain(second.engine, limit=60)} {verdict}: {score_words(second.cp_best)} before, "
+        f"{score_words(second.cp_slip)} after{reply}."
+    )
