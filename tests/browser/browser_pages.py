@@ -9,7 +9,7 @@ import chess
 import msgspec
 
 from tests.report.sample_scans import make_scan, trap_finding, traps
-from trapscan.contract import Finding, MoveText, Refutation, Scan
+from trapscan.contract import Finding, MoveText, Refutation, Scan, Side
 from trapscan.levels import Lens
 from trapscan.order import ranked
 from trapscan.report.rows import SECTIONS, section_of
@@ -29,7 +29,7 @@ def special_scan() -> Scan:
         board.push_san(san)
     finding = msgspec.structs.replace(
         trap_finding(traps()[0], 0),
-        victim="white",
+        victim=Side.WHITE,
         fen=board.fen(en_passant="legal"),
         line=tuple(line),
         slip=MoveText(san="cxd8=N", uci="c7d8n"),

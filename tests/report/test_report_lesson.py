@@ -13,7 +13,7 @@ import msgspec
 import pytest
 
 from tests.report.sample_scans import HOSTILE, bulk_scan, hostile_scan, trap_scan
-from trapscan.contract import MoveText, Refutation
+from trapscan.contract import Gain, MoveText, Refutation, SlipKind
 from trapscan.errors import ReportError
 from trapscan.levels import Lens
 from trapscan.report import compare, comparison_html, comparison_text, lesson, write_lesson
@@ -59,7 +59,7 @@ def test_what_is_worth_less_in_a_lesson() -> None:
     lens = Lens(scan.levels, 1400)
     value = worth(base, lens)
     assert worth(msgspec.structs.replace(base, ply=5), lens) == value
-    for poorer in ({"ply": 9}, {"refutation": taken}, {"cp_slip": -10}, {"gain": "attack"}, {"motifs": ()}):
+    for poorer in ({"ply": 9}, {"refutation": taken}, {"cp_slip": -10}, {"gain": Gain.ATTACK}, {"motifs": ()}):
         assert worth(msgspec.structs.replace(base, **poorer), lens) < 0.7 * value
 
 
@@ -186,7 +186,7 @@ def test_new_gone_and_changed() -> None:
     findings = list(old.findings)
     trick = next(index for index, finding in enumerate(findings) if finding.kind == "trick")
     findings[trick] = msgspec.structs.replace(
-        findings[trick], kind="unsound", toll=tuple(3 * value for value in findings[trick].toll)
+        findings[trick], kind=SlipKind.UNSOUND, toll=tuple(3 * value for value in findings[trick].toll)
     )
     lost = findings.pop()
     new = msgspec.structs.replace(old, findings=tuple(findings), settings={"shown": 10, "threshold": 0.1})
