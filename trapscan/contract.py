@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from enum import StrEnum
-from typing import Any, Final, Literal
+from typing import TYPE_CHECKING, Any, Final, Literal
 
 import chess
 import msgspec
@@ -74,6 +74,12 @@ class LimitKind(StrEnum):
     DEPTH = "depth"
     MOVETIME = "movetime"
 
+
+if TYPE_CHECKING:
+    Plain = object
+else:  # what msgspec reads without a check
+    Plain = Any
+"""A value of a setting, as JSON holds it."""
 
 Cp = int | dict[str, int]
 """Centipawns, or {"mate": n} with n in moves; always the victim's view in a finding."""
@@ -377,7 +383,7 @@ class Scan(Record, frozen=True, kw_only=True):
     tool: Tool
     engine: EngineUsed
     second_engine: EngineUsed | None = None
-    settings: dict[str, Any]
+    settings: dict[str, Plain]
     evidence: GamesUsed | None = None
     side: RepertoireSide
     level: int

@@ -12,9 +12,8 @@ import msgspec
 from msgspec import Meta
 
 from trapscan.errors import SettingsError
+from trapscan.request import PRESETS
 from trapscan.stopping import NOISE_AT
-
-PRESETS = ("quick", "standard", "deep")
 
 Nodes = Annotated[int, Meta(ge=100, le=10_000_000_000)]
 Share = Annotated[float, Meta(ge=0.0, le=1.0)]
@@ -127,6 +126,45 @@ class Settings(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=
         plain = msgspec.to_builtins(self)
         assert isinstance(plain, dict)
         return plain
+
+
+# What each setting decides: part of the keys of stored outcomes (job.stage). Every setting stands in one of the sets.
+
+POSITION_SETTINGS = frozenset(
+    {
+        "stakes",
+        "noise",
+        "noise_fall",
+        "best_nodes",
+        "confirm_nodes",
+        "side_nodes",
+        "threshold",
+        "sound",
+        "min_chance",
+        "min_prior",
+        "max_candidates",
+        "level",
+        "levels",
+        "hash_mb",
+        "engine_options",
+    }
+)
+"""What is found in a position."""
+BAIT_SETTINGS = frozenset(
+    {
+        "bait_price",
+        "bait_margin",
+        "bait_screened",
+        "bait_screen_nodes",
+        "bait_verified",
+        "bait_nodes",
+    }
+)
+"""What is found by the search of a position for baits, beside the above."""
+WALK_SETTINGS = frozenset({"beyond", "beyond_width", "beyond_chance", "baits"})
+"""Which positions are looked at."""
+SHOWN_SETTINGS = frozenset({"shown"})
+"""What a report shows of what was found."""
 
 
 def load(preset: str = "standard", overrides: Mapping[str, Any] | None = None) -> Settings:

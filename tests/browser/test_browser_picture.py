@@ -55,7 +55,7 @@ def test_it_is_made_from_the_demo(
         preset="quick",
         jobs=1,
         store=tmp_path / "store.db",
-        **SMALL,
+        settings=SMALL,
     )
     tricks = [finding for finding in result.scan.findings if finding.kind == "trick"]
     assert len(tricks) > 5, "the demo has something to show"

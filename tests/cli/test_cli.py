@@ -166,7 +166,7 @@ def test_an_interrupt(workplace: Path, monkeypatch: pytest.MonkeyPatch, capsys: 
     def interrupted(*_: object, **__: object) -> None:
         signal.raise_signal(signal.SIGTERM)
 
-    monkeypatch.setattr("trapscan.job.scan", interrupted)
+    monkeypatch.setattr("trapscan.job.run_scan", interrupted)
     Path("good.pgn").write_text(GOOD)
     assert main(["scan", "good.pgn"]) == 130
     assert "same command" in capsys.readouterr().err

@@ -11,7 +11,7 @@ import chess
 from trapscan.contract import SlipFinding
 from trapscan.explain import explain_slip
 from trapscan.job.assemble import Seen, findings
-from trapscan.job.work import Outcome, Told
+from trapscan.job.positions import Outcome, Told
 from trapscan.model import Examined, Line, Position, Slip
 from trapscan.score import Score
 from trapscan.settings import load

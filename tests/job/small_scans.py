@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
@@ -11,7 +12,9 @@ import pytest
 import trapscan.job.run
 from trapscan.engines import Engine, EngineSpec
 from trapscan.job import Result, scan
-from trapscan.job.work import Finished, Task, Tools, work
+from trapscan.job.positions import Outcome, Task
+from trapscan.job.tools import Tools
+from trapscan.job.work import Finished, Recorder, attempt
 from trapscan.model import Evaluation, Query
 
 BUDGETS: dict[str, Any] = {
@@ -52,16 +55,18 @@ def spied(file: Path, store: Path, engine: EngineSpec) -> Spied:
     asked: list[Query] = []
     evaluate = Engine.evaluate
 
-    def watch_work(tools: Tools, task: Task) -> Finished:
-        examined.append(task.epd)
-        return work(tools, task)
+    def watch_attempt(
+        solve: Callable[[Tools, Task, Recorder], Outcome], tools: Tools, numbered: tuple[int, Task]
+    ) -> Finished[Outcome]:
+        examined.append(numbered[1].epd)
+        return attempt(solve, tools, numbered)
 
     def watch_evaluate(self: Engine, query: Query) -> Evaluation:
         asked.append(query)
         return evaluate(self, query)
 
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(trapscan.job.run, "work", watch_work)
+        patch.setattr(trapscan.job.run, "attempt", watch_attempt)
         patch.setattr(Engine, "evaluate", watch_evaluate)
-        result = scan([file], engine=engine.command[0], jobs=1, store=store, **SMALL)
+        result = scan([file], engine=engine.command[0], jobs=1, store=store, settings=SMALL)
     return Spied(result, store, examined, asked)

@@ -11,14 +11,15 @@ import chess
 import jsonschema
 import pytest
 
-import trapscan.job.baits
+import trapscan.job.run
 from trapscan import report
 from trapscan.chance import chance_range, expected, load_model
 from trapscan.contract import BaitFinding, encode_scan
 from trapscan.engines import Engine
 from trapscan.job import Result, scan
-from trapscan.job.baits import BaitFinished, BaitTask
-from trapscan.job.work import Tools
+from trapscan.job.baits import look
+from trapscan.job.tools import Tools
+from trapscan.job.work import Finished, attempt
 from trapscan.model import Evaluation, Query
 from trapscan.report import scan_schema
 from trapscan.score import Score
@@ -29,20 +30,22 @@ SMALL: dict[str, Any] = {
     "preset": "quick",
     "side": "black",
     "beyond": 0,
-    "max_candidates": 6,
-    "bait_price": 0.2,
-    "bait_margin": 0.002,
-    "bait_screened": 30,
-    "bait_verified": 2,
-    "bait_nodes": 3_000_000,  # the engine takes all it may for a best move, having one iteration only
-    "levels": (1200, 1600, 2000),
     "level": 1200,
+    "settings": {
+        "max_candidates": 6,
+        "bait_price": 0.2,
+        "bait_margin": 0.002,
+        "bait_screened": 30,
+        "bait_verified": 2,
+        "bait_nodes": 3_000_000,  # the engine takes all it may for a best move, having one iteration only
+        "levels": [1200, 1600, 2000],
+    },
 }
 
 
 def run(file: Path, store: Path, *, jobs: int = 1, **changes: object) -> Result:
-    settings: dict[str, Any] = {"baits": True, **SMALL, **changes}
-    return scan([file], engine=ENGINE, store=store, jobs=jobs, **settings)
+    options: dict[str, Any] = {"baits": True, **SMALL, **changes}
+    return scan([file], engine=ENGINE, store=store, jobs=jobs, **options)
 
 
 @pytest.fixture(scope="module")
@@ -130,33 +133,33 @@ def test_a_second_run_asks_nothing(first: Result, file: Path, store: Path, monke
 
 
 def test_stopped_midway_it_goes_on(first: Result, file: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    work, seen = trapscan.job.baits.work, []
+    seen: list[str] = []
 
-    def stop_at_second(tools: Tools, task: BaitTask) -> BaitFinished:
-        seen.append(task.position.epd)
-        if len(seen) == 2:
+    def watch(solve: Any, tools: Tools, numbered: tuple[int, Any]) -> Finished[Any]:
+        if solve is look:
+            seen.append(numbered[1].epd)
+        return attempt(solve, tools, numbered)
+
+    def stop_at_second(solve: Any, tools: Tools, numbered: tuple[int, Any]) -> Finished[Any]:
+        if solve is look and len(seen) == 1:
             raise KeyboardInterrupt
-        return work(tools, task)
+        return watch(solve, tools, numbered)
 
     with monkeypatch.context() as patch:
-        patch.setattr(trapscan.job.baits, "work", stop_at_second)
+        patch.setattr(trapscan.job.run, "attempt", stop_at_second)
         with pytest.raises(KeyboardInterrupt):
             run(file, tmp_path / "store.db")
-    done = seen[0]
+    (done,) = seen
     seen.clear()
-
-    def watch(tools: Tools, task: BaitTask) -> BaitFinished:
-        seen.append(task.position.epd)
-        return work(tools, task)
-
-    monkeypatch.setattr(trapscan.job.baits, "work", watch)
+    monkeypatch.setattr(trapscan.job.run, "attempt", watch)
     assert encode_scan(run(file, tmp_path / "store.db").scan) == encode_scan(first.scan)
     assert len(seen) == 2 and done not in seen, "what was finished is kept"
 
 
 def test_without_the_option_there_is_none_and_the_rest_is_the_same(first: Result, file: Path, store: Path) -> None:
     plain = run(file, store, baits=False)
-    assert plain.stats.from_store == plain.stats.positions, "the setting does not make positions be searched anew"
+    count = plain.stats.positions
+    assert count.from_store == count.done, "the setting does not make positions be searched anew"
     assert baits(plain) == ()
     assert plain.scan.findings == first.scan.slips
     assert plain.scan.counters.engine_nodes < first.scan.counters.engine_nodes

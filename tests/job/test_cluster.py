@@ -14,6 +14,7 @@ import time
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field, replace
 from pathlib import Path
+from typing import Any
 
 import msgspec
 import pytest
@@ -25,19 +26,14 @@ from trapscan.engines import EngineSpec, Probe, engine_identity
 from trapscan.engines.spec import parse
 from trapscan.errors import ClusterError, EngineRefusedError, InputError
 from trapscan.job import Progress, admit, scan
-from trapscan.job.work import Tools
+from trapscan.job.tools import Tools
 from trapscan.settings import build
 
 pytest.importorskip("distributed", reason="Dask is not installed: pip install 'trapscan[cluster]'")
 from trapscan.job import cluster as cluster_room
 
 Stockfish = tuple[EngineSpec, Probe]
-SMALL = {
-    "side": "both",
-    **BUDGETS,
-    "beyond": 0,
-    "max_candidates": 3,
-}
+BOTH: dict[str, Any] = {"side": "both", "settings": {**BUDGETS, "beyond": 0, "max_candidates": 3}}
 LINES = "1. e4 e5 (1... c5 2. Nf3) (1... e6 2. d4) (1... c6) 2. Bc4 Nc6 3. Qh5 Nf6 (3... g6 4. Qf3) *\n"
 QUIET = {"stdout": subprocess.DEVNULL, "stderr": subprocess.DEVNULL}
 
@@ -135,7 +131,7 @@ def at_home(stockfish: Stockfish, tmp_path_factory: pytest.TempPathFactory) -> b
     folder = tmp_path_factory.mktemp("home")
     (folder / "lines.pgn").write_text(LINES)
     engine = stockfish[0].command[0]
-    return encode_scan(scan([folder / "lines.pgn"], engine=engine, jobs=1, store=folder / "store.db", **SMALL).scan)
+    return encode_scan(scan([folder / "lines.pgn"], engine=engine, jobs=1, store=folder / "store.db", **BOTH).scan)
 
 
 # --- a scan ----------------------------------------------------------------------------------------------------------
@@ -149,13 +145,13 @@ def test_a_worker_killed_in_the_middle(
     two = host(2)
     engine, store = stockfish[0].command[0], tmp_path / "store.db"
     watch = Watch(4, two.workers[0].kill)
-    result = scan([lines], engine=engine, cluster=two.address, store=store, progress=watch, **SMALL)
+    result = scan([lines], engine=engine, cluster=two.address, store=store, progress=watch, **BOTH)
     assert watch.then is None, "one was killed"
     assert encode_scan(result.scan) == at_home
-    assert (result.stats.from_store, result.scan.problems) == (0, ())
+    assert (result.stats.positions.from_store, result.scan.problems) == (0, ())
     two.end()
-    again = scan([lines], engine=engine, cluster="tcp://127.0.0.1:9", store=store, **SMALL)
-    assert again.stats.from_store == again.stats.positions and encode_scan(again.scan) == at_home
+    again = scan([lines], engine=engine, cluster="tcp://127.0.0.1:9", store=store, **BOTH)
+    assert again.stats.positions.from_store == again.stats.positions.done and encode_scan(again.scan) == at_home
 
 
 def test_all_workers_lost_and_a_new_one_comes(
@@ -178,7 +174,7 @@ def test_all_workers_lost_and_a_new_one_comes(
 
     watch = Relieve(3, lambda: only.workers[0].kill())
     store = tmp_path / "store.db"
-    result = scan([lines], engine=stockfish[0].command[0], cluster=only.address, store=store, progress=watch, **SMALL)
+    result = scan([lines], engine=stockfish[0].command[0], cluster=only.address, store=store, progress=watch, **BOTH)
     assert encode_scan(result.scan) == at_home
     assert len(only.workers) >= 2 and any("No worker is left at tcp://" in note for note in watch.notes)
 
@@ -196,11 +192,16 @@ def test_a_lost_scheduler_ends_the_scan_and_loses_nothing(
     engine, store = stockfish[0].command[0], tmp_path / "store.db"
     with pytest.raises(ClusterError, match=r"lost.*what is finished is kept") as told:
         scan(
-            [lines], engine=engine, cluster=one.address, store=store, progress=Watch(3, one.processes[0].kill), **SMALL
+            [lines],
+            engine=engine,
+            cluster=one.address,
+            store=store,
+            progress=Watch(3, one.processes[0].kill),
+            **BOTH,
         )
     assert "\n" not in str(told.value)
-    resumed = scan([lines], engine=engine, jobs=1, store=store, **SMALL)
-    assert resumed.stats.from_store >= 3 and encode_scan(resumed.scan) == at_home
+    resumed = scan([lines], engine=engine, jobs=1, store=store, **BOTH)
+    assert resumed.stats.positions.from_store >= 3 and encode_scan(resumed.scan) == at_home
 
 
 def test_a_task_that_dask_gives_up_is_no_endless_wait(
@@ -216,7 +217,7 @@ def test_a_task_that_dask_gives_up_is_no_endless_wait(
             cluster=one.address,
             store=tmp_path / "store.db",
             progress=watch,
-            **SMALL,
+            **BOTH,
         )
 
 
@@ -233,7 +234,7 @@ def test_who_cannot_prove_its_engine_gets_no_position(
             cluster=one.address,
             store=tmp_path / "store.db",
             progress=watch,
-            **SMALL,
+            **BOTH,
         )
     assert [note.split(" is refused: ")[0].split(":")[0] for note in watch.notes] == ["Worker tcp"]
 
@@ -243,14 +244,14 @@ def test_no_scheduler(lines: Path, tmp_path: Path, stockfish: Stockfish, monkeyp
     engine, store = stockfish[0].command[0], tmp_path / "store.db"
     for address in ("tcp://127.0.0.1:9", "nonsense://here", "127.0.0.1:nine"):
         with pytest.raises(ClusterError, match="no scheduler answers at") as told:
-            scan([lines], engine=engine, cluster=address, store=store, **SMALL)
+            scan([lines], engine=engine, cluster=address, store=store, **BOTH)
         assert "\n" not in str(told.value)
     with monkeypatch.context() as without:  # a client that fails over its address may hinder the next one's start
         without.delattr("trapscan.job.cluster.distributed.Client")
         with pytest.raises(ClusterError, match="no scheduler answers at nonsense"):
-            scan([lines], engine=engine, cluster="nonsense://here", store=store, **SMALL)
+            scan([lines], engine=engine, cluster="nonsense://here", store=store, **BOTH)
     with pytest.raises(InputError, match="either jobs or cluster"):
-        scan([lines], engine=engine, cluster="tcp://127.0.0.1:9", jobs=2, store=store, **SMALL)
+        scan([lines], engine=engine, cluster="tcp://127.0.0.1:9", jobs=2, store=store, **BOTH)
 
 
 # --- the proof -------------------------------------------------------------------------------------------------------

@@ -12,7 +12,7 @@ import pytest
 from trapscan.chance import load_model
 from trapscan.explain import Explanation
 from trapscan.job.compact import Compactor, PackedChances, packed_chances
-from trapscan.job.work import Outcome, Told
+from trapscan.job.positions import Outcome, Told
 from trapscan.model import Chances, Examined, Line, Slip
 from trapscan.score import Score
 

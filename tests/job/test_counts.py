@@ -82,7 +82,7 @@ def run(places: Path, stockfish: Stockfish, **options: object) -> Result:
         [places / "small.pgn"],
         side="white",
         engine=stockfish[0].command[0],
-        **{"jobs": 1, "store": places / "store.db", **SMALL, **options},  # type: ignore[arg-type]
+        **{"jobs": 1, "store": places / "store.db", "settings": SMALL, **options},  # type: ignore[arg-type]
     )
 
 
@@ -164,13 +164,15 @@ def test_counts_decide_what_is_examined(places: Path, stockfish: Stockfish, tmp_
 def test_the_counts_belong_to_the_outcome(counted: Result, plain: Result, places: Path, stockfish: Stockfish) -> None:
     """Other counts make other outcomes; equal ones are found again, and equal bytes come of them."""
     again = run(places, stockfish, games=[places / "games.pgn"])
-    assert again.stats.from_store == again.stats.positions
+    assert again.stats.positions.from_store == again.stats.positions.done
     assert encode_scan(again.scan) == encode_scan(counted.scan)
     assert encode_scan(run(places, stockfish).scan) == encode_scan(plain.scan)
     other = places / "other.pgn"
     other.write_text(game_text(SCHOLAR, "Ann", "Bob"))
     third = run(places, stockfish, games=[other])
-    assert 0 < third.stats.from_store < third.stats.positions, "only where that game went, something changed"
+    assert 0 < third.stats.positions.from_store < third.stats.positions.done, (
+        "only where that game went, something changed"
+    )
 
 
 def test_two_workers_and_another_order_of_files_give_the_same_bytes(

@@ -89,4 +89,4 @@ def test_what_goes_wrong(tmp_path: Path, file: Path) -> None:
     with pytest.raises(InputError):
         estimate_scan([tmp_path / "none.pgn"], engine=ENGINE)
     with pytest.raises(SettingsError):
-        estimate_scan([file], engine=ENGINE, threshold=7)
+        estimate_scan([file], engine=ENGINE, settings={"threshold": 7})

@@ -37,7 +37,7 @@ def test_the_same_numbers_as_in_a_scan(stockfish: Stockfish, tmp_path: Path, mon
     """Where the repertoire holds no move: those that it holds are searched longer in a scan."""
     file, store, engine = tmp_path / "line.txt", tmp_path / "store.db", stockfish[0].command[0]
     file.write_text("1. e4 e5 2. Bc4 Nc6 3. Qh5\n")
-    report = scan([file], side="white", engine=engine, jobs=1, store=store, beyond=0, **SMALL).scan
+    report = scan([file], side="white", engine=engine, jobs=1, store=store, beyond=0, settings=SMALL).scan
     boards = [board_after("e4 e5 Bc4 Nc6 Qh5"), board_after("f3 e5 g4 Qh4")]
 
     def refuse(*_: object) -> None:

@@ -18,7 +18,7 @@ from trapscan.contract import encode_scan
 from trapscan.engines import EngineSpec, Probe
 from trapscan.errors import WorkerError
 from trapscan.job import scan
-from trapscan.job.work import Tools
+from trapscan.job.tools import Tools
 from trapscan.job.workers import MOST_BREAKS, Processes
 from trapscan.settings import build
 
@@ -57,7 +57,7 @@ def lines(tmp_path: Path) -> Path:
 def test_a_killed_worker_is_replaced(lines: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr("trapscan.engines.probe", lambda spec, **_: FACTS)
     engine = f"{sys.executable} {ENGINE} 30"
-    whole = scan([lines], side="both", engine=engine, jobs=1, store=tmp_path / "one.db", **TINY).scan
+    whole = scan([lines], side="both", engine=engine, jobs=1, store=tmp_path / "one.db", settings=TINY).scan
     killed: list[int] = []
 
     def strike() -> None:
@@ -70,7 +70,7 @@ def test_a_killed_worker_is_replaced(lines: Path, tmp_path: Path, monkeypatch: p
 
     thread = threading.Thread(target=strike, daemon=True)
     thread.start()
-    result = scan([lines], side="both", engine=engine, jobs=2, store=tmp_path / "two.db", **TINY)
+    result = scan([lines], side="both", engine=engine, jobs=2, store=tmp_path / "two.db", settings=TINY)
     assert killed and result.scan.problems == ()
     assert encode_scan(result.scan) == encode_scan(whole)
 
@@ -108,7 +108,7 @@ from trapscan.engines import Probe
 from trapscan.job import scan
 trapscan.engines.probe = lambda spec, **_: {FACTS!r}
 scan([Path({str(lines)!r})], side="both", engine={f"{sys.executable} {ENGINE} 200"!r}, jobs=2,
-     store=Path({str(tmp_path / "store.db")!r}), **{TINY!r})
+     store=Path({str(tmp_path / "store.db")!r}), settings={TINY!r})
 """
     parent = subprocess.Popen([sys.executable, "-c", script], stderr=subprocess.DEVNULL)
     try:

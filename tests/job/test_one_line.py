@@ -26,6 +26,7 @@ def test_slips_are_found_without_problems(tmp_path: Path, monkeypatch: pytest.Mo
         "best_nodes": 300,
         "confirm_nodes": 200,
         "max_candidates": 4,
+        "levels": [1500],
     }
     report = scan(
         [file],
@@ -34,7 +35,6 @@ def test_slips_are_found_without_problems(tmp_path: Path, monkeypatch: pytest.Mo
         jobs=1,
         store=tmp_path / "store.db",
         beyond=0,
-        levels=(1500,),
-        **small,
+        settings=small,
     ).scan
     assert report.problems == () and len(report.findings) > 2

@@ -57,7 +57,7 @@ def test_output_tells_nothing_of_this_machine(first: Spied, lines: Path) -> None
 
 
 def test_two_workers_give_the_same_bytes(first: Spied, lines: Path, stockfish: Stockfish, tmp_path: Path) -> None:
-    other = scan([lines], engine=stockfish[0].command[0], jobs=2, store=tmp_path / "store.db", **SMALL)
+    other = scan([lines], engine=stockfish[0].command[0], jobs=2, store=tmp_path / "store.db", settings=SMALL)
     assert other.stats.searched_nodes > 0
     assert encode_scan(other.scan) == encode_scan(first.result.scan)
 
@@ -65,7 +65,7 @@ def test_two_workers_give_the_same_bytes(first: Spied, lines: Path, stockfish: S
 def test_a_second_run_asks_the_engine_nothing(first: Spied, lines: Path, stockfish: Stockfish) -> None:
     again = spied(lines, first.store, stockfish[0])
     assert (again.examined, again.asked, again.result.stats.searched_nodes) == ([], [], 0)
-    assert again.result.stats.from_store == again.result.stats.positions
+    assert again.result.stats.positions.from_store == again.result.stats.positions.done
     assert encode_scan(again.result.scan) == encode_scan(first.result.scan)
 
 
@@ -76,7 +76,7 @@ def test_an_added_line_searches_only_what_is_new(first: Spied, stockfish: Stockf
     assert grown.asked and not set(grown.asked) & set(first.asked)
     branch = "rnbqkbnr/pp1ppppp/2p5/8/4P3/8/PPPP1PPP/RNBQKBNR w KQkq -"
     assert set(grown.examined) & set(first.examined) <= {branch}, "where it branches off there is a new move"
-    fresh = scan([file], engine=stockfish[0].command[0], jobs=1, store=tmp_path / "fresh.db", **SMALL)
+    fresh = scan([file], engine=stockfish[0].command[0], jobs=1, store=tmp_path / "fresh.db", settings=SMALL)
     assert encode_scan(grown.result.scan) == encode_scan(fresh.scan)
 
 
@@ -88,7 +88,9 @@ def test_a_file_for_both_sides(first: Spied, lines: Path, stockfish: Stockfish, 
     shown.write_text(LINES.replace("3. Qh5 Nf6", "3. Qh5 Nf6 4. Qxf7#"))
     kinds = []
     for file in (lines, shown):
-        report = scan([file], side="both", engine=stockfish[0].command[0], jobs=1, store=first.store, **SMALL).scan
+        report = scan(
+            [file], side="both", engine=stockfish[0].command[0], jobs=1, store=first.store, settings=SMALL
+        ).scan
         kinds.append(scholars_mate(report).kind)
         assert "pitfall" not in {f.kind for f in report.findings}
         assert {f.victim for f in report.findings} == {"white", "black"}
@@ -96,7 +98,7 @@ def test_a_file_for_both_sides(first: Spied, lines: Path, stockfish: Stockfish, 
 
 
 def test_our_own_slip_is_a_pitfall_or_unsound(first: Spied, lines: Path, stockfish: Stockfish) -> None:
-    report = scan([lines], side="black", engine=stockfish[0].command[0], jobs=1, store=first.store, **SMALL).scan
+    report = scan([lines], side="black", engine=stockfish[0].command[0], jobs=1, store=first.store, settings=SMALL).scan
     assert {(f.kind, f.victim) for f in report.findings} <= {
         ("unsound", "black"),
         ("pitfall", "black"),
@@ -104,7 +106,7 @@ def test_our_own_slip_is_a_pitfall_or_unsound(first: Spied, lines: Path, stockfi
     }
     assert scholars_mate(report).kind == "unsound" and report.findings[0].kind == "unsound"
     with pytest.raises(InputError, match="side"):
-        scan([lines], side="red", store=first.store)
+        scan([lines], side="red", store=first.store)  # type: ignore[arg-type]
 
 
 # --- what goes wrong -------------------------------------------------------------------------------------------------
@@ -114,7 +116,7 @@ def test_a_broken_file_is_read_as_far_as_it_goes(stockfish: Stockfish, tmp_path:
     file = tmp_path / "broken.pgn"
     file.write_text('[Event "One"]\n\n1. e4 e5 2. Ke3 Nc6 *\n\n[Event "Two"]\n\n1. e4 c5 *\n')
     tiny = SMALL | {"beyond": 0, "max_candidates": 1, "best_nodes": 1000}
-    report = scan([file], engine=stockfish[0].command[0], jobs=1, store=tmp_path / "store.db", **tiny).scan
+    report = scan([file], engine=stockfish[0].command[0], jobs=1, store=tmp_path / "store.db", settings=tiny).scan
     (problem,) = report.problems
     assert (problem.file, problem.game, problem.ply) == ("broken.pgn", 1, 3) and "Ke3" in problem.text
     assert (report.input.games, report.input.positions) == (2, 4)
@@ -166,7 +168,7 @@ def test_a_position_that_kills_the_engine_is_a_problem_and_the_rest_goes_on(
     proxy.write_text(PROXY.format(python=sys.executable, engine=stockfish[0].command[0], fatal=AFTER_NF6))
     proxy.chmod(0o755)
     monkeypatch.setattr("trapscan.engines.probe", lambda spec, **_: stockfish[1])
-    report = scan([lines], engine=str(proxy), jobs=1, store=tmp_path / "store.db", **SMALL).scan
+    report = scan([lines], engine=str(proxy), jobs=1, store=tmp_path / "store.db", settings=SMALL).scan
     # the position after 3...Nf6, and the one before it, whose moves lead there
     texts = [problem.text for problem in report.problems]
     assert [(problem.ply, AFTER_NF6 in problem.text) for problem in report.problems] == [(5, True), (6, True)], texts
@@ -185,7 +187,7 @@ def test_odd_answers_are_told_and_kept(
     monkeypatch.setattr("trapscan.engines.probe", lambda spec, **_: stockfish[1])
     store = tmp_path / "store.db"
     runs = [
-        scan([lines], engine=str(proxy), jobs=jobs, store=path, **SMALL).scan
+        scan([lines], engine=str(proxy), jobs=jobs, store=path, settings=SMALL).scan
         for jobs, path in ((1, store), (1, store), (2, tmp_path / "other.db"))
     ]
     texts = [(problem.ply, problem.text) for problem in runs[0].problems]
@@ -200,7 +202,7 @@ def test_a_store_set_aside_is_told(lines: Path, stockfish: Stockfish, tmp_path: 
     store = tmp_path / "evaluations.sqlite"
     store.write_bytes(b"SQLite format 3\0" + b"broken" * 500)
     tiny = SMALL | {"beyond": 0, "max_candidates": 1, "best_nodes": 1000}
-    result = scan([lines], engine=stockfish[0].command[0], jobs=1, store=store, **tiny)
+    result = scan([lines], engine=stockfish[0].command[0], jobs=1, store=store, settings=tiny)
     (note,) = result.stats.notes
     assert "set aside as evaluations.sqlite.aside-1" in note
 
@@ -208,7 +210,7 @@ def test_a_store_set_aside_is_told(lines: Path, stockfish: Stockfish, tmp_path: 
 def test_an_engine_driven_by_time_is_told(lines: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     facts = Probe(name="Fake 1.0", limit_kind="movetime", nps=1_000_000, notes=("results vary from run to run",))
     monkeypatch.setattr("trapscan.engines.probe", lambda spec, **_: facts)
-    result = scan([lines], engine=fake_engine("good"), jobs=1, store=tmp_path / "store.db", **SMALL)
+    result = scan([lines], engine=fake_engine("good"), jobs=1, store=tmp_path / "store.db", settings=SMALL)
     assert result.stats.notes == ["Fake 1.0: results vary from run to run"]
 
 
@@ -221,26 +223,28 @@ def test_an_engine_that_fails_everywhere(lines: Path, tmp_path: Path, monkeypatc
     facts = Probe(name="Fake 1.0", limit_kind="nodes", nps=1_000_000)
     monkeypatch.setattr("trapscan.engines.probe", lambda spec, **_: facts)
     store = tmp_path / "store.db"
-    result = scan([lines], engine=fake_engine("good"), jobs=1, store=store, **SMALL)
+    result = scan([lines], engine=fake_engine("good"), jobs=1, store=store, settings=SMALL)
     plies = [problem.ply for problem in result.scan.problems]
     assert len(plies) == result.scan.input.positions and plies[:2] == [0, 1]
     assert (result.scan.findings, result.scan.counters.positions) == ((), 0)
-    again = scan([lines], engine=fake_engine("good"), jobs=1, store=store, **SMALL)
-    assert again.stats.from_store == 0 and again.scan == result.scan, "failures are not kept: they are tried again"
+    again = scan([lines], engine=fake_engine("good"), jobs=1, store=store, settings=SMALL)
+    assert again.stats.positions.from_store == 0 and again.scan == result.scan, (
+        "failures are not kept: they are tried again"
+    )
 
 
 @pytest.mark.parametrize("scenario", ["exits-at-once", "good"])
 def test_an_engine_that_is_no_use_ends_the_job_at_once(lines: Path, tmp_path: Path, scenario: str) -> None:
     """Measured as it is, the scripted engine fails at once, or is refused: it knows one position."""
     with pytest.raises(EngineError):
-        scan([lines], engine=fake_engine(scenario), jobs=1, store=tmp_path / "store.db", **SMALL)
+        scan([lines], engine=fake_engine(scenario), jobs=1, store=tmp_path / "store.db", settings=SMALL)
 
 
 def test_the_embedded_engine(embedded: Stockfish, tmp_path: Path) -> None:
     file = tmp_path / "three.pgn"
     file.write_text("1. e4 e5 *\n")
     tiny = SMALL | {"stakes": [{"chance": 0.0, "least": 500, "most": 1500}], "best_nodes": 1000, "beyond": 0}
-    result = scan([file], engine="embedded", jobs=1, store=tmp_path / "store.db", **tiny | {"max_candidates": 2})
+    result = scan([file], engine="embedded", jobs=1, store=tmp_path / "store.db", settings=tiny | {"max_candidates": 2})
     assert (result.scan.input.positions, result.scan.problems) == (3, ())
     assert result.scan.engine.embedded and result.scan.engine.limit_kind == "nodes" and result.stats.searched_nodes > 0
     jsonschema.validate(json.loads(encode_scan(result.scan)), scan_schema())

@@ -35,7 +35,7 @@ KILLED = textwrap.dedent("""
 
     if __name__ == "__main__":
         file, store, engine, settings, jobs = sys.argv[1:6]
-        scan([file], engine=engine, jobs=int(jobs), store=Path(store), progress=Tell(), **eval(settings))
+        scan([file], engine=engine, jobs=int(jobs), store=Path(store), progress=Tell(), settings=eval(settings))
 """)
 
 
@@ -87,8 +87,10 @@ def test_a_killed_run_goes_on(
     first: Spied, lines: Path, stockfish: Stockfish, killed_midway: Callable[[int], tuple[Path, list[int]]]
 ) -> None:
     store, _ = killed_midway(1)
-    resumed = scan([lines], engine=stockfish[0].command[0], jobs=1, store=store, **SMALL)
-    assert 4 <= resumed.stats.from_store < resumed.stats.positions, "it was killed midway, and nothing done is lost"
+    resumed = scan([lines], engine=stockfish[0].command[0], jobs=1, store=store, settings=SMALL)
+    assert 4 <= resumed.stats.positions.from_store < resumed.stats.positions.done, (
+        "it was killed midway, and nothing done is lost"
+    )
     assert encode_scan(resumed.scan) == encode_scan(first.result.scan)
 
 
@@ -116,7 +118,7 @@ def test_fifty_kills_change_no_byte(first: Spied, lines: Path, stockfish: Stockf
     doomed = deadly_send(lambda: next(every_second) and len(killed) < 50, killed)
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(EngineProcess, "send", doomed)
-        result = scan([lines], engine=stockfish[0].command[0], jobs=1, store=tmp_path / "store.db", **SMALL)
+        result = scan([lines], engine=stockfish[0].command[0], jobs=1, store=tmp_path / "store.db", settings=SMALL)
     assert len(set(killed)) == 50 == result.stats.restarts
     assert result.scan.problems == ()
     assert encode_scan(result.scan) == encode_scan(first.result.scan)

@@ -41,6 +41,7 @@ def report(tmp_path_factory: pytest.TempPathFactory) -> Finding:
         "best_nodes": 300,
         "confirm_nodes": 200,
         "max_candidates": 6,
+        "levels": [1500],
     }
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr("trapscan.engines.probe", lambda spec, **_: FACTS)
@@ -51,8 +52,7 @@ def report(tmp_path_factory: pytest.TempPathFactory) -> Finding:
             jobs=1,
             store=folder / "store.db",
             beyond=0,
-            levels=(1500,),
-            **small,
+            settings=small,
         )
     found: Finding = json.loads(encode_scan(result.scan))
     assert len(found["findings"]) > 10

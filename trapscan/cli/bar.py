@@ -7,7 +7,7 @@ from types import TracebackType
 
 from tqdm import tqdm
 
-from trapscan.job import Progress
+from trapscan.progress import Progress
 
 BAR_FORMAT = "{l_bar}{bar}| {n_fmt}/{total_fmt} [{elapsed}{postfix}]"
 

@@ -6,40 +6,27 @@ import argparse
 import json
 import re
 import sys
-import tomllib
+from collections.abc import Sequence
 from pathlib import Path
-from typing import Any
 
-from trapscan.cli.bar import Bar
-from trapscan.errors import EXIT_DONE, EXIT_PROBLEMS, InputError, SettingsError
+from trapscan.cli.options import request_of
+from trapscan.errors import EXIT_DONE, EXIT_PROBLEMS, InputError
 from trapscan.plain import plain
 
 
 def scan(options: argparse.Namespace) -> int:
     """`trapscan scan`."""
     from trapscan import report
+    from trapscan.cli.bar import Bar
     from trapscan.contract import encode_scan
-    from trapscan.job import scan as run_scan
+    from trapscan.job import run_scan
 
     talk = not (options.quiet or options.json)
-    folder = options.out or Path("reports") / _name(options.files)
-    report.prepare_folder(folder)
     with Bar(shown=talk) as bar:
-        result = run_scan(
-            options.files,
-            side=options.side,
-            engine=options.engine,
-            second_engine=options.second_engine,
-            preset=options.preset,
-            jobs=options.jobs,
-            cluster=options.cluster,
-            store=options.store,
-            games=options.games,
-            player=options.player,
-            title=options.title,
-            progress=bar,
-            **(_overrides(options.overrides) | _given(level=options.level, beyond=options.beyond, baits=options.baits)),
-        )
+        request = request_of(options, progress=bar)
+        folder = options.out or Path("reports") / _name(request.paths)
+        report.prepare_folder(folder)
+        result = run_scan(request)
     report.write_scan(result.scan, folder)
     report.write_reports(result.scan, folder)
     if options.json:
@@ -61,16 +48,9 @@ def scan(options: argparse.Namespace) -> int:
 
 def estimate(options: argparse.Namespace) -> int:
     """`trapscan estimate`."""
-    from trapscan.job import estimate_scan
+    from trapscan.job import run_estimate
 
-    found = estimate_scan(
-        options.files,
-        side=options.side,
-        engine=options.engine,
-        preset=options.preset,
-        jobs=options.jobs,
-        **(_overrides(options.overrides) | _given(level=options.level, beyond=options.beyond, baits=options.baits)),
-    )
+    found = run_estimate(request_of(options))
     print(json.dumps(found.numbers(), sort_keys=True) if options.json else found.text())
     return EXIT_DONE
 
@@ -161,30 +141,7 @@ def _home(folder_or_file: Path) -> Path:
     return folder_or_file.parent if folder_or_file.is_file() else folder_or_file
 
 
-def _name(files: list[Path]) -> str:
+def _name(files: Sequence[Path]) -> str:
     """The report's folder, named after the first file: letters, digits, dashes only, whatever the file is called."""
     stem = re.sub(r"[^\w-]+", "-", files[0].stem).strip("-")[:60] or "repertoire"
     return stem if len(files) == 1 else f"{stem}-and-{len(files) - 1}-more"
-
-
-def _given(**options: object) -> dict[str, object]:
-    """The options that were given."""
-    return {name: value for name, value in options.items() if value is not None}
-
-
-def _overrides(pairs: list[str]) -> dict[str, Any]:
-    """`NAME=VALUE` options as plain values; a value that is no TOML is taken as text."""
-    from trapscan.settings import Settings
-
-    values: dict[str, Any] = {}
-    for pair in pairs:
-        name, equals, text = pair.partition("=")
-        if not equals or not re.fullmatch(r"\w+", name):
-            raise SettingsError(f"--set {pair!r}: write NAME=VALUE, for example --set threshold=0.15")
-        if name not in Settings.__struct_fields__:
-            raise SettingsError(f"--set {pair!r}: no such setting; they are {', '.join(Settings.__struct_fields__)}")
-        try:
-            values[name] = tomllib.loads(f"value = {text}")["value"]
-        except tomllib.TOMLDecodeError:
-            values[name] = text
-    return values

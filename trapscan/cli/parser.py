@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 import trapscan
 from trapscan.cli import commands
-from trapscan.settings import PRESETS
+from trapscan.cli.options import add_options
 
 if TYPE_CHECKING:
     Commands = argparse._SubParsersAction[argparse.ArgumentParser]
@@ -89,57 +89,9 @@ def _estimate(subparsers: Commands) -> None:
 
 
 def _scan_options(parser: argparse.ArgumentParser) -> None:
-    """What `scan` takes, and `estimate` with it: the same line, one word changed, tells the cost."""
-    parser.add_argument("files", metavar="FILE", nargs="+", type=Path, help="PGN, EPD/FEN list, or text of SAN lines")
-    parser.add_argument(
-        "--side", choices=("white", "black", "both"), help="whose repertoire it is (default: read off the tree)"
-    )
-    parser.add_argument("--level", type=int, metavar="ELO", help="level to rank for (default 1500)")
-    _engine_options(parser)
-    parser.add_argument(
-        "--second-engine",
-        metavar="PATH",
-        help="another engine that every finding is put to; what it denies is set apart (default: none)",
-    )
-    parser.add_argument(
-        "--preset",
-        default="standard",
-        metavar="NAME|FILE",
-        help=f"{', '.join(PRESETS)}, or a TOML file of your own (default standard)",
-    )
-    parser.add_argument("--beyond", type=int, metavar="PLIES", help="plies to go on past each line (default 2)")
-    parser.add_argument(
-        "--baits",
-        action="store_true",
-        default=None,
-        help="look for moves of ours that set tricks, too (takes longer)",
-    )
-    parser.add_argument(
-        "--set",
-        dest="overrides",
-        action="append",
-        default=[],
-        metavar="NAME=VALUE",
-        help="override any setting of the preset, in TOML spelling; can be repeated",
-    )
-    parser.add_argument(
-        "--games",
-        metavar="FILE",
-        nargs="+",
-        action="extend",
-        default=[],
-        type=Path,
-        help="games that tell what is played: PGN (also .gz, .bz2) or Polyglot .bin",
-    )
-    parser.add_argument("--player", metavar="NAME", help="count only this player's moves, named as in the games' tags")
-    where = parser.add_mutually_exclusive_group()
-    where.add_argument("--jobs", type=int, metavar="N", help="positions examined at once (default: one per core)")
-    where.add_argument(
-        "--cluster", metavar="ADDRESS", help="Dask scheduler whose workers do the work, as tcp://host:8786 (see README)"
-    )
+    """What `scan` takes, and `estimate` with it: the options of the request, and what is done with the answer."""
+    add_options(parser)
     parser.add_argument("--out", type=Path, metavar="DIR", help="folder for the report (default reports/<name>)")
-    parser.add_argument("--title", default="", help="title of the report (default: the files' names)")
-    parser.add_argument("--store", type=Path, metavar="FILE", help="file that keeps all engine answers")
     output = parser.add_mutually_exclusive_group()
     output.add_argument("--quiet", action="store_true", help="say nothing but errors")
     output.add_argument("--json", action="store_true", help="print scan.json to standard output")

@@ -21,8 +21,8 @@ from trapscan.chance import load_model
 from trapscan.engines import EngineSpec, Probe
 from trapscan.engines.spec import ENGINE_VARIABLE
 from trapscan.errors import EngineError
-from trapscan.job.run import code_digest
-from trapscan.job.work import Tools
+from trapscan.job.stage import code_digest
+from trapscan.job.tools import Tools
 
 SAMPLE = (
     "rnbqkbnr/pppppppp/8/8/8/8/PPPPPPPP/RNBQKBNR w KQkq - 0 1",
@@ -30,6 +30,9 @@ SAMPLE = (
     "r3k2r/ppp2ppp/2n1bn2/2bqp3/8/2NP1N2/PPP1BPPP/R1BQK2R w KQkq - 4 9",
 )
 """Positions whose chances a worker must find as the scan's own machine does, to the last of their six digits."""
+
+PACKAGE = (".",)
+"""All code and weights of the package: what a worker runs must be what runs here."""
 
 FACTS = (
     "name",
@@ -59,12 +62,14 @@ class Claim:
 
 def claim(tools: Tools) -> Claim:
     """What the scan's own machine is."""
-    return Claim(replace(tools, store=None), trapscan.__version__, code_digest(), chances_digest(tools.settings.levels))
+    return Claim(
+        replace(tools, store=None), trapscan.__version__, code_digest(PACKAGE), chances_digest(tools.settings.levels)
+    )
 
 
 def admit(claim: Claim) -> Tools | str:
     """The tools to work with on this machine, or the reason why it is refused."""
-    if claim.code != code_digest():
+    if claim.code != code_digest(PACKAGE):
         mine = trapscan.__version__
         return f"it runs other code of trapscan (version {mine} there, {claim.version} here; install the same)"
     if claim.chances != chances_digest(claim.tools.settings.levels):

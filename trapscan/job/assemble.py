@@ -28,7 +28,7 @@ from trapscan.contract import (
     SlipFinding,
     Verified,
 )
-from trapscan.job.work import Outcome, Told
+from trapscan.job.positions import Outcome, Told
 from trapscan.model import Position
 from trapscan.order import TOLL_DIGITS, rounded
 from trapscan.score import Score, loss

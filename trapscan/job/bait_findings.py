@@ -22,7 +22,7 @@ from trapscan.contract import (
 )
 from trapscan.job.assemble import Seen, all_rounded, line_of, sans
 from trapscan.job.bait_terms import BaitOutcome, Terms, Tried, terms
-from trapscan.job.work import Told
+from trapscan.job.positions import Told
 from trapscan.levels import at_level
 from trapscan.model import Position
 from trapscan.order import TOLL_DIGITS, rounded

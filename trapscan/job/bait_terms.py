@@ -6,7 +6,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 from trapscan.chance import chance_range, expected
-from trapscan.job.work import Outcome
+from trapscan.job.compact import Compactor
+from trapscan.job.positions import Outcome
 from trapscan.levels import at_level
 from trapscan.model import Line, Position
 from trapscan.score import Score
@@ -46,6 +47,12 @@ class BaitOutcome:
     searches: int
     nodes: int
     asked: tuple[int, ...]
+
+    def compact(self, small: Compactor) -> BaitOutcome:
+        """The same in less memory, the queries counted and taken out."""
+        small.count(self.asked)
+        tried = tuple(replace(each, outcome=small(each.outcome)) for each in self.tried)
+        return replace(self, tried=tried, asked=())
 
     def is_candidate(self, tried: Tried, position: Position) -> bool:
         """Whether a move examined in `position` may be a bait: neither the repertoire's nor the measure, and it invites

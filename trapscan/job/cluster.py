@@ -27,7 +27,8 @@ from joblib._dask import DaskDistributedBackend  # the class itself, as one thin
 
 from trapscan.errors import ClusterError, EngineRefusedError
 from trapscan.job import admit
-from trapscan.job.work import Tools, close_engines
+from trapscan.job.tools import Tools
+from trapscan.job.work import close_engines
 from trapscan.job.workers import AHEAD, Item, Result, Workers
 
 CONNECT_SECONDS = 20.0

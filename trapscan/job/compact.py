@@ -14,7 +14,7 @@ from typing import TypeVar
 
 import numpy as np
 
-from trapscan.job.work import Outcome, Told
+from trapscan.job.positions import Outcome, Told
 from trapscan.model import Chances, Line, Slip
 from trapscan.score import Score
 

@@ -17,8 +17,9 @@ from trapscan.chance.evidence import position_of
 from trapscan.chance.games import Piece
 from trapscan.contract import Evidence, GamesUsed, InputFile, Problem
 from trapscan.errors import InputError
+from trapscan.job.positions import Task
 from trapscan.job.run import Job
-from trapscan.job.work import Task, Tools
+from trapscan.job.tools import Tools
 from trapscan.job.workers import Processes, Workers
 from trapscan.model import Position
 
@@ -37,6 +38,7 @@ class Counts:
     """What was played in the positions learnt so far, over all `files`; with `player`, what that player played."""
 
     job: Job
+    tools: Tools
     files: Sequence[Path]
     hashes: tuple[InputFile, ...]
     player: str | None
@@ -88,7 +90,7 @@ class Counts:
         early: dict[int, chance.Evidence] = {}
         due = 0
         items = [(number, count, piece) for number, piece in enumerate(pieces)]
-        for number, found in workers.each(_count_one, self.job.tools, items):
+        for number, found in workers.each(_count_one, self.tools, items):
             early[number] = found
             while due in early:
                 yield early.pop(due)

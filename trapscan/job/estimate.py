@@ -13,17 +13,18 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from pathlib import Path
 from typing import Any
 
 import joblib
 
-from trapscan import engines, graph, rank, repertoire, settings
+from trapscan import engines, rank
 from trapscan.chance import load_model
 from trapscan.engines import Probe
 from trapscan.errors import EngineRefusedError
 from trapscan.graph import Graph
+from trapscan.job.pipeline import Plan
 from trapscan.model import Position
+from trapscan.request import ScanRequest, taking_options
 from trapscan.search import PRICE_TIMES, choose_candidates
 from trapscan.settings import Settings
 from trapscan.stopping import NOISE_AT
@@ -142,24 +143,19 @@ class Estimate:
         return "\n".join(lines)
 
 
-def estimate_scan(
-    files: Sequence[str | Path],
-    *,
-    side: str | None = None,
-    engine: str | None = None,
-    preset: str = "standard",
-    jobs: int | None = None,
-    **overrides: Any,
-) -> Estimate:
-    """What `scan` with the same arguments would cost. Reads the files and measures the engine, if it is not known yet;
+def run_estimate(request: ScanRequest) -> Estimate:
+    """What `scan` with the same options would cost. Reads the files and measures the engine, if it is not known yet;
     searches nothing. Raises as `scan` does."""
-    chosen = settings.load(preset, {name: value for name, value in overrides.items() if value is not None})
-    tree = graph.build(repertoire.read_files([Path(file) for file in files]))
-    spec = engines.choose(engine)
-    probe = engines.probe(spec, options=chosen.engine_options)
+    plan = Plan.of(request)
+    spec = engines.choose(request.engine)
+    probe = engines.probe(spec, options=plan.settings.engine_options)
     if probe.refused:
         raise EngineRefusedError(probe.refused, engine=spec.name)
-    return estimate(tree, side or graph.guess_side(tree), probe, chosen, jobs or joblib.cpu_count())
+    return estimate(plan.tree, plan.side, probe, plan.settings, request.jobs or joblib.cpu_count())
+
+
+estimate_scan = taking_options(ScanRequest, run_estimate)
+"""The same with the options of a request as arguments, as `scan` takes them."""
 
 
 def estimate(tree: Graph, side: str, probe: Probe, chosen: Settings, jobs: int) -> Estimate:
@@ -269,4 +265,4 @@ def _span(minutes: float) -> str:
     return f"{_two(minutes)} minutes" if minutes < 120 else f"{_two(minutes / 60)} hours"
 
 
-__all__ = ["Cost", "Estimate", "estimate", "estimate_scan"]
+__all__ = ["Cost", "Estimate", "estimate", "estimate_scan", "run_estimate"]

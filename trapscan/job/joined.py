@@ -10,9 +10,9 @@ import chess
 
 from trapscan import engines
 from trapscan.chance import load_model
-from trapscan.job.pipeline import tools_of
-from trapscan.job.work import Recorder, close_engines, engine_of
-from trapscan.model import Chances, Evaluation, Position, Query
+from trapscan.job.tools import tools_of
+from trapscan.job.work import close_engines, recorder_for
+from trapscan.model import Chances, Position
 from trapscan.search import Examiner
 from trapscan.settings import Settings
 
@@ -29,16 +29,9 @@ def joined_chances(
     tools = tools_of(engine, settings, path)
     model = load_model()
     with contextlib.closing(engines.Store(path)) as kept:
-
-        def stored(query: Query) -> Evaluation | None:
-            found: Evaluation | None = kept.get(tools.identity, [query]).get(query)
-            return found
-
         try:
             for board in boards:
-                recorder = Recorder(
-                    tools.probe.multiline, tools.probe.steady, stored, lambda query: engine_of(tools).evaluate(query)
-                )
+                recorder = recorder_for(tools)
                 (chances,) = model.predict([board], settings.levels)
                 if not chances:  # the game is over
                     yield chances

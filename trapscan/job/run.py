@@ -1,77 +1,51 @@
-"""Running the work: what the store already knows, then the rest in parallel, each result kept as it arrives."""
+"""Running stages: what the store already knows, then the rest in parallel, each result kept as it arrives."""
 
 from __future__ import annotations
 
-import hashlib
 import time
-from collections import Counter
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field
-from pathlib import Path
+from functools import partial
+from typing import Any, Generic, Protocol, TypeVar
 
 import msgspec
 
-import trapscan
 from trapscan.engines import Store
-from trapscan.job.compact import Compactor
-from trapscan.job.left import TimeLeft
-from trapscan.job.work import Finished, Outcome, Task, Tools, work
+from trapscan.job.stage import Keyed, OutcomeT, Stage, TaskT
+from trapscan.job.tools import Tools
+from trapscan.job.work import Finished, attempt
 from trapscan.job.workers import Workers
-from trapscan.model import Position
-from trapscan.settings import Settings
+from trapscan.progress import Progress
 
-OUTCOMES = "outcomes"
-"""The store's table of finished positions."""
+T = TypeVar("T")
+T_contra = TypeVar("T_contra", contravariant=True)
+Key = Callable[[TaskT], Any]
+"""What tasks are sorted by."""
 
-ROOMS_BEHIND_AN_OUTCOME = (
-    "chance",
-    "explain",
-    "search",
-    "model.py",
-    "contract.py",
-    "score.py",
-    "stopping.py",
-    "job/work.py",
-)
-"""An outcome stays valid as long as the code and weights it came from are the same."""
+PART = 500
+"""Outcomes looked up at once: thousands as they lie in the store are much."""
 
 
-BAIT_SETTINGS = frozenset(name for name in Settings.__struct_fields__ if name.startswith("bait"))
+@dataclass(slots=True)
+class Count:
+    """Of one stage: tasks that came to an outcome, those of them that were in the store, tasks that were tried here."""
 
-Grow = Callable[[Position, Outcome], int]
+    unit: str
+    done: int = 0
+    from_store: int = 0
+    searched: int = 0
 
-NOT_DECISIVE = frozenset({"beyond", "beyond_width", "beyond_chance", "shown"}) | BAIT_SETTINGS
-"""Settings that say where to look or what to show, not what is found in a position."""
-
-
-class Progress:
-    """What a scan tells while it runs. This one is silent; the command line draws a bar."""
-
-    def add(self, positions: int) -> None:
-        """So many more positions are to be examined."""
-
-    def step(self, positions: int, slips: int) -> None:
-        """So many positions are done, with so many slips found in them."""
-
-    def reading(self, size: int) -> None:
-        """Game files of `size` bytes are about to be counted."""
-
-    def read(self, size: int) -> None:
-        """So many more bytes of them are done."""
-
-    def left(self, seconds: float | None) -> None:
-        """So many seconds the examining will probably still take; None while nothing can be said."""
-
-    def note(self, text: str) -> None:
-        """A line for the user."""
+    @property
+    def asked(self) -> int:
+        """Tasks in all, those that failed among them."""
+        return self.from_store + self.searched
 
 
 @dataclass(slots=True)
 class Stats:
     """How a run went. Never part of the report, whose bytes do not depend on it. Times in seconds."""
 
-    positions: int = 0
-    from_store: int = 0
+    stages: dict[str, Count] = field(default_factory=dict)
     searched_nodes: int = 0
     engine_seconds: float = 0.0
     engine_cpu: float = 0.0
@@ -81,24 +55,44 @@ class Stats:
     jobs: int = 1
     slips: int = 0
     restarts: int = 0
-    baits: int = 0
-    baits_searched: int = 0
-    second_asked: int = 0
-    second_searched: int = 0
     notes: list[str] = field(default_factory=list)
+
+    def of(self, stage: Stage[Any, Any]) -> Count:
+        """The count of a stage."""
+        return self.stages.setdefault(stage.name, Count(stage.unit))
+
+    @property
+    def positions(self) -> Count:
+        """The count of the positions examined."""
+        return self.stages.get("positions") or Count("positions")
+
+    def add(self, finished: Finished[Any]) -> None:
+        """Another task is done."""
+        self.engine_seconds += finished.engine_seconds
+        self.engine_cpu += finished.engine_cpu
+        self.worker_seconds += finished.seconds
+        self.searched_nodes += finished.searched_nodes
+        self.restarts += finished.restarts
+
+    @property
+    def searched(self) -> int:
+        """Tasks of all stages that were not in the store."""
+        return sum(count.searched for count in self.stages.values())
 
     def text(self) -> str:
         """One line for the user."""
-        searched = self.positions - self.from_store + self.second_searched + self.baits_searched
-        if not searched:
-            return f"{self.positions} positions, all from the store; {self.wall_seconds:.1f} s, no engine started."
-        second = f"{self.second_asked} questions to the second engine, " if self.second_asked else ""
-        baits = f"{self.baits} searched for baits, " if self.baits else ""
+        counted = [
+            f"{count.asked} {count.unit}{f' ({count.from_store} from the store)' * bool(count.from_store)}"
+            for count in self.stages.values()
+            if count.asked
+        ]
+        if not self.searched:
+            said = ", ".join(f"{count.asked} {count.unit}" for count in self.stages.values() if count.asked)
+            return f"{said or 'No positions'}, all from the store; {self.wall_seconds:.1f} s, no engine started."
         restarts = f" An engine that failed was started again {self.restarts} times." if self.restarts else ""
         return (
-            f"{self.positions} positions ({self.from_store} from the store), {baits}{second}{self.searched_nodes:,} "
-            f"engine nodes, {self.wall_seconds:.1f} s with {self.jobs} worker{'s' * (self.jobs > 1)}, engines busy "
-            f"{self.busy:.0%}.{restarts}"
+            f"{', '.join(counted)}, {self.searched_nodes:,} engine nodes, {self.wall_seconds:.1f} s with {self.jobs} "
+            f"worker{'s' * (self.jobs > 1)}, engines busy {self.busy:.0%}.{restarts}"
         )
 
     @property
@@ -114,128 +108,122 @@ class Stats:
         return self.engine_cpu / room if room else 0.0
 
 
+@dataclass(frozen=True, slots=True)
+class Done(Generic[TaskT, OutcomeT]):
+    """A task that is done: its outcome, or None and the reason in `problem`. `fresh`: it was not in the store."""
+
+    task: TaskT
+    outcome: OutcomeT | None
+    problem: str = ""
+    fresh: bool = False
+
+
+class TimeLeft(Protocol[T_contra]):
+    """Reckons how long a stage will still take."""
+
+    def looked_up(self, known: int, waiting: Sequence[T_contra]) -> None:
+        """So many tasks were in the store, these wait for a worker."""
+        ...
+
+    def searched(self, task: T_contra, seconds: float) -> None:
+        """This one took so many seconds of a worker's time."""
+        ...
+
+    def seconds(self, passed: float) -> float | None:
+        """Seconds left, `passed` seconds of searching after the scan's start; None while nothing can be said."""
+        ...
+
+
+@dataclass(slots=True)
+class Even(Generic[T]):
+    """Time left where all tasks cost the same, as far as is known."""
+
+    waiting: int = 0
+    done: int = 0
+    _start: float = field(default_factory=time.perf_counter)
+
+    def looked_up(self, known: int, waiting: Sequence[T]) -> None:
+        """See TimeLeft."""
+        self.waiting, self._start = len(waiting), time.perf_counter()
+
+    def searched(self, task: T, seconds: float) -> None:
+        """See TimeLeft."""
+        self.done += 1
+
+    def seconds(self, passed: float) -> float | None:
+        """See TimeLeft."""
+        return (time.perf_counter() - self._start) / self.done * (self.waiting - self.done) if self.done else None
+
+
 @dataclass(slots=True)
 class Job:
-    """Examines positions with `workers`; `problems` collects (EPD, text) of those that failed."""
+    """What all stages of a scan share: the store, the workers, who is told, and the counts."""
 
-    tools: Tools
     store: Store
     workers: Workers
     progress: Progress
     stats: Stats = field(default_factory=Stats)
-    problems: list[tuple[str, str]] = field(default_factory=list)
-    small: Compactor = field(default_factory=Compactor)
-    left: TimeLeft = field(default_factory=TimeLeft)
-    salt: str = field(default="", init=False)
-    """What every outcome depends on besides its own task: engine, settings, code."""
 
-    def __post_init__(self) -> None:
-        decisive = {k: v for k, v in self.tools.settings.public().items() if k not in NOT_DECISIVE}
-        settings = msgspec.json.encode(decisive, order="sorted")
-        self.salt = f"{self.tools.identity}|{hashlib.sha256(settings).hexdigest()}|{code_digest()}"
+    def each(
+        self,
+        stage: Stage[TaskT, OutcomeT],
+        tools: Tools,
+        tasks: Sequence[TaskT],
+        *,
+        order: Key[TaskT] | None = None,
+        left: TimeLeft[TaskT] | None = None,
+    ) -> Iterator[Done[TaskT, OutcomeT]]:
+        """Every task as it is done, those in the store first. Each result is in the store before it is given here, so
+        that a kill loses only what was in flight.
 
-    def run(self, tasks: Sequence[Task], grow: Grow | None = None) -> dict[str, Outcome]:
-        """Outcomes by EPD, without `asked`; positions that failed are missing and stand in `problems`. `grow` is told
-        the outcome of each position where a line ends, and says how many new positions follow from it.
-
-        Each result is in the store before the next is looked at, so that a kill loses only what was in flight.
+        What is not in the store is worked on by rising `order`; by its key where there is none, which is as good as
+        shuffled, so that what is done is a fair sample of all. What an outcome is does not depend on the order.
         """
         self.progress.add(len(tasks))
-        self.left.wave(Counter(_white_moves(task) for task in tasks if _is_end(task)))
-        keys = {task.epd: self._key(task) for task in tasks}
-        by_epd = {task.epd: task for task in tasks}
-        done: dict[str, Outcome] = {}
-        waiting = []
-
-        def take(task: Task, outcome: Outcome) -> None:
-            done[task.epd] = self.small(outcome)
-            self.stats.positions += 1
-            self.stats.slips += len(outcome.told)
-            if grow is not None and _is_end(task):
-                self.left.grown(_white_moves(task), grow(task.position, outcome))
-            self.progress.step(1, len(outcome.told))
-
-        for part in _parts(tasks):  # in parts, because thousands of outcomes as they lie in the store are much
-            known = self.store.get_blobs(OUTCOMES, [keys[task.epd] for task in part])
-            for task in part:
-                blob = known.get(keys[task.epd])
-                outcome = _decode(blob) if blob is not None else None
+        count, left = self.stats.of(stage), left or Even()
+        keys = stage.keys(tools, tasks)
+        waiting: list[int] = []
+        for start in range(0, len(tasks), PART):
+            part = range(start, min(start + PART, len(tasks)))
+            known = self.store.get_blobs(stage.name, [keys[number] for number in part])
+            for number in part:
+                outcome = stage.read(known.get(keys[number]))
                 if outcome is None:
-                    waiting.append(task)
+                    waiting.append(number)
                 else:
-                    take(task, outcome)
-                    self.stats.from_store += 1
-        self.left.looked_up(len(done), Counter(map(_is_end, waiting)))
-        start = time.perf_counter()
-        waiting.sort(key=lambda task: keys[task.epd])  # as good as shuffled: what is done is a fair sample
-        for finished in self.workers.each(work, self.tools, waiting):
-            self._keep(finished, keys[finished.epd])
-            self.left.searched(_is_end(by_epd[finished.epd]), finished.seconds)
-            self.progress.left(self.left.seconds(self.stats.search_wall_seconds + time.perf_counter() - start))
-            if finished.outcome is None:
-                self.problems.append((finished.epd, finished.problem))
-                self.progress.step(1, 0)
-            else:
-                take(by_epd[finished.epd], finished.outcome)
-        if waiting:
-            self.stats.jobs = self.workers.jobs
-            self.stats.search_wall_seconds += time.perf_counter() - start
+                    count.from_store += 1
+                    yield self._told(stage, Done(tasks[number], outcome))
+        waiting.sort(key=lambda number: ((order(tasks[number]),) if order else ()) + (keys[number],))
+        left.looked_up(len(tasks) - len(waiting), [tasks[number] for number in waiting])
+        if not waiting:
+            return
+        begun, before = time.perf_counter(), self.stats.search_wall_seconds
+        numbered = [(number, tasks[number]) for number in waiting]
+        for finished in self.workers.each(partial(attempt, stage.solve), tools, numbered):
+            task, outcome = tasks[finished.number], finished.outcome
+            self._keep(stage, tools, keys[finished.number], finished)
+            count.searched += 1
+            left.searched(task, finished.seconds)
+            self.stats.search_wall_seconds = before + time.perf_counter() - begun
+            self.progress.left(left.seconds(self.stats.search_wall_seconds))
+            yield self._told(stage, Done(task, outcome, finished.problem, fresh=True))
+        self.stats.jobs = self.workers.jobs
+        self.stats.search_wall_seconds = before + time.perf_counter() - begun
+
+    def _keep(self, stage: Stage[TaskT, OutcomeT], tools: Tools, key: str, finished: Finished[OutcomeT]) -> None:
+        self.stats.add(finished)
+        self.store.put(tools.identity, finished.fresh)
+        if finished.outcome is not None:
+            self.store.put_blobs(stage.name, {key: msgspec.msgpack.encode(finished.outcome)})
+
+    def _told(self, stage: Stage[TaskT, OutcomeT], done: Done[TaskT, OutcomeT]) -> Done[TaskT, OutcomeT]:
+        slips = 0
+        if done.outcome is not None:
+            self.stats.of(stage).done += 1
+            slips = stage.slips(done.outcome)
+            self.stats.slips += slips
+        self.progress.step(1, slips)
         return done
 
-    def _keep(self, finished: Finished, key: str) -> None:
-        self.stats.engine_seconds += finished.engine_seconds
-        self.stats.engine_cpu += finished.engine_cpu
-        self.stats.worker_seconds += finished.seconds
-        self.stats.searched_nodes += finished.searched_nodes
-        self.stats.restarts += finished.restarts
-        self.store.put(self.tools.identity, finished.fresh)
-        if finished.outcome is not None:
-            self.store.put_blobs(OUTCOMES, {key: msgspec.msgpack.encode(finished.outcome)})
 
-    def _key(self, task: Task) -> str:
-        position = task.position
-        parts = [self.salt, position.start_fen, " ".join(position.moves), " ".join(position.prepared)]
-        if task.evidence is not None:
-            parts += [task.evidence.digest(), str(task.one_player)]
-        return hashlib.sha256("|".join(parts).encode()).hexdigest()
-
-
-def _is_end(task: Task) -> bool:
-    return not task.position.prepared
-
-
-def _white_moves(task: Task) -> bool:
-    return task.epd.split()[1] == "w"
-
-
-def _parts(tasks: Sequence[Task], size: int = 500) -> Iterator[Sequence[Task]]:
-    for start in range(0, len(tasks), size):
-        yield tasks[start : start + size]
-
-
-def code_digest() -> str:
-    """A digest of the code and weights that decide an outcome."""
-    package = Path(trapscan.__file__).parent
-    digest = hashlib.sha256()
-    for path in _files(package / room for room in ROOMS_BEHIND_AN_OUTCOME):
-        digest.update(path.relative_to(package).as_posix().encode() + b"\0" + path.read_bytes())
-    return digest.hexdigest()
-
-
-def _files(rooms: Iterable[Path]) -> Iterator[Path]:
-    for room in rooms:
-        yield from (
-            sorted(p for p in room.rglob("*") if p.suffix in {".py", ".onnx", ".npz", ".json"})
-            if room.is_dir()
-            else [room]
-        )
-
-
-def _decode(blob: bytes) -> Outcome | None:
-    try:
-        return msgspec.msgpack.decode(blob, type=Outcome)
-    except msgspec.MsgspecError:
-        return None  # written by other code after all: search again
-
-
-__all__ = ["Job", "Progress", "Stats", "code_digest"]
+__all__ = ["Count", "Done", "Even", "Job", "Keyed", "Stats", "TimeLeft"]

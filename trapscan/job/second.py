@@ -7,7 +7,6 @@ depend on the number of workers, and a second run asks nothing.
 
 from __future__ import annotations
 
-import time
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field, replace
 
@@ -15,13 +14,43 @@ import chess
 import msgspec
 
 from trapscan.contract import BaitFinding, Finding, Problem, SecondOpinion
-from trapscan.engines import Store
-from trapscan.errors import EngineError
-from trapscan.job.run import Progress, Stats
-from trapscan.job.work import Tools, cpu_so_far, engine_of, restarts_so_far
-from trapscan.job.workers import Workers
+from trapscan.job.run import Job
+from trapscan.job.stage import Fields, Stage
+from trapscan.job.tools import Tools
+from trapscan.job.work import Recorder
 from trapscan.model import Evaluation, Query
 from trapscan.score import Score, loss
+
+
+@dataclass(frozen=True, slots=True)
+class Question:
+    """A task: one query for the second engine."""
+
+    query: Query
+
+    @property
+    def epd(self) -> str:
+        """The position that it is about."""
+        return self.query.epd
+
+    def cache_key(self) -> Fields:
+        """The query's own: the answer depends on nothing else."""
+        return {"query": msgspec.to_builtins(self.query)}
+
+
+def ask(tools: Tools, question: Question, recorder: Recorder) -> Evaluation:
+    """Put one question to the engine of `tools`."""
+    return recorder.evaluate(question.query)
+
+
+SECOND = Stage(
+    "second",
+    "questions to the second engine",
+    ask,
+    Evaluation,
+    settings=(),
+    code=("model.py", "score.py", "stopping.py", "job/work.py", "job/second.py"),
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,58 +83,24 @@ def case_of(finding: Finding, best_nodes: int) -> Case | None:
     return Case(before, board.epd(), victim, (best_nodes, finding.verified.nodes))
 
 
-@dataclass(frozen=True, slots=True)
-class Answered:
-    """What a worker sends back: the answer, or why there is none; seconds it took, and of the engine's processor time;
-    restarts of its engine."""
-
-    query: Query
-    evaluation: Evaluation | None
-    problem: str
-    seconds: float
-    cpu: float
-    restarts: int
-
-
-def answer(tools: Tools, query: Query) -> Answered:
-    """One task: put `query` to the engine of `tools`."""
-    start, restarts, cpu = time.perf_counter(), restarts_so_far(tools), cpu_so_far(tools)
-    evaluation, problem = None, ""
-    try:
-        evaluation = engine_of(tools).evaluate(query)
-    except EngineError as exc:
-        problem = str(exc)
-    taken, processor = time.perf_counter() - start, max(0.0, cpu_so_far(tools) - cpu)
-    return Answered(query, evaluation, problem, taken, processor, restarts_so_far(tools) - restarts)
-
-
 @dataclass(slots=True)
 class Second:
     """The second engine at work. `heard` are all answers used, `failed` the questions that got none."""
 
     tools: Tools
-    store: Store
-    workers: Workers
-    progress: Progress
-    stats: Stats
+    job: Job
     heard: dict[Query, Evaluation] = field(default_factory=dict)
     failed: dict[Query, str] = field(default_factory=dict)
 
+    def ask(self, findings: Sequence[Finding]) -> None:
+        """Hear what it says of each finding; of what it denies, from the deepest budget."""
+        cases = [case for finding in findings if (case := self._case(finding)) is not None]
+        self._ask(cases)
+        self._ask(self._deeper(case) for case in cases if self._denies(case))
+
     def judge(self, findings: Sequence[Finding]) -> tuple[Finding, ...]:
-        """The findings in the order given, each with an opinion under `verified` where one could be had."""
-        settings = self.tools.settings
-        cases = [case_of(finding, settings.best_nodes) for finding in findings]
-        self._ask(case for case in cases if case is not None)
-        for i, case in enumerate(cases):
-            scores = self._scores(case) if case is not None else None
-            if case is not None and scores is not None and loss(*scores) < settings.threshold:
-                deepest = max(settings.stakes[0].most, *case.budgets)
-                cases[i] = replace(case, budgets=(deepest, deepest))
-        self._ask(case for case in cases if case is not None)
-        return tuple(
-            finding if case is None else self._with_opinion(finding, case)
-            for finding, case in zip(findings, cases, strict=True)
-        )
+        """The findings in the order given, each with an opinion under `verified` where one was heard."""
+        return tuple(self._with_opinion(finding) for finding in findings)
 
     def problems(self, findings: Sequence[Finding]) -> tuple[Problem, ...]:
         """Questions without an answer, and odd answers, by position, so that their order does not depend on the run."""
@@ -122,29 +117,13 @@ class Second:
         )
 
     def _ask(self, cases: Iterable[Case]) -> None:
-        """Answers to all the cases' queries: the store's, then the engine's, each kept before the next is looked at."""
+        """Answers to all the cases' queries."""
         queries = [query for query in dict.fromkeys(q for case in cases for q in case.queries) if not self._told(query)]
-        self.progress.add(len(queries))
-        known = self.store.get(self.tools.identity, queries)
-        self.heard |= known
-        self.progress.step(len(known), 0)
-        self.stats.second_asked += len(queries)
-        waiting = [query for query in queries if query not in known]
-        start = time.perf_counter()
-        for answered in self.workers.each(answer, self.tools, waiting):
-            if answered.evaluation is None:
-                self.failed[answered.query] = answered.problem
+        for done in self.job.each(SECOND, self.tools, [Question(query) for query in queries]):
+            if done.outcome is None:
+                self.failed[done.task.query] = done.problem
             else:
-                self.store.put(self.tools.identity, [(answered.query, answered.evaluation)])
-                self.heard[answered.query] = answered.evaluation
-                self.stats.searched_nodes += answered.evaluation.nodes
-            self.stats.second_searched += 1
-            self.stats.engine_seconds += answered.seconds
-            self.stats.engine_cpu += answered.cpu
-            self.stats.restarts += answered.restarts
-            self.progress.step(1, 0)
-        if waiting:
-            self.stats.search_wall_seconds += time.perf_counter() - start
+                self.heard[done.task.query] = done.outcome
 
     def _told(self, query: Query) -> bool:
         return query in self.heard or query in self.failed
@@ -154,9 +133,23 @@ class Second:
         best, slip = (self.heard.get(query) for query in case.queries)
         return (best.best.score, slip.best.score.of(case.victim)) if best is not None and slip is not None else None
 
-    def _with_opinion(self, finding: Finding, case: Case) -> Finding:
+    def _case(self, finding: Finding) -> Case | None:
+        return case_of(finding, self.tools.settings.best_nodes)
+
+    def _denies(self, case: Case) -> bool:
         scores = self._scores(case)
-        if scores is None:
+        return scores is not None and loss(*scores) < self.tools.settings.threshold
+
+    def _deeper(self, case: Case) -> Case:
+        deepest = max(self.tools.settings.stakes[0].most, *case.budgets)
+        return replace(case, budgets=(deepest, deepest))
+
+    def _with_opinion(self, finding: Finding) -> Finding:
+        case = self._case(finding)
+        if case is not None and self._denies(case):
+            case = self._deeper(case)
+        scores = self._scores(case) if case is not None else None
+        if case is None or scores is None:
             return finding
         reply = self.heard[case.queries[1]].best.pv[:1]
         opinion = SecondOpinion(
@@ -171,4 +164,4 @@ class Second:
         return msgspec.structs.replace(finding, verified=verified)
 
 
-__all__ = ["Case", "Second", "answer", "case_of"]
+__all__ = ["SECOND", "Case", "Question", "Second", "ask", "case_of"]

@@ -19,7 +19,8 @@ from joblib.externals.loky import get_reusable_executor
 from joblib.externals.loky.process_executor import BrokenProcessPool
 
 from trapscan.errors import WorkerError
-from trapscan.job.work import Tools, close_engines, end_with, settle_in
+from trapscan.job.tools import Tools
+from trapscan.job.work import close_engines, end_with, settle_in
 
 Item = TypeVar("Item")
 Result = TypeVar("Result")
