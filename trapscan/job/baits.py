@@ -147,7 +147,7 @@ BAITS = Stage(
     look,
     BaitOutcome,
     settings=POSITION_SETTINGS | BAIT_SETTINGS,
-    code=(*POSITIONS.code, "graph.py", "openings.py", "job/baits.py", "job/bait_terms.py"),
+    code=(*POSITIONS.code, "graph.py", "openings.py", "movetree.py", "job/baits.py", "job/bait_terms.py"),
 )
 
 

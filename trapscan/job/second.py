@@ -14,43 +14,11 @@ import chess
 import msgspec
 
 from trapscan.contract import BaitFinding, Finding, Problem, SecondOpinion
+from trapscan.job.questions import QUESTIONS, Question
 from trapscan.job.run import Job
-from trapscan.job.stage import Fields, Stage
 from trapscan.job.tools import Tools
-from trapscan.job.work import Recorder
 from trapscan.model import Evaluation, Query
 from trapscan.score import Score, loss
-
-
-@dataclass(frozen=True, slots=True)
-class Question:
-    """A task: one query for the second engine."""
-
-    query: Query
-
-    @property
-    def epd(self) -> str:
-        """The position that it is about."""
-        return self.query.epd
-
-    def cache_key(self) -> Fields:
-        """The query's own: the answer depends on nothing else."""
-        return {"query": msgspec.to_builtins(self.query)}
-
-
-def ask(tools: Tools, question: Question, recorder: Recorder) -> Evaluation:
-    """Put one question to the engine of `tools`."""
-    return recorder.evaluate(question.query)
-
-
-SECOND = Stage(
-    "second",
-    "questions to the second engine",
-    ask,
-    Evaluation,
-    settings=(),
-    code=("model.py", "score.py", "stopping.py", "job/work.py", "job/second.py"),
-)
 
 
 @dataclass(frozen=True, slots=True)
@@ -119,7 +87,7 @@ class Second:
     def _ask(self, cases: Iterable[Case]) -> None:
         """Answers to all the cases' queries."""
         queries = [query for query in dict.fromkeys(q for case in cases for q in case.queries) if not self._told(query)]
-        for done in self.job.each(SECOND, self.tools, [Question(query) for query in queries]):
+        for done in self.job.each(QUESTIONS, self.tools, [Question(query) for query in queries]):
             if done.outcome is None:
                 self.failed[done.task.query] = done.problem
             else:
@@ -164,4 +132,4 @@ class Second:
         return msgspec.structs.replace(finding, verified=verified)
 
 
-__all__ = ["SECOND", "Case", "Question", "Second", "ask", "case_of"]
+__all__ = ["Case", "Second", "case_of"]
