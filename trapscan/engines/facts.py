@@ -25,6 +25,10 @@ from trapscan.settings import OptionValue
 
 PROBE_VERSION = 5
 
+DRIVER = 1
+"""Version of what the driver makes of an engine's output: part of the identity that stored answers are keyed by. A mend
+of what is read, stopped or averaged raises it (tests/engines/test_driver.py tells when)."""
+
 SLOW_NPS = 133_000
 """Engines below this speed get smaller budgets: at this speed the greatest standard budget takes LONG_SECONDS."""
 LONG_BUDGET = 200_000
@@ -228,6 +232,7 @@ def engine_identity(
     options = options or {}
     parts = _parts(spec, options)
     parts += [
+        f"driver {DRIVER}",
         probe.name,
         str(hash_mb),
         probe.limit_kind,
