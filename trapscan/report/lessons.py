@@ -96,26 +96,20 @@ def lesson(
         raise ReportError("a lesson needs at least one position")
     if side not in (None, "white", "black"):
         raise ReportError(f"unknown side {plain(str(side), limit=20)!r}: white or black")
-    findings = [slip for slip in map(as_slip, scan.findings) if slip is not None]
-    by_id = {finding.id: finding for finding in findings}
     known = {finding.id for finding in scan.findings}
     for name in (*pin, *drop):
         if name not in known:
             raise ReportError(f"no finding {plain(name, limit=60)!r} in this scan")
-    wanted = {motif.casefold() for motif in motifs}
+    by_id = {slip.id: slip for slip in map(as_slip, scan.findings) if slip is not None and slip.punishment}
     for name in pin:
-        if name not in by_id or not by_id[name].punishment:
+        if name not in by_id:
             raise ReportError(f"{plain(name, limit=60)!r} has nothing to ask for: it cannot be pinned")
     pinned = [by_id[name] for name in dict.fromkeys(pin)]
+    wanted = {motif.casefold() for motif in motifs}
     pool = [
         finding
-        for finding in findings
-        if finding.punishment
-        and finding.id not in drop
-        and not finding.disputed
-        and finding not in pinned
-        and (side is None or finding.victim == side)
-        and (not wanted or wanted & {motif.casefold() for motif in finding.motifs})
+        for name, finding in by_id.items()
+        if name not in {*drop, *pin} and not finding.disputed and _fits(finding, side, wanted)
     ]
     lens = Lens(scan.levels, level)
     chosen = choose(pool, lens, count, seed, pinned)
@@ -123,6 +117,13 @@ def lesson(
         raise ReportError("no finding fits this lesson: ask for fewer motifs or either side")
     chosen.sort(key=lambda finding: (round(difficulty(finding, lens), 9), finding.id))
     return Lesson(plain(title, limit=120) or "What fails here?", level, seed, scan, tuple(chosen))
+
+
+def _fits(finding: SlipFinding, side: str | None, motifs: Collection[str]) -> bool:
+    """Whether it is a slip of the side, and has one of the motifs (in small letters; none: any)."""
+    if side is not None and finding.victim != side:
+        return False
+    return not motifs or any(motif.casefold() in motifs for motif in finding.motifs)
 
 
 def choose(
