@@ -2,6 +2,8 @@
 
 Moves are SAN beside UCI; scores are the victim's, centipawns or {"mate": n}; lists "per level" follow `Scan.levels`.
 A finding is one of two records, told apart by the tag `record`: a slip, or a bait of ours that invites slips.
+
+Lines "names: text" in a docstring explain fields; the schema carries them.
 """
 
 from __future__ import annotations
@@ -217,10 +219,28 @@ class BaitDetails(Record, frozen=True, kw_only=True):
 
 
 class FindingBase(Record, frozen=True, kw_only=True, tag_field="record"):
-    """What every finding has. `fen` is the position before the slip, or before the bait; `line` (SAN) leads there from
-    `start_fen`. `cp_best` and `cp_slip` are the victim's scores of the best move and of the slip: of a bait, after it,
-    at best play and after its first slip, whose `gain` and words it carries too. `material` is in pawns, `ply` when it
-    is won."""
+    """What every finding has.
+
+    id: stable across runs: from kind, position and move
+    victim: the side that goes wrong
+    fen: the position before the slip; of a bait, before the bait
+    start_fen, line: one move order that leads there (SAN), and where it starts
+    move_orders: how many move orders lead there
+    opening: ECO code and name, or null
+    cp_best, cp_slip: scores of the best move and of the slip, the victim's view; of a bait, after it: at best play,
+        and after its first slip
+    gain, material, ply: what is won, its worth in pawns, plies from the slip until it is won; of a bait, by its first
+        trick
+    motifs, why_tempting, why_it_fails: names of the trade; one sentence each; of a bait, of its first trick
+    must_know: per level: few find the refutation unprepared, and much hangs on it
+    chance: per level: probability that a player makes the slip (of a bait: one of its slips)
+    find: per level: probability that a player finds the refutation unprepared
+    reach: per level: probability that the position arises, if our side follows the repertoire
+    cost: per level: expected score of the victim's best move minus that of the slip
+    toll: per level: points per 100 games, 100 x reach x chance x cost; of a bait, what it brings
+    depth: engine nodes at which the slip first shows
+    verified: nodes it was last confirmed with, and a second engine's verdict
+    """
 
     id: str
     victim: Side
@@ -253,8 +273,20 @@ class FindingBase(Record, frozen=True, kw_only=True, tag_field="record"):
 
 
 class SlipFinding(FindingBase, frozen=True, kw_only=True, tag="slip"):
-    """A slip: of the other side (a trick to set), of ours (a pitfall), or in the repertoire itself (unsound).
-    `refutation` is None where the slip leaves nothing to reply (stalemate)."""
+    """A slip: of the other side (a trick to set), of ours (a pitfall to avoid), or in the repertoire itself (unsound).
+
+    kind: what it is to the owner of the repertoire
+    slip: the move
+    refutation, also: the reply and the line that proves it, or null where nothing can be replied (stalemate); other
+        first moves that punish as well
+    instead: good moves for the victim
+    move_order_hint: which move must come first, or empty
+    poisoned: the slip takes something that seems to be free
+    in_repertoire, prepared: whether the slip stands in the tree; what the tree answers, and whether that is right
+    beyond: plies past the end of the lines; 0 within them
+    evidence: how often position and slip occur in the games of --games, or null without them
+    look_alikes: other positions of the scan where the same move is sound
+    """
 
     kind: SlipKind
     slip: MoveText
@@ -286,7 +318,13 @@ class SlipFinding(FindingBase, frozen=True, kw_only=True, tag="slip"):
 
 
 class BaitFinding(FindingBase, frozen=True, kw_only=True, tag="bait"):
-    """A move of ours that the repertoire does not hold and that invites the slips under `replies`."""
+    """A move of ours that the repertoire does not hold and that invites slips.
+
+    kind: always the same
+    bait: the move
+    replies: the slips that it invites, those that add most first
+    bait_details: its balance
+    """
 
     kind: Literal["bait"] = "bait"
     bait: MoveText
@@ -305,7 +343,7 @@ class BaitFinding(FindingBase, frozen=True, kw_only=True, tag="bait"):
 
 
 Finding = SlipFinding | BaitFinding
-"""One trick, pitfall, unsound move or bait; the fields are explained in README.md under scan.json."""
+"""One trick, pitfall, unsound move or bait."""
 
 
 class Tool(Record, frozen=True, kw_only=True):

@@ -15,7 +15,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from tests.report.sample_scans import bulk_scan, hostile_scan, make_scan, trap_scan
-from trapscan.contract import RepertoireSide, Scan, encode_in_pieces, encode_scan
+from trapscan.contract import BaitFinding, RepertoireSide, Scan, SlipFinding, encode_in_pieces, encode_scan
 from trapscan.errors import ReportError
 from trapscan.plain import plain
 from trapscan.report import read_scan, scan_schema, write_reports, write_scan
@@ -27,6 +27,13 @@ from trapscan.report.schema import shipped_schema
 
 def test_the_shipped_schema_is_the_generated_one() -> None:
     assert shipped_schema() == scan_schema()
+
+
+@pytest.mark.parametrize("record", [SlipFinding, BaitFinding])
+def test_every_field_of_a_finding_is_explained_in_the_schema(record: type) -> None:
+    properties = scan_schema()["$defs"][record.__name__]["properties"]
+    assert {name for name, field in properties.items() if not field.get("description")} == {"record"}
+    assert properties["toll"]["description"].startswith("per level: points per 100 games")
 
 
 @pytest.mark.parametrize("make", [trap_scan, hostile_scan, lambda: bulk_scan(50), lambda: make_scan(())])

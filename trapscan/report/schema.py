@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import inspect
 import json
 from importlib import resources
 from typing import Any
 
 import msgspec
 
+from trapscan import contract
 from trapscan.contract import Scan
 
 SCHEMA_FILE = "scan.schema.json"
@@ -19,9 +21,11 @@ def scan_schema() -> dict[str, Any]:
     definitions = dict(components)
     scan = dict(definitions.pop("Scan"))
     assert root == {"$ref": "#/$defs/Scan"}
-    for part in definitions.values():  # a docstring's indentation differs between versions of Python
+    for name, part in definitions.items():
         if "description" in part:
-            part["description"] = " ".join(part["description"].split())
+            part["description"], explained = explanations(getattr(contract, name))
+            for field, text in explained.items():
+                part["properties"][field] = part["properties"][field] | {"description": text}
     plain = {
         "$schema": "https://json-schema.org/draft/2020-12/schema",
         "title": "trapscan scan.json",
@@ -31,6 +35,27 @@ def scan_schema() -> dict[str, Any]:
     value = json.loads(json.dumps(plain))  # tuples become lists, as in the file
     assert isinstance(value, dict)
     return value
+
+
+def explanations(record: type) -> tuple[str, dict[str, str]]:
+    """What a record's docstring says of it, and of its fields by name, those of its bases included."""
+    inherited: dict[str, str] = {}
+    for base in record.__bases__:
+        if issubclass(base, contract.Record) and base is not contract.Record:
+            inherited |= explanations(base)[1]
+    about, _, rest = inspect.cleandoc(record.__doc__ or "").partition("\n\n")
+    fields = set(getattr(record, "__struct_fields__", ()))
+    found: list[tuple[list[str], list[str]]] = []
+    for line in rest.splitlines():
+        names, colon, text = line.partition(": ")
+        if colon and fields.issuperset(names.split(", ")):
+            found.append((names.split(", "), [text]))
+        elif found:
+            found[-1][1].append(line)
+        else:
+            about += " " + line
+    own = {name: " ".join(" ".join(text).split()) for names, text in found for name in names}
+    return " ".join(about.split()), inherited | own
 
 
 def schema_text() -> str:
