@@ -69,6 +69,15 @@ class Gain(StrEnum):
     ATTACK = "attack"
 
 
+class ReplyKind(StrEnum):
+    """What kind of move must be found to punish a slip. A check that captures is a check; promotions without either
+    are quiet."""
+
+    CHECK = "check"
+    CAPTURE = "capture"
+    QUIET = "quiet"
+
+
 class LimitKind(StrEnum):
     """The limit that an engine is driven with."""
 
@@ -279,6 +288,7 @@ class SlipFinding(FindingBase, frozen=True, kw_only=True, tag="slip"):
     slip: the move
     refutation, also: the reply and the line that proves it, or null where nothing can be replied (stalemate); other
         first moves that punish as well
+    reply_kind: whether the reply is a check, a capture or quiet: quiet ones are hardest to find; null without a reply
     instead: good moves for the victim
     move_order_hint: which move must come first, or empty
     poisoned: the slip takes something that seems to be free
@@ -292,6 +302,7 @@ class SlipFinding(FindingBase, frozen=True, kw_only=True, tag="slip"):
     slip: MoveText
     refutation: Refutation | None = None
     also: tuple[str, ...] = ()
+    reply_kind: ReplyKind | None = None
     instead: tuple[Instead, ...] = ()
     move_order_hint: str = ""
     poisoned: bool = False

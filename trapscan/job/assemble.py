@@ -24,6 +24,7 @@ from trapscan.contract import (
     Opening,
     Prepared,
     Refutation,
+    ReplyKind,
     Side,
     SlipFinding,
     Verified,
@@ -105,6 +106,7 @@ def _finding(
         slip=MoveText(san=san, uci=slip.move),
         refutation=Refutation(san=line[0], uci=slip.refutation[0], line=line) if line else None,
         also=tuple(after.san(chess.Move.from_uci(uci)) for uci in slip.also),
+        reply_kind=reply_kind(after, slip.refutation),
         instead=told.instead,
         cp_best=best.score.json(),
         cp_slip=slip.score.json(),
@@ -130,6 +132,16 @@ def _finding(
         depth=Depth(exposed=slip.exposed),
         verified=Verified(nodes=slip.nodes),
     )
+
+
+def reply_kind(after: chess.Board, refutation: Sequence[str]) -> ReplyKind | None:
+    """What kind of move the punisher must find after the slip."""
+    if not refutation:
+        return None
+    reply = chess.Move.from_uci(refutation[0])
+    if after.gives_check(reply):
+        return ReplyKind.CHECK
+    return ReplyKind.CAPTURE if after.is_capture(reply) else ReplyKind.QUIET
 
 
 def _prepared(seen: Seen, position: Position, board: chess.Board, told: Told) -> Prepared | None:

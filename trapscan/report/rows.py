@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 
-from trapscan.contract import BaitFinding, Finding, SlipFinding
+from trapscan.contract import BaitFinding, Finding, ReplyKind, SlipFinding
 from trapscan.levels import Lens
 from trapscan.order import millionths
 from trapscan.plain import plain
@@ -80,12 +80,17 @@ class RowKind:
     column: str = ""
 
 
+REPLY_WORDS = {ReplyKind.CHECK: "a check", ReplyKind.CAPTURE: "a capture", ReplyKind.QUIET: "a quiet move"}
+
 ROWS = (
     RowKind("line", "Line", _any(words.line_text), column="line"),
     RowKind("opening", "Opening", _any(words.opening_text), column="opening"),
     RowKind("tempts", "Why it tempts", _any(lambda f: plain(f.why_tempting)), sentence=True, column="why_tempting"),
     RowKind("fails", "Why it fails", _any(lambda f: plain(f.why_it_fails)), sentence=True, column="why_it_fails"),
     RowKind("moves", "Refutation", _slip(words.refutation_text), column="refutation"),
+    RowKind(
+        "reply", "To be found", _slip(lambda f: REPLY_WORDS[f.reply_kind] if f.reply_kind else ""), column="reply_kind"
+    ),
     RowKind("also", "Punishes too", _slip(words.also_text), column="also"),
     RowKind("tricks", "Tricks", _bait(words.tricks_text), by_level=True),
     RowKind("balance", "Balance", _bait(words.balance_text), by_level=True),
