@@ -72,7 +72,7 @@ def test_every_script_is_in_the_developers_table() -> None:
 
 
 def test_sections_that_code_names_exist() -> None:
-    sources = [*(ROOT / "trapscan").rglob("*.py"), *(ROOT / "configs").glob("*.toml")]
+    sources = [*(ROOT / "trapscan").rglob("*.py"), *(ROOT / "trapscan/configs").glob("*.toml")]
     text = " ".join(" ".join(file.read_text(encoding="utf-8").split()) for file in sources)
     named = set(re.findall(r"docs/measurements\.md, ([^).]+)", text))
     assert named

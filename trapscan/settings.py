@@ -1,4 +1,4 @@
-"""One frozen settings object. Presets are TOML files in configs/; every value can be overridden."""
+"""One frozen settings object. Presets are TOML files in trapscan/configs; every value can be overridden."""
 
 from __future__ import annotations
 
@@ -192,13 +192,7 @@ def read_preset(preset: str) -> dict[str, Any]:
 
 
 def _shipped_preset(name: str) -> str:
-    """A preset's text: from the installed package, or from the checkout, where the files lie beside the package."""
-    beside = Path(__file__).resolve().parent.parent / "configs" / f"{name}.toml"
-    try:
-        folder = resources.files("trapscan.configs")
-    except ModuleNotFoundError:
-        return beside.read_text(encoding="utf-8")
-    return folder.joinpath(f"{name}.toml").read_text(encoding="utf-8")
+    return (resources.files("trapscan") / "configs" / f"{name}.toml").read_text(encoding="utf-8")
 
 
 def build(values: Mapping[str, Any], *, source: str = "options") -> Settings:
