@@ -1,0 +1,50 @@
+"""Which findings share one punishing idea, and so one card."""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Hashable, Sequence
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True, slots=True)
+class Idea:
+    """What makes the idea of a finding: who is punished, the slip and the first reply (UCI), what is won, what kind of
+    mistake it is, and the motif that leads, or ""."""
+
+    victim: str
+    slip: str
+    reply: str
+    gain: str
+    nature: str
+    motif: str = ""
+
+    def keys(self) -> list[Hashable]:
+        """Findings with a key in common share the idea: the same slip met by the same reply for the same gain; or,
+        whatever the slip was, the same reply with the same motif for the same gain."""
+        keys: list[Hashable] = [(self.victim, self.slip, self.reply, self.gain, self.nature)]
+        if self.motif and self.reply:
+            keys.append((self.victim, self.reply, self.motif, self.gain, self.nature))
+        return keys
+
+
+def group(ideas: Sequence[Idea]) -> list[str]:
+    """For each finding the id of its idea: ten hexadecimal digits, equal for those that share one and stable across
+    runs as long as the least of their keys stays."""
+    parent = list(range(len(ideas)))
+
+    def root(at: int) -> int:
+        while parent[at] != at:
+            parent[at] = parent[parent[at]]
+            at = parent[at]
+        return at
+
+    first: dict[Hashable, int] = {}
+    for at, idea in enumerate(ideas):
+        for key in idea.keys():
+            parent[root(at)] = root(first.setdefault(key, at))
+    least: dict[int, str] = {}
+    for at, idea in enumerate(ideas):
+        name = min(map(repr, idea.keys()))
+        least[root(at)] = min(name, least.get(root(at), name))
+    return [hashlib.sha256(least[root(at)].encode()).hexdigest()[:10] for at in range(len(ideas))]
