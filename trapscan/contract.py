@@ -78,6 +78,18 @@ class ReplyKind(StrEnum):
     QUIET = "quiet"
 
 
+class Nature(StrEnum):
+    """What kind of mistake a slip is. Tactic: a concrete idea wins material for good, mates, or wins by attack.
+    Oversight: something is simply left to be taken. Gambit: material is given on purpose. Positional: nothing is lost
+    by force. Forgone: only the other side's own mistake before it is not used."""
+
+    TACTIC = "tactic"
+    OVERSIGHT = "oversight"
+    GAMBIT = "gambit"
+    POSITIONAL = "positional"
+    FORGONE = "forgone"
+
+
 class LimitKind(StrEnum):
     """The limit that an engine is driven with."""
 
@@ -241,10 +253,16 @@ class FindingBase(Record, frozen=True, kw_only=True, tag_field="record"):
     gain, material, ply: what is won, its worth in pawns, plies from the slip until it is won; of a bait, by its first
         trick
     motifs, why_tempting, why_it_fails: names of the trade; one sentence each; of a bait, of its first trick
+    nature: what kind of mistake it is; of a bait, its first trick
+    idea: findings that share it have one punishing idea, and stand on one card
+    worth: per level: would a coach of that level set it? 0 to 1
+    likely_line: the refutation as it will be played (SAN, its first move first): against the likeliest replies, until
+        the gain is in hand; empty where it is the refutation, or was not looked for
     must_know: per level: few find the refutation unprepared, and much hangs on it
     chance: per level: probability that a player makes the slip (of a bait: one of its slips)
     find: per level: probability that a player finds the refutation unprepared
     reach: per level: probability that the position arises, if our side follows the repertoire
+    met: per level: `reach`, weighed for a pitfall by how often the owner will have forgotten the prepared move
     cost: per level: expected score of the victim's best move minus that of the slip
     toll: per level: points per 100 games, 100 x reach x chance x cost; of a bait, what it brings
     depth: engine nodes at which the slip first shows
@@ -266,10 +284,15 @@ class FindingBase(Record, frozen=True, kw_only=True, tag_field="record"):
     motifs: tuple[str, ...] = ()
     why_tempting: str = ""
     why_it_fails: str = ""
+    nature: Nature = Nature.TACTIC
+    idea: str = ""
+    worth: tuple[float, ...] = ()
+    likely_line: tuple[str, ...] = ()
     must_know: tuple[bool, ...] = ()
     chance: tuple[float, ...]
     find: tuple[float, ...]
     reach: tuple[float, ...]
+    met: tuple[float, ...] = ()
     cost: tuple[float, ...]
     toll: tuple[float, ...]
     depth: Depth
@@ -296,6 +319,7 @@ class SlipFinding(FindingBase, frozen=True, kw_only=True, tag="slip"):
     beyond: plies past the end of the lines; 0 within them
     evidence: how often position and slip occur in the games of --games, or null without them
     look_alikes: other positions of the scan where the same move is sound
+    forgoes: the id of the finding whose punishment this slip lets go, where that is its whole fault; or empty
     """
 
     kind: SlipKind
@@ -311,6 +335,7 @@ class SlipFinding(FindingBase, frozen=True, kw_only=True, tag="slip"):
     beyond: int = 0
     evidence: Evidence | None = None
     look_alikes: tuple[LookAlike, ...] = ()
+    forgoes: str = ""
 
     @property
     def move(self) -> MoveText:

@@ -159,3 +159,34 @@ class Examined:
     searches: int
     nodes: int
     problems: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Signs:
+    """What a slip and its refutation do on the board, in pawns of the punisher, counted where the captures have been
+    played out and against the board before the slip: so a capture that the victim lets go is no loss of his.
+
+    `taken`: what the punisher wins soon and keeps; `first`: what of it stands after the first reply. `at_once`: what
+    the first reply wins by the exchange on its square; `was_there`: what it would have won if the slip had been a pass.
+    `given`: the most that the punisher is behind on the way. `could`: what the victim's best line wins, the victim's
+    pawns; `could_mate`: it mates. `check`, `capture`, `threat`: what the first reply is (a threat to take something
+    with profit, or to mate). `slip_takes`: what the slip wins by the exchange on its square; negative where it gives
+    something there.
+    """
+
+    taken: int = 0
+    first: int = 0
+    at_once: int = 0
+    was_there: int = 0
+    given: int = 0
+    could: int = 0
+    could_mate: bool = False
+    check: bool = False
+    capture: bool = False
+    threat: bool = False
+    slip_takes: int = 0
+
+    @property
+    def forcing(self) -> bool:
+        """Whether the first reply must be answered."""
+        return self.check or self.capture or self.threat

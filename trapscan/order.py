@@ -4,14 +4,19 @@ numbers: the page sorts by the places that it is given."""
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping
+from dataclasses import dataclass
 from types import MappingProxyType
 from typing import Any
 
 from trapscan.contract import Finding, SlipKind
 from trapscan.levels import Lens
 
-TOLL_DIGITS = 6
+TOLL_DIGITS, MET_DIGITS, STANDING_DIGITS = 6, 9, 9
 MILLION = 1_000_000
+
+DAMPED = 0.25
+"""The power of how often a position is met in the order of findings: it falls by an order of magnitude within a few
+moves, and what is worth knowing lies deep as often as not (measured: scripts/check_needles)."""
 
 
 def rounded(value: float, digits: int) -> float:
@@ -30,22 +35,91 @@ def toll_at(finding: Finding, lens: Lens) -> int:
     return millionths(lens.value(finding.toll))
 
 
+def worth_at(finding: Finding, lens: Lens) -> float:
+    """Its worth at the level; 0 where none was reckoned."""
+    return lens.value(finding.worth) if finding.worth else 0.0
+
+
+def met_at(finding: Finding, lens: Lens) -> float:
+    """How often its position is met at the level, the slip still open."""
+    return max(0.0, lens.value(finding.met)) if finding.met else 0.0
+
+
+def standing(finding: Finding, lens: Lens, *, times: float = 1.0, damped: float = DAMPED) -> float:
+    """What a finding is ranked by: its worth times how often it is met, damped, at the level. `times`: how many times
+    as often as the finding alone its idea is met."""
+    return worth_at(finding, lens) * float(min(1.0, met_at(finding, lens) * times) ** damped)
+
+
+# --- ideas -----------------------------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True, slots=True)
+class Idea:
+    """Findings with one punishing idea: the one that stands highest, and the others, in their own order."""
+
+    lead: Finding
+    others: tuple[Finding, ...] = ()
+
+    @property
+    def all(self) -> tuple[Finding, ...]:
+        """The lead and the others."""
+        return (self.lead, *self.others)
+
+
+def by_idea(findings: Iterable[Finding], lens: Lens, *, damped: float = DAMPED) -> list[Idea]:
+    """The findings one card an idea, in the order of the report: by the worth of the one that stands highest, and by
+    how often all of them together come up."""
+    alike: dict[str, list[Finding]] = {}
+    for finding in findings:
+        alike.setdefault(finding.idea or finding.id, []).append(finding)
+
+    def alone(finding: Finding) -> tuple[Any, ...]:
+        return -rounded(standing(finding, lens, damped=damped), STANDING_DIGITS), *_by_toll(finding, lens)
+
+    def often(finding: Finding) -> float:
+        return met_at(finding, lens) * lens.value(finding.chance)
+
+    def together(idea: Idea) -> tuple[Any, ...]:
+        once = often(idea.lead)
+        times = sum(map(often, idea.all)) / once if once > 0 else 1.0
+        value = standing(idea.lead, lens, times=times, damped=damped)
+        return -rounded(value, STANDING_DIGITS), *_by_toll(idea.lead, lens)
+
+    ideas = []
+    for group in alike.values():
+        lead, *others = sorted(group, key=alone)
+        ideas.append(Idea(lead, tuple(others)))
+    return sorted(ideas, key=together)
+
+
+# --- orders ----------------------------------------------------------------------------------------------------------
+
+
 def _by_toll(finding: Finding, lens: Lens) -> tuple[Any, ...]:
     return -toll_at(finding, lens), finding.id
 
 
-Key = Callable[[Finding, Lens], tuple[Any, ...]]
+def _worth(findings: Iterable[Finding], lens: Lens) -> list[Finding]:
+    return [finding for idea in by_idea(findings, lens) for finding in idea.all]
 
-ORDERS: Mapping[str, Key] = MappingProxyType({"toll": _by_toll})
-"""By name: what findings are sorted by. Each key ends with the id, so that no two findings are equal."""
 
-DEFAULT = "toll"
+def _toll(findings: Iterable[Finding], lens: Lens) -> list[Finding]:
+    return sorted(findings, key=lambda finding: _by_toll(finding, lens))
+
+
+Ranking = Callable[[Iterable[Finding], Lens], list[Finding]]
+
+ORDERS: Mapping[str, Ranking] = MappingProxyType({"worth": _worth, "toll": _toll})
+"""By name: how findings are put in order. "worth" keeps the findings of one idea together, the one that stands highest
+first. What is equal stands by toll, then by id, so that no two findings are equal."""
+
+DEFAULT = "worth"
 
 
 def ranked(findings: Iterable[Finding], lens: Lens, order: str = DEFAULT) -> list[Finding]:
     """The findings by one of ORDERS alone, whatever their kind."""
-    key = ORDERS[order]
-    return sorted(findings, key=lambda finding: key(finding, lens))
+    return ORDERS[order](findings, lens)
 
 
 def in_order(findings: Iterable[Finding], lens: Lens) -> tuple[Finding, ...]:

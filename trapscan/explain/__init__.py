@@ -7,7 +7,7 @@ from trapscan.explain.compare import Candidate, look_alikes, move_order_hint
 from trapscan.explain.gain import needs_more
 from trapscan.explain.instead import instead
 from trapscan.explain.motif import Motif, MotifClass, MotifKind, Tier
-from trapscan.explain.motifs import REGISTRY, find_motifs
+from trapscan.explain.motifs import REGISTRY, find_motifs, tactical
 from trapscan.explain.play import Play
 from trapscan.explain.slip import Explanation, explain_slip
 
@@ -26,4 +26,5 @@ __all__ = [
     "look_alikes",
     "move_order_hint",
     "needs_more",
+    "tactical",
 ]

@@ -84,3 +84,8 @@ def motifs_of(play: Play) -> list[Motif]:
             for motif in kind.find(play):
                 found.setdefault((motif.name, motif.ply), motif)
     return list(found.values())
+
+
+def tactical(names: Sequence[str]) -> bool:
+    """Whether the motif that leads is a tactic."""
+    return bool(names) and names[0] in REGISTRY and REGISTRY[names[0]].sort is MotifClass.TACTIC

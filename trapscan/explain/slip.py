@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 import chess
 
@@ -17,9 +17,10 @@ from trapscan.explain.motif_causes import safe_capture
 from trapscan.explain.motif_threats import threatened
 from trapscan.explain.motifs import REGISTRY, motifs_of
 from trapscan.explain.play import Play
+from trapscan.explain.signs import signs
 from trapscan.explain.tempt import is_poisoned, why_tempting
 from trapscan.explain.themes import Theme, themes
-from trapscan.model import Line
+from trapscan.model import Line, Signs
 from trapscan.score import Score
 
 THEMES_TOLD = 2
@@ -33,7 +34,7 @@ class Explanation:
     `gain` is one of model.GAINS; `material` the pawns' worth the punisher wins over the victim's best alternative;
     `ply` the 1-based ply of the refutation at which it is in hand (for a mate: at which it is given); `line` how many
     plies of the refutation are worth showing. `motifs` starts with the one that wins the material. `poisoned`: the
-    slip takes something or carries out a threat, and loses all the same.
+    slip takes something or carries out a threat, and loses all the same. `signs` are what its nature is told by.
     """
 
     gain: str
@@ -44,6 +45,7 @@ class Explanation:
     why_tempting: str
     why_it_fails: str
     poisoned: bool
+    signs: Signs = field(default_factory=Signs)
 
 
 def explain_slip(
@@ -85,6 +87,7 @@ def explain_slip(
         why_tempting=why_tempting(board, slip),
         why_it_fails=why_it_fails(shown, gain, found, best.score, slip_score, [theme.clause for theme in told]),
         poisoned=is_poisoned(board, slip),
+        signs=signs(board, slip, play, best, best_play),
     )
 
 

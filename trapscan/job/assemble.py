@@ -10,10 +10,11 @@ from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
 import chess
+import msgspec
 import numpy as np
 import numpy.typing as npt
 
-from trapscan import explain, rank
+from trapscan import explain, openings, rank
 from trapscan.chance import expected
 from trapscan.contract import (
     Depth,
@@ -21,17 +22,19 @@ from trapscan.contract import (
     Gain,
     LookAlike,
     MoveText,
+    Nature,
     Opening,
     Prepared,
     Refutation,
     ReplyKind,
     Side,
     SlipFinding,
+    SlipKind,
     Verified,
 )
 from trapscan.job.positions import Outcome, Told
 from trapscan.model import Position
-from trapscan.order import TOLL_DIGITS, rounded
+from trapscan.order import MET_DIGITS, TOLL_DIGITS, rounded
 from trapscan.score import Score, loss
 from trapscan.settings import Settings
 
@@ -60,7 +63,7 @@ class Seen:
 
 
 def findings(seen: Seen) -> tuple[SlipFinding, ...]:
-    """Every verified slip as a finding, position by position."""
+    """Every verified slip as a finding, position by position; those that share an idea carry its id."""
     sound = _sound_moves(seen)
     made = []
     for epd, outcome in seen.outcomes.items():
@@ -68,7 +71,7 @@ def findings(seen: Seen) -> tuple[SlipFinding, ...]:
         board = position.board()
         for told in outcome.told:
             made.append(_finding(seen, position, board, outcome, told, sound))
-    return tuple(made)
+    return related(made)
 
 
 def _finding(
@@ -94,6 +97,7 @@ def _finding(
     san = after.san_and_push(move)
     line = sans(after, slip.refutation[: explanation.line])
     look_alikes, hint = _elsewhere(seen, position, board, outcome, told, sound)
+    nature, worth = judged(told, best.score, after, chance)
     return SlipFinding(
         id=rank.finding_id(kind, position.epd, slip.move),
         kind=kind,
@@ -116,6 +120,8 @@ def _finding(
         motifs=explanation.motifs,
         why_tempting=explanation.why_tempting,
         why_it_fails=explanation.why_it_fails,
+        nature=nature,
+        worth=worth,
         poisoned=explanation.poisoned,
         must_know=_same(rank.must_know(told.find, toll)),
         in_repertoire=slip.move in position.prepared,
@@ -124,6 +130,7 @@ def _finding(
         chance=all_rounded(chance, 4),
         find=all_rounded(told.find, 4),
         reach=all_rounded(reach, 6),
+        met=all_rounded([share * _forgets(seen, position, board, kind) for share in reach], MET_DIGITS),
         cost=all_rounded(cost, 4),
         toll=all_rounded(toll, TOLL_DIGITS),
         evidence=seen.evidence(position.epd, slip.move),
@@ -142,6 +149,65 @@ def reply_kind(after: chess.Board, refutation: Sequence[str]) -> ReplyKind | Non
     if after.gives_check(reply):
         return ReplyKind.CHECK
     return ReplyKind.CAPTURE if after.is_capture(reply) else ReplyKind.QUIET
+
+
+def judged(told: Told, best: Score, after: chess.Board, chance: Sequence[float]) -> tuple[Nature, tuple[float, ...]]:
+    """The nature of a slip, and its worth per level; `best` is the victim's best score, `after` the board after it."""
+    slip, explanation = told.slip, told.explanation
+    nature = rank.nature_of(
+        explanation.signs,
+        best=best,
+        slip=slip.score,
+        tactical=explain.tactical(explanation.motifs),
+        named=openings.name_of(after.epd()) is not None,
+    )
+    cases = [rank.Case(nature, explanation.signs, best, slip.score, share) for share in chance]
+    return nature, all_rounded([rank.worth(case) for case in cases], 4)
+
+
+def _forgets(seen: Seen, position: Position, board: chess.Board, kind: SlipKind) -> float:
+    """How often the way to a slip is open although its owner has prepared another move: 1 but for our own slips."""
+    if kind is not SlipKind.PITFALL:
+        return 1.0
+    own_moves = len(position.moves) // 2
+    return rank.forgets(own_moves, prepared=bool(position.prepared), last=_is_last(seen, position, board))
+
+
+def _is_last(seen: Seen, position: Position, board: chess.Board) -> bool:
+    """Whether the repertoire goes no further than our move here."""
+    for uci in position.prepared:
+        after = board.copy(stack=False)
+        after.push_uci(uci)
+        child = seen.positions.get(after.epd())
+        if child is not None and child.prepared:
+            return False
+    return True
+
+
+def related(findings: Sequence[SlipFinding]) -> tuple[SlipFinding, ...]:
+    """The findings with the id of their idea, and a chance forgone with the slip that it lets go."""
+    ideas = rank.group([idea_of(finding) for finding in findings])
+    played = {(finding.start_fen, *finding.line, finding.slip.san): finding.id for finding in findings}
+
+    def forgoes(finding: SlipFinding) -> str:
+        return played.get((finding.start_fen, *finding.line), "") if finding.nature is Nature.FORGONE else ""
+
+    return tuple(
+        msgspec.structs.replace(finding, idea=idea, forgoes=forgoes(finding))
+        for finding, idea in zip(findings, ideas, strict=True)
+    )
+
+
+def idea_of(finding: SlipFinding) -> rank.Idea:
+    """What makes the finding's idea."""
+    return rank.Idea(
+        victim=finding.victim,
+        slip=finding.slip.uci,
+        reply=finding.refutation.uci if finding.refutation is not None else "",
+        gain=finding.gain,
+        nature=finding.nature,
+        motif=finding.motifs[0] if finding.motifs and finding.nature in (Nature.TACTIC, Nature.OVERSIGHT) else "",
+    )
 
 
 def _prepared(seen: Seen, position: Position, board: chess.Board, told: Told) -> Prepared | None:

@@ -20,12 +20,12 @@ from trapscan.contract import (
     Side,
     Verified,
 )
-from trapscan.job.assemble import Seen, all_rounded, line_of, sans
+from trapscan.job.assemble import Seen, all_rounded, judged, line_of, sans
 from trapscan.job.bait_terms import BaitOutcome, Terms, Tried, terms
 from trapscan.job.positions import Told
 from trapscan.levels import at_level
 from trapscan.model import Position
-from trapscan.order import TOLL_DIGITS, rounded
+from trapscan.order import MET_DIGITS, TOLL_DIGITS, rounded
 from trapscan.search import pays_below
 from trapscan.settings import Settings
 
@@ -64,6 +64,9 @@ def _finding(seen: Seen, position: Position, outcome: BaitOutcome, tried: Tried,
     ours, balance = found.ours, found.balance
     cost = tuple(gain / p if p else 0.0 for gain, p in zip(ours.slips, chance, strict=True))
     toll = tuple(100 * r * max(0.0, value) for r, value in zip(reach, balance.net, strict=True))
+    fallen = tried.position.board()
+    fallen.push_uci(first.slip.move)
+    nature, worth = judged(first, after.best.score, fallen, chance)
     return BaitFinding(
         id=rank.finding_id("bait", position.epd, bait),
         victim=Side.of(not board.turn),
@@ -82,10 +85,13 @@ def _finding(seen: Seen, position: Position, outcome: BaitOutcome, tried: Tried,
         motifs=tuple(dict.fromkeys(motif for each in told for motif in each.explanation.motifs)),
         why_tempting=first.explanation.why_tempting,
         why_it_fails=first.explanation.why_it_fails,
+        nature=nature,
+        worth=worth,
         must_know=rank.must_know(find, toll),
         chance=all_rounded(chance, 4),
         find=all_rounded(find, 4),
         reach=all_rounded(reach, 6),
+        met=all_rounded(reach, MET_DIGITS),
         cost=all_rounded(cost, 4),
         toll=all_rounded(toll, 6),
         bait_details=BaitDetails(

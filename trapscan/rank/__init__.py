@@ -8,6 +8,10 @@ from collections.abc import Callable, Collection, Iterable, Sequence
 import chess
 
 from trapscan.contract import Side, SlipKind
+from trapscan.rank.forgetting import forgets
+from trapscan.rank.ideas import Idea, group
+from trapscan.rank.nature import nature_of
+from trapscan.rank.worth import Case, worth
 from trapscan.score import Score
 
 Expected = Callable[[Score, int], float]
@@ -58,3 +62,23 @@ def must_know(find: Sequence[float], toll: Sequence[float]) -> tuple[bool, ...]:
 def finding_id(kind: str, epd: str, move: str) -> str:
     """Stable across runs and move orders: ten hexadecimal digits of kind, position and move."""
     return hashlib.sha256(f"{kind}|{epd}|{move}".encode()).hexdigest()[:10]
+
+
+__all__ = [
+    "HIGH_TOLL",
+    "SELDOM_FOUND",
+    "SIDES",
+    "Case",
+    "Expected",
+    "Idea",
+    "costs",
+    "finding_id",
+    "forgets",
+    "group",
+    "kind_of",
+    "must_know",
+    "nature_of",
+    "side_name",
+    "tolls",
+    "worth",
+]

@@ -19,7 +19,7 @@ class Idea:
     nature: str
     motif: str = ""
 
-    def keys(self) -> list[Hashable]:
+    def traits(self) -> list[Hashable]:
         """Findings with a key in common share the idea: the same slip met by the same reply for the same gain; or,
         whatever the slip was, the same reply with the same motif for the same gain."""
         keys: list[Hashable] = [(self.victim, self.slip, self.reply, self.gain, self.nature)]
@@ -41,10 +41,10 @@ def group(ideas: Sequence[Idea]) -> list[str]:
 
     first: dict[Hashable, int] = {}
     for at, idea in enumerate(ideas):
-        for key in idea.keys():
+        for key in idea.traits():
             parent[root(at)] = root(first.setdefault(key, at))
     least: dict[int, str] = {}
     for at, idea in enumerate(ideas):
-        name = min(map(repr, idea.keys()))
+        name = min(map(repr, idea.traits()))
         least[root(at)] = min(name, least.get(root(at), name))
     return [hashlib.sha256(least[root(at)].encode()).hexdigest()[:10] for at in range(len(ideas))]

@@ -153,6 +153,10 @@ def _check_finding(finding: Finding, levels: int) -> None:
             raise ValueError(f"{len(values)} values of `{name}` for {levels} levels")
         if not all(math.isfinite(value) for value in values):
             raise ValueError(f"a value of `{name}` is not a number")
+    for name in ("worth", "met"):
+        values = getattr(finding, name)
+        if values and (len(values) != levels or not all(math.isfinite(value) for value in values)):
+            raise ValueError(f"the values of `{name}` are not one number for each level")
     if finding.must_know and len(finding.must_know) != levels:
         raise ValueError(f"{len(finding.must_know)} values of `must_know` for {levels} levels")
     board = board_of(finding.fen)

@@ -1,0 +1,67 @@
+"""What kind of mistake a slip is."""
+
+from __future__ import annotations
+
+from trapscan.contract import Nature
+from trapscan.model import Signs
+from trapscan.score import Score, loss
+
+PAWN, PIECE = 1, 2
+"""Pawns from which something is won, and from which it is more than a pawn."""
+
+FREE = 0.17
+"""Who loses a pawn for nothing loses so much (objective expected score); less, and there is something for it."""
+
+PAID = 2.0
+"""A gambit's loss, in pawns by the engine's score, is so much less than what it gives up."""
+
+MOSTLY = 0.5
+"""What the first reply takes for good is the whole story if it is this share of all that is won."""
+
+SACRIFICE, WORSE = 2, -100
+"""An attack wins where the punisher gives so many pawns on the way, and the victim's score is this or worse."""
+
+SHARP = 0.15
+"""A tactical motif makes a tactic of a slip that wins no material if the slip loses this (expected score)."""
+
+CEILING = 1000
+"""Centipawns beyond which a score says nothing more about material."""
+
+
+def nature_of(signs: Signs, *, best: Score, slip: Score, tactical: bool, named: bool) -> Nature:
+    """The nature of a slip.
+
+    `best` and `slip` are the victim's scores of the best move and of the slip; `tactical`: the leading motif of the
+    refutation is a tactic; `named`: the position after the slip has a name of its own among the openings.
+    """
+    if slip.mate_lost:
+        return Nature.TACTIC
+    lost = loss(best, slip)
+    drop = (min(CEILING, best.plain) - max(-CEILING, slip.plain)) / 100
+    if _let_go(signs):
+        return Nature.GAMBIT if named else Nature.FORGONE
+    if named and _offered(signs, drop):
+        return Nature.GAMBIT if max(signs.at_once, signs.taken) >= PAWN else Nature.POSITIONAL
+    if signs.taken >= PAWN:
+        if signs.at_once >= PAWN and max(signs.first, signs.was_there) >= MOSTLY * signs.taken:
+            return Nature.GAMBIT if signs.taken < PIECE and lost < FREE else Nature.OVERSIGHT
+        if tactical or signs.taken >= PIECE or signs.taken + signs.could >= PAWN:
+            return Nature.TACTIC
+        return Nature.POSITIONAL
+    if signs.at_once - max(0, signs.slip_takes) >= PAWN and lost >= FREE:
+        return Nature.OVERSIGHT
+    if signs.given >= SACRIFICE and slip.plain <= WORSE:
+        return Nature.TACTIC
+    return Nature.TACTIC if tactical and lost >= SHARP else Nature.POSITIONAL
+
+
+def _let_go(signs: Signs) -> bool:
+    """Whether the fault is only that the victim does not take what is there to be taken, or does not mate."""
+    if signs.could_mate:
+        return signs.taken < PIECE
+    return signs.could >= PAWN > signs.taken and signs.at_once < PIECE
+
+
+def _offered(signs: Signs, drop: float) -> bool:
+    """Whether no more than a pawn is given, or far more than the score says is lost."""
+    return signs.taken - drop >= PAID or (signs.taken < PIECE and signs.at_once <= PAWN)
