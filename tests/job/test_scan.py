@@ -43,8 +43,16 @@ def test_content(first: Spied) -> None:
             assert 0 <= chance <= 1 and 0 <= reach <= 1 and 0 <= cost <= 1
             # chance and cost are shown with four digits, the toll is made of the whole numbers
             assert toll == pytest.approx(100 * reach * chance * cost, abs=0.005 * reach * (chance + cost) + 1e-4)
-    tolls = [f.toll[2] + f.toll[3] for f in report.findings if f.kind != "unsound"]  # level 1500 lies between them
-    assert tolls == sorted(tolls, reverse=True)
+    assert scholar.nature == "tactic", "it mates"
+    leads = {f.idea: f for f in reversed(report.findings)}  # the first of each idea
+    for finding in report.findings:
+        assert all(0 <= value <= 1 for value in (*finding.worth, *finding.met))
+        lead = leads[finding.idea]
+        same = (lead.victim, lead.nature, lead.refutation.uci if lead.refutation else "")
+        assert same == (finding.victim, finding.nature, finding.refutation.uci if finding.refutation else "")
+    alone = [f for f in report.findings if sum(f.idea == g.idea for g in report.findings) == 1 and f.kind != "unsound"]
+    ranks = [(f.worth[2] + f.worth[3]) / 2 * ((f.met[2] + f.met[3]) / 2) ** 0.25 for f in alone]  # between them: 1500
+    assert len(ranks) >= 5 and ranks == sorted(ranks, reverse=True), "by worth times how often, damped"
 
 
 def test_output_fits_the_schema(first: Spied) -> None:
