@@ -15,12 +15,13 @@ import chess
 from trapscan import explain, openings, rank, settings
 from trapscan.contract import Nature
 from trapscan.engines import Store
-from trapscan.job.pipeline import tools_of
-from trapscan.job.run import Job, Progress
-from trapscan.job.work import Outcome, Task
+from trapscan.job.positions import POSITIONS, Outcome, Task
+from trapscan.job.run import Job
+from trapscan.job.tools import tools_of
 from trapscan.job.workers import Processes
 from trapscan.levels import at_level
 from trapscan.model import Position
+from trapscan.progress import Progress
 from trapscan.score import Score
 
 LABELS = Path(__file__).resolve().parents[3] / "shared/data/findings/coach_labels.jsonl"
@@ -96,7 +97,9 @@ def examine(rows: list[Row], *, engine: str | None, preset: str, store: Path, jo
         moves = tuple(move.uci() for move in board.move_stack)
         tasks.setdefault(board.epd(), Task(Position(board.epd(), chess.STARTING_FEN, moves, 1)))
     with Store(store) as kept, Processes(jobs) as workers:
-        outcomes = Job(tools_of(engine, chosen, store), kept, workers, Progress()).run(list(tasks.values()))
+        job = Job(kept, workers, Progress())
+        each = job.each(POSITIONS, tools_of(engine, chosen, store), list(tasks.values()))
+        outcomes = {done.task.epd: done.outcome for done in each if done.outcome is not None}
     return [_labelled(row, board, outcomes[board.epd()]) for row, board in zip(rows, boards, strict=True)]
 
 

@@ -44,8 +44,8 @@ def test_content(first: Spied) -> None:
             # chance and cost are shown with four digits, the toll is made of the whole numbers
             assert toll == pytest.approx(100 * reach * chance * cost, abs=0.005 * reach * (chance + cost) + 1e-4)
     assert scholar.nature == "tactic", "it mates"
-    leads = {f.idea: f for f in reversed(report.findings)}  # the first of each idea
-    for finding in report.findings:
+    leads = {f.idea: f for f in reversed(report.slips)}  # the first of each idea
+    for finding in report.slips:
         assert all(0 <= value <= 1 for value in (*finding.worth, *finding.met))
         lead = leads[finding.idea]
         same = (lead.victim, lead.nature, lead.refutation.uci if lead.refutation else "")
