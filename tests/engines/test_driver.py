@@ -1,4 +1,4 @@
-"""What the driver makes of recorded engine output. Stored answers are keyed by `facts.DRIVER`: whoever changes what is
+"""What the driver makes of recorded engine output. Stored answers are keyed by `identity.DRIVER`: whoever changes what is
 read out of the same lines raises it, so that no answer of the old driver is taken for one of the new."""
 
 from __future__ import annotations
@@ -12,7 +12,7 @@ import pytest
 
 import trapscan.engines.engine
 from trapscan.engines import Engine, EngineSpec, Probe
-from trapscan.engines.facts import DRIVER, engine_identity
+from trapscan.engines.identity import DRIVER, engine_identity
 from trapscan.engines.session import STOPPED, RawAnswer
 from trapscan.errors import EngineError
 from trapscan.model import Evaluation, Query
@@ -147,5 +147,5 @@ def test_another_driver_has_other_answers(monkeypatch: pytest.MonkeyPatch) -> No
     spec, probe = EngineSpec("none", ()), Probe(name="None 1.0")
     now = engine_identity(spec, probe, 16)
     assert engine_identity(spec, probe, 16) == now
-    monkeypatch.setattr("trapscan.engines.facts.DRIVER", DRIVER + 1)
+    monkeypatch.setattr("trapscan.engines.identity.DRIVER", DRIVER + 1)
     assert engine_identity(spec, probe, 16) != now

@@ -1,33 +1,14 @@
-"""What an engine really does, measured once, and the limits that follow from it.
-
-The measuring itself is in `measure`; here is the result, how it is kept, and how a budget becomes a limit.
-"""
+"""What an engine really does, and the limits that follow from it. It is measured by `measure` and kept by `probing`."""
 
 from __future__ import annotations
 
-import contextlib
-import functools
-import hashlib
-import importlib.metadata
-import importlib.util
 import math
-import os
-import tempfile
-from collections.abc import Mapping
-from pathlib import Path
 
 import msgspec
 
-from trapscan.engines.spec import EngineSpec
-from trapscan.engines.store import store_folder
-from trapscan.engines.uci import Option, find_option
-from trapscan.settings import OptionValue
+from trapscan.engines.uci import Option
 
 PROBE_VERSION = 5
-
-DRIVER = 1
-"""Version of what the driver makes of an engine's output: part of the identity that stored answers are keyed by. A mend
-of what is read, stopped or averaged raises it (tests/engines/test_driver.py tells when)."""
 
 SLOW_NPS = 133_000
 """Engines below this speed get smaller budgets: at this speed the greatest standard budget takes LONG_SECONDS."""
@@ -122,8 +103,8 @@ class Probe(msgspec.Struct, frozen=True, kw_only=True):
         """Whether a search can be watched and ended as soon as it has told enough: only where its nodes are those
         of the budget, so that what was measured about them holds."""
         exact = self.node_ratio[0] >= 0.8 and self.node_ratio[1] <= 1.2
-        fast = self.budget_nps >= SLOW_NPS and self.least_nodes == 0
-        return self.limit_kind == "nodes" and self.stops and self.steady_nodes and exact and fast
+        full = self.budget_nps >= SLOW_NPS and self.least_nodes <= self.stretched(SCREEN_BUDGET)
+        return self.limit_kind == "nodes" and self.stops and self.steady_nodes and exact and full
 
     @property
     def steady(self) -> bool:
@@ -188,147 +169,3 @@ class Probe(msgspec.Struct, frozen=True, kw_only=True):
             milliseconds = max(20, round(1000 * nodes / max(100, self.budget_nps)))
             return f"movetime {milliseconds}", milliseconds / 1000
         return f"nodes {nodes}", self.node_ratio[1] * nodes / nps
-
-
-def probe(spec: EngineSpec, *, fresh: bool = False, options: Mapping[str, OptionValue] | None = None) -> Probe:
-    """The facts about an engine: from disk if it was measured before, else measured now (a few seconds).
-
-    Kept in the store's folder by the engine's identity: a changed program or network is measured again. `fresh`
-    measures in any case. Raises EngineCrashedError or EngineTimeoutError when it cannot even be greeted,
-    EngineRefusedError when `options` do not fit; an engine that gives no usable verdict comes back with `refused`.
-    """
-    from trapscan.engines.embedded import EMBEDDED_PROBE, EMBEDDED_VERSION
-    from trapscan.engines.measure import measure
-
-    if spec.embedded and not (spec.options or options or fresh) and _embedded_version() == EMBEDDED_VERSION:
-        return EMBEDDED_PROBE
-    digest = _digest([*_parts(spec, options or {}), f"probe {PROBE_VERSION}"])
-    path = store_folder() / "probes" / f"{digest[:32]}.json"
-    if not fresh:
-        with contextlib.suppress(OSError, msgspec.MsgspecError):
-            return msgspec.json.decode(path.read_bytes(), type=Probe)
-    result = measure(spec, options or {})
-    if spec.embedded:
-        result = msgspec.structs.replace(result, budget_nps=EMBEDDED_NPS)
-    if result.refused:  # not kept: a machine under load, or an engine struck while it was measured, is no fact about it
-        return result
-    with contextlib.suppress(OSError):  # a folder that cannot be written costs the next run a few seconds
-        _write_aside(path, msgspec.json.format(msgspec.json.encode(result, order="sorted")) + b"\n")
-    return result
-
-
-EMBEDDED_NPS = 25_000
-"""Speed that the embedded engine's budgets are scaled by: a constant, so that its results are the same everywhere."""
-
-
-def engine_identity(
-    spec: EngineSpec, probe: Probe, hash_mb: int, options: Mapping[str, OptionValue] | None = None
-) -> str:
-    """Digest (32 hex digits) that keys stored answers: everything that decides what the engine says.
-
-    Its name, the bytes of its program, of scripts and files among its arguments and of files named in options, its
-    options and hash size, and how budgets become limits. Paths do not count, only what lies there.
-    """
-    options = options or {}
-    parts = _parts(spec, options)
-    parts += [
-        f"driver {DRIVER}",
-        probe.name,
-        str(hash_mb),
-        probe.limit_kind,
-        str(probe.clear_hash),
-        str(probe.prime),
-        str(probe.mate_floor),
-        str(probe.watchable),
-        str(probe.noise),
-    ]
-    if not probe.watchable:
-        parts += ["mates in two by checks are proved"]
-    if probe.noise > 1:
-        parts += [f"budgets for the noise, {NOISE_STRETCH} at most, mean of {AVERAGED if probe.averaged else 1}"]
-    if not spec.embedded:
-        parts += [str(probe.budget_nps if probe.budget_nps < SLOW_NPS or probe.limit_kind == "movetime" else "full")]
-    parts += [_file_digest(str(path)) for path in network_files(spec, probe)]
-    parts += [
-        f"{digit * 10**power}:{probe.limit(digit * 10**power)[0]}" for power in range(3, 9) for digit in (1, 2, 5)
-    ]
-    return _digest(parts)[:32]
-
-
-def _parts(spec: EngineSpec, options: Mapping[str, OptionValue]) -> list[str]:
-    parts = []
-    if spec.embedded:
-        parts.append(f"sunfish {_embedded_version()}")
-        parts += [_file_digest(origin) for origin in _embedded_files()]
-    else:
-        base = Path(spec.cwd or ".")
-        for word in spec.command:
-            path = base / word
-            parts.append(_file_digest(str(path)) if path.is_file() else word)
-    for name, value in [*spec.options, *sorted(options.items())]:
-        parts.append(f"{name}={value}")
-        if isinstance(value, str) and value:
-            for path in (Path(spec.cwd or ".") / value, Path(spec.command[0]).parent / value):
-                if path.is_file():
-                    parts.append(_file_digest(str(path)))
-                    break
-    return parts
-
-
-def network_files(spec: EngineSpec, probe: Probe) -> list[Path]:
-    """Files that the engine's declared defaults name and that lie beside it (networks, books)."""
-    option = find_option(probe.options, "EvalFile")
-    if option is None or not option.default:
-        return []
-    places = (Path(spec.cwd or "."), Path(spec.command[0]).parent)
-    return [place / option.default for place in places if (place / option.default).is_file()][:1]
-
-
-def _digest(parts: list[str]) -> str:
-    return hashlib.sha256("\0".join(parts).encode()).hexdigest()
-
-
-def _file_digest(path: str) -> str:
-    try:
-        stat = os.stat(path)  # noqa: PTH116
-        return _hashed(path, stat.st_size, stat.st_mtime_ns)
-    except OSError:
-        return f"unreadable {Path(path).name}"
-
-
-@functools.lru_cache(maxsize=64)
-def _hashed(path: str, size: int, changed: int) -> str:
-    with open(path, "rb") as file:  # noqa: PTH123
-        return hashlib.file_digest(file, "sha256").hexdigest()
-
-
-def _embedded_version() -> str:
-    try:
-        return importlib.metadata.version("sunfish")
-    except importlib.metadata.PackageNotFoundError:
-        return ""
-
-
-def _embedded_files() -> list[str]:
-    found = []
-    for module in ("sunfish", "sunfish_ui"):
-        with contextlib.suppress(ImportError, ValueError):
-            origin = importlib.util.find_spec(module)
-            if origin is not None and origin.origin:
-                found.append(origin.origin)
-                if module == "sunfish_ui":
-                    found.append(str(Path(origin.origin).with_name("uci.py")))
-    return found
-
-
-def _write_aside(path: Path, data: bytes) -> None:
-    path.parent.mkdir(parents=True, exist_ok=True)
-    handle, name = tempfile.mkstemp(dir=path.parent, prefix=".probe-")
-    try:
-        with os.fdopen(handle, "wb") as file:
-            file.write(data)
-        os.replace(name, path)  # noqa: PTH105
-    except OSError:
-        with contextlib.suppress(OSError):
-            os.unlink(name)  # noqa: PTH108
-        raise

@@ -131,8 +131,7 @@ class Session:
                 commands.append(option_command(self.options, name, value))
         table = find_option(self.options, "Hash")
         if table is not None and table.type == "spin":
-            # The embedded engine counts a table entry as 1 KiB: 16 MiB would not hold its longest searches.
-            size = max(hash_mb, 64) if self.spec.embedded else hash_mb
+            size = max(hash_mb, self.spec.box.least_hash) if self.spec.box else hash_mb
             commands.append(option_command(self.options, "Hash", _within(table, size)))
         return commands
 

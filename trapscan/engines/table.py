@@ -7,17 +7,24 @@ from typing import Any
 
 import msgspec
 
-from trapscan.engines.facts import Probe, probe
-from trapscan.engines.spec import EngineSpec, discover
+from trapscan.engines.facts import Probe
+from trapscan.engines.probing import probe
+from trapscan.engines.spec import EngineSpec, choose, chosen_because, discover, rank
 from trapscan.errors import EngineError
 
 
 class EngineRow(msgspec.Struct, frozen=True, kw_only=True):
-    """An engine found, and what was measured, or why it could not be."""
+    """An engine found, and what was measured, or why it could not be. `taken`: why a scan would take it, or ""."""
 
     spec: EngineSpec
     probe: Probe | None = None
     error: str = ""
+    taken: str = ""
+
+    @property
+    def name(self) -> str:
+        """Its own name, where it told one."""
+        return self.probe.name if self.probe else self.spec.name
 
     @property
     def trouble(self) -> str:
@@ -26,17 +33,19 @@ class EngineRow(msgspec.Struct, frozen=True, kw_only=True):
 
 
 def survey(engine: str | None = None, *, fresh: bool = False) -> list[EngineRow]:
-    """Find and measure all engines: `engine` (as for `choose`) first; a row for each, usable or not.
+    """Find and measure all engines: a row for each, the best first, the unusable last. `engine` is one more (as for
+    `choose`).
 
     Raises NoEngineError when `engine` does not exist.
     """
-    rows = []
+    rows, taken = [], choose(engine)
     for spec in discover(engine):
+        why = chosen_because(engine) if spec == taken else ""
         try:
-            rows.append(EngineRow(spec=spec, probe=probe(spec, fresh=fresh)))
+            rows.append(EngineRow(spec=spec, probe=probe(spec, fresh=fresh), taken=why))
         except EngineError as exc:
-            rows.append(EngineRow(spec=spec, error=exc.message))
-    return rows
+            rows.append(EngineRow(spec=spec, error=exc.message, taken=why))
+    return sorted(rows, key=lambda row: (bool(row.trouble), rank(row.spec)))
 
 
 _HEADINGS = ("engine", "program", "limit", "lines", "moves", "repeats", "knodes/s", "scores")
@@ -51,9 +60,8 @@ def engines_table(rows: Sequence[EngineRow]) -> str:
     for row in rows:
         program = row.spec.name if row.spec.embedded else " ".join(row.spec.command)
         if row.probe is None or row.trouble:
-            name = row.probe.name if row.probe else row.spec.name
-            cells.append((name, program, "refused", "", "", "", "", ""))
-            remarks.append(f"{name}: {row.trouble}")
+            cells.append((row.name, program, "refused", "", "", "", "", ""))
+            remarks.append(f"{row.name}: {row.trouble}")
             continue
         facts = row.probe
         limit = facts.limit_kind
@@ -76,14 +84,20 @@ def engines_table(rows: Sequence[EngineRow]) -> str:
     widths = [max(len(line[i]) for line in cells) for i in range(len(_HEADINGS))]
     lines = ["  ".join(cell.ljust(width) for cell, width in zip(line, widths, strict=True)).rstrip() for line in cells]
     lines.insert(1, "  ".join("-" * width for width in widths))
-    if remarks:
-        lines += ["", *remarks]
+    lines += ["", *(_taken(row, rows) for row in rows if row.taken), *remarks]
     lines += [
         "",
         "limit: how a search is bounded; lines: several best lines in one search; moves: the search can be restricted",
         "to some moves; repeats: equal searches give equal answers; scores: exact, or bracketed by bounds.",
     ]
     return "\n".join(lines)
+
+
+def _taken(row: EngineRow, rows: Sequence[EngineRow]) -> str:
+    """Which engine a scan would take, and why."""
+    best = f"; the best one here is {rows[0].name}" if row is not rows[0] else ""
+    cannot = "; it cannot be used, so name another one with --engine" if row.trouble else ""
+    return f"A scan takes {row.name}, {row.taken}{cannot}{best}."
 
 
 def _yes(value: bool) -> str:
@@ -96,5 +110,6 @@ def engines_json(rows: Sequence[EngineRow]) -> bytes:
     for row in rows:
         facts = msgspec.to_builtins(row.probe) if row.probe else None
         command = [row.spec.name] if row.spec.embedded else list(row.spec.command)
-        plain.append({"command": command, "usable": not row.trouble, "reason": row.trouble, "measured": facts})
+        told = {"usable": not row.trouble, "reason": row.trouble, "taken": row.taken}
+        plain.append({"command": command, "measured": facts, **told})
     return msgspec.json.format(msgspec.json.encode(plain, order="sorted"), indent=2) + b"\n"
