@@ -1,5 +1,5 @@
-"""What the driver makes of recorded engine output. Stored answers are keyed by `identity.DRIVER`: whoever changes what is
-read out of the same lines raises it, so that no answer of the old driver is taken for one of the new."""
+"""What the driver makes of recorded engine output. Stored answers are keyed by `identity.DRIVER`: whoever changes what
+is read out of the same lines raises it, so that no answer of the old driver is taken for one of the new."""
 
 from __future__ import annotations
 

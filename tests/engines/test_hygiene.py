@@ -197,7 +197,7 @@ def test_the_probe_is_kept_and_made_again_when_asked(tmp_path: Path, monkeypatch
         measured.append(spec)
         return FACTS
 
-    monkeypatch.setattr("trapscan.engines.measure.measure", measure)
+    monkeypatch.setattr("trapscan.engines.probing.measure", measure)
     spec = EngineSpec("fake", (sys.executable, str(FAKE), "good"))
     assert probe(spec) == probe(spec) == FACTS
     assert len(measured) == 1
@@ -213,7 +213,7 @@ def test_a_refusal_is_not_kept(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) 
     """A good engine may be refused because it was killed or starved while it was measured; the next run finds out."""
     monkeypatch.setenv("TRAPSCAN_STORE", str(tmp_path))
     answers = [msgspec.structs.replace(FACTS, refused="it reports no nodes"), FACTS]
-    monkeypatch.setattr("trapscan.engines.measure.measure", lambda spec, options: answers.pop(0))
+    monkeypatch.setattr("trapscan.engines.probing.measure", lambda spec, options: answers.pop(0))
     spec = EngineSpec("fake", (sys.executable, str(FAKE), "good"))
     assert probe(spec).refused
     assert probe(spec) == FACTS and not answers

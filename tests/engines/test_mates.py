@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import chess
+import msgspec
 import pytest
 
 from trapscan.engines import Engine, EngineSpec, Probe
@@ -51,8 +52,9 @@ def test_nothing_else_is_claimed(fen: str) -> None:
 
 
 def test_an_engine_need_not_see_it(embedded: tuple[EngineSpec, Probe]) -> None:
-    """The embedded engine plays 7.exf4 with its whole budget (measured); it is not even asked."""
-    with Engine(*embedded) as engine:
+    """Where it cannot be watched it is not even asked."""
+    spec, facts = embedded
+    with Engine(spec, msgspec.structs.replace(facts, stops=False)) as engine:
         answer = engine.evaluate(Query(after(TEED_DELMAR).epd(), 4_000))
         assert answer.best.score == Score(chess.WHITE, mate=2) and answer.best.pv == ("d1h5", "h6h5", "d3g6")
         assert (engine.searches, engine.pid) == (0, None)

@@ -13,6 +13,7 @@ import chess
 import pytest
 
 from trapscan.engines import Engine, EngineRow, EngineSpec, choose, engine_identity, engines_json, engines_table, probe
+from trapscan.engines.embedded import embedded
 from trapscan.errors import EngineRefusedError
 from trapscan.model import Query
 from trapscan.score import Score
@@ -33,9 +34,10 @@ LIMITS = {
     "sjaakii": "depth",
     "embedded": "nodes",
 }
-BOTH = {"stockfish", "fairy-stockfish", "glaurung"}  # MultiPV and searchmoves
+STRONG = () if embedded().small else ("embedded",)
+BOTH = {"stockfish", "fairy-stockfish", "glaurung", *STRONG}  # MultiPV and searchmoves
 
-WATCHABLE = {"stockfish", "fairy-stockfish"}
+WATCHABLE = {"stockfish", "fairy-stockfish", *STRONG}
 
 pytestmark = [pytest.mark.engine, pytest.mark.parametrize("name", LIMITS)]
 
@@ -79,7 +81,7 @@ def test_equal_queries_get_equal_answers_in_any_order(name: str, engine_or_skip:
         "r3k2r/pp3ppp/2p1b3/8/8/2N5/PPP2PPP/R3K2R w KQkq -",
         "rnbqkbnr/pppp1ppp/8/4p3/6P1/5P2/PPPPP2P/RNBQKBNR b KQkq -",
     ]
-    budget = 1000 if name == "embedded" else 4000
+    budget = 1000 if spec.box is not None and spec.box.small else 4000
     queries = [Query(epd, budget) for epd in epds] + [Query(epd, 2 * budget) for epd in epds[:2]]
     seen: dict[Query, object] = {}
     for seed in range(3):
@@ -157,7 +159,7 @@ def test_the_table_and_the_json_name_it(name: str, engine_or_skip: Find) -> None
     assert row.probe.name.encode() in engines_json([row])
 
 
-UNTIL = Until(best=0.5, threshold=0.1, clear=1.5, least=2_000, confirm=6_000, noise=0.058, fall=0.35)
+UNTIL = Until(best=0.5, threshold=0.1, clear=0.7, least=2_000, confirm=6_000, noise=0.058, fall=0.35)
 CHILDREN = (
     "rnbqkbnr/pppp2pp/5p2/4p3/4P3/5N2/PPPP1PPP/RNBQKB1R w KQkq -",
     "rnbqkb1r/pppp1ppp/5n2/4p3/4P3/5N2/PPPP1PPP/RNBQKB1R w KQkq -",
@@ -173,14 +175,14 @@ def test_a_watched_search_ends_early_and_always_alike(name: str, engine_or_skip:
         return
     engine = Engine(spec, facts)
     for epd in CHILDREN:
-        query = Query(epd, 400_000, until=UNTIL)
+        query = Query(epd, 600_000, until=UNTIL)
         first, again = engine.evaluate(query), engine.evaluate(query)
         assert first == again
-        assert first.nodes < 400_000 and first.trail[-1] == (first.nodes, first.best.score)
+        assert first.nodes < facts.stretched(600_000) and first.trail[-1] == (first.nodes, first.best.score)
         nodes = [count for count, _ in first.trail]
         assert nodes == sorted(nodes)
         never = replace(UNTIL, clear=100.0)
-        whole = engine.evaluate(Query(epd, 400_000, until=never))
+        whole = engine.evaluate(Query(epd, 600_000, until=never))
         assert whole.trail[: len(first.trail)] == first.trail and len(whole.trail) > len(first.trail)
 
 

@@ -20,7 +20,7 @@ from trapscan.plain import plain
 from trapscan.report import tables, terminal_summary
 from trapscan.report.markdown import escape, markdown
 from trapscan.report.present import Presentation
-from trapscan.report.text import EMBEDDED, counted_as, numbered, percent, points, position_words, score_words, signed
+from trapscan.report.text import WEAK, counted_as, numbered, percent, points, position_words, score_words, signed
 from trapscan.report.words import title_of
 
 
@@ -48,11 +48,15 @@ def test_numbers_never_read_as_nothing() -> None:
     assert score_words({"mate": 0}) == "checkmated" and score_words(-147) == "-1.47"
 
 
-def test_a_report_by_the_embedded_engine_says_that_it_errs() -> None:
+def test_a_report_by_the_small_engine_says_that_it_errs() -> None:
     scan = trap_scan()
-    assert EMBEDDED not in markdown(Presentation.of(scan), 40)
-    weak = replace(scan, engine=replace(scan.engine, embedded=True))
-    assert EMBEDDED in markdown(Presentation.of(weak), 40)
+    for name, embedded, said in (
+        ("Fairy-Stockfish 230826 LB", True, False),
+        ("sunfish 2026", True, True),
+        ("sunfish 2026", False, False),  # a user's own, who knows
+    ):
+        used = replace(scan, engine=replace(scan.engine, name=name, embedded=embedded))
+        assert (WEAK in markdown(Presentation.of(used), 40)) is said
 
 
 def test_a_position_in_words() -> None:

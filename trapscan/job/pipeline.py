@@ -110,8 +110,8 @@ def _engines(plan: Plan, request: ScanRequest) -> tuple[Tools, Tools | None]:
     other = second_tools(request.second_engine, plan.settings, store) if request.second_engine else None
     if request.side is None:
         progress.note(f"Side: {plan.side} (read off the tree; --side says otherwise)")
-    if tools.spec.embedded:
-        progress.note("Engine: the embedded one; a strong engine finds more and errs less (README says how to get one)")
+    if tools.spec.box is not None:
+        progress.note(f"Engine: {tools.spec.box.words}")
     if other is not None and other.identity == tools.identity:
         progress.note("The second engine is the first one again: its agreement says nothing")
     return tools, other

@@ -26,7 +26,7 @@ from trapscan.order import ORDERS, in_order, ranked, toll_at
 from trapscan.plain import plain
 from trapscan.report import words
 from trapscan.report.rows import FIGURES, ROWS, SECTIONS, RowKind, SectionKind, section_of
-from trapscan.report.text import EMBEDDED, GAIN_WORDS, counted_as, points, score_words
+from trapscan.report.text import GAIN_WORDS, SMALL_ENGINE, WEAK, counted_as, points, score_words
 
 # --- one finding -----------------------------------------------------------------------------------------------------
 
@@ -271,7 +271,7 @@ class Presentation:
             f"{counted.positions} positions ({counted.merged} more were transpositions).",
             f"{counted_as(len(scan.findings), 'finding')}, ranked for level {self.level:.0f}.",
             f"Engine: {plain(scan.engine.name, limit=80)}.",
-            EMBEDDED if scan.engine.embedded else "",
+            WEAK if scan.engine.embedded and scan.engine.name.startswith(SMALL_ENGINE) else "",
             self._second(),
             self._games(),
         ]

@@ -55,7 +55,8 @@ def percent(share: float) -> str:
     return f"{value:.1f}%" if value < 9.95 else f"{value:.0f}%"
 
 
-EMBEDDED = "This small embedded engine errs: put what you mean to rely on to a strong one."
+SMALL_ENGINE = "sunfish"
+WEAK = "This small engine errs: put what you mean to rely on to a strong one."
 
 
 def counted_as(number: int, thing: str) -> str:
