@@ -115,14 +115,16 @@ def test_it_plays_chess_without_a_network(tmp_path: Path, monkeypatch: pytest.Mo
     (tmp_path / "ctypes.py").write_text("raise SystemExit('wrong one')")
     monkeypatch.chdir(tmp_path)
     monkeypatch.setenv("PYTHONPATH", str(tmp_path))
-    said = subprocess.run(
-        embedded().command,
-        input="setoption name Use NNUE value false\nposition startpos\ngo nodes 2000\n",
-        capture_output=True,
-        text=True,
-        timeout=30,
-    ).stdout
-    assert "classical evaluation enabled" in said
+    with start() as process:
+        assert process.stdin is not None and process.stdout is not None
+        process.stdin.write("setoption name Use NNUE value false\nposition startpos\ngo nodes 2000\n")
+        process.stdin.flush()
+        said: list[str] = []
+        while not (said and said[-1].startswith("bestmove")):
+            said.append(process.stdout.readline())
+            assert said[-1]
+        process.stdin.write("quit\n")
+    assert any("classical evaluation enabled" in line for line in said)
     with Engine(choose("embedded"), probe(choose("embedded"))) as engine:
         answer = engine.evaluate(Query(START, 4_000))
         assert answer.best.pv[0] in ("e2e4", "d2d4", "g1f3", "c2c4") and 0 < answer.best.score.plain < 100
