@@ -137,6 +137,16 @@ def test_a_scan_of_version_1_is_to_be_made_again() -> None:
     )
 
 
+@pytest.mark.parametrize("fields", [{"net": [0.1]}, {"price": []}, {"otherwise": ["Nxd4", "Kxe1"]}])
+def test_a_baits_balance_has_a_number_for_each_level_and_moves_that_can_be_played(fields: dict[str, Any]) -> None:
+    data = json.loads(encode_scan(trap_scan()))
+    (bait,) = [finding for finding in data["findings"] if finding["record"] == "bait"]
+    assert decode_scan(json.dumps(data).encode()) == trap_scan()
+    bait["bait_details"] |= fields
+    with pytest.raises(ReportError, match="finding bait0: "):
+        decode_scan(json.dumps(data).encode())
+
+
 def test_infinite_numbers_are_refused() -> None:
     data = encode_scan(trap_scan()).replace(b'"toll": [\n', b'"toll": [\n 1e999,', 1)
     with pytest.raises(ReportError):

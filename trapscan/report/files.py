@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import contextlib
 import errno
+import functools
 import math
 import os
 import re
@@ -13,7 +14,7 @@ from pathlib import Path
 import chess
 import msgspec
 
-from trapscan.contract import SCHEMA, BaitFinding, Finding, Scan, encode_in_pieces
+from trapscan.contract import SCHEMA, BaitFinding, Finding, Record, Scan, SlipFinding, encode_in_pieces
 from trapscan.errors import ReportError
 from trapscan.plain import plain
 from trapscan.report.lines import lines_of
@@ -147,18 +148,7 @@ def check(scan: Scan) -> None:
 
 
 def _check_finding(finding: Finding, levels: int) -> None:
-    for name in ("chance", "find", "reach", "cost", "toll"):
-        values: Sequence[float] = getattr(finding, name)
-        if len(values) != levels:
-            raise ValueError(f"{len(values)} values of `{name}` for {levels} levels")
-        if not all(math.isfinite(value) for value in values):
-            raise ValueError(f"a value of `{name}` is not a number")
-    for name in ("worth", "met"):
-        values = getattr(finding, name)
-        if values and (len(values) != levels or not all(math.isfinite(value) for value in values)):
-            raise ValueError(f"the values of `{name}` are not one number for each level")
-    if finding.must_know and len(finding.must_know) != levels:
-        raise ValueError(f"{len(finding.must_know)} values of `must_know` for {levels} levels")
+    _check_lists(finding, levels)
     board = board_of(finding.fen)
     start = board_of(finding.start_fen)
     for san in finding.line:
@@ -166,14 +156,42 @@ def _check_finding(finding: Finding, levels: int) -> None:
     if start.epd() != board.epd():
         raise ValueError("its line does not lead to its position")
     if isinstance(finding, BaitFinding):
-        board.push_uci(finding.bait.uci)
-        for reply in finding.replies:
-            after = board.copy(stack=False)
-            after.push_uci(reply.slip.uci)
-            after.push_uci(reply.refutation.uci)
-            if len(reply.chance) != levels:
-                raise ValueError(f"{len(reply.chance)} values of a reply's `chance` for {levels} levels")
-        return
+        _check_bait(finding, board, levels)
+    else:
+        _check_slip(finding, board)
+
+
+def _check_lists(record: Record, levels: int) -> None:
+    """Each list of numbers, or of yes and no, has one for each level; it may be empty where the record may lack it."""
+    for name, may_lack in _per_level(type(record)):
+        values: Sequence[float] = getattr(record, name)
+        if len(values) != levels and not (may_lack and not values):
+            raise ValueError(f"{len(values)} values of `{name}` for {levels} levels")
+        if not all(map(math.isfinite, values)):
+            raise ValueError(f"a value of `{name}` is not a number")
+
+
+@functools.cache
+def _per_level(record: type[Record]) -> tuple[tuple[str, bool], ...]:
+    """The names of a record's lists per level, and whether each may be left out."""
+    lists = (tuple[float, ...], tuple[bool, ...])
+    return tuple((field.name, not field.required) for field in msgspec.structs.fields(record) if field.type in lists)
+
+
+def _check_bait(finding: BaitFinding, board: chess.Board, levels: int) -> None:
+    _check_lists(finding.bait_details, levels)
+    board.push_uci(finding.bait.uci)
+    for reply in finding.replies:
+        _check_lists(reply, levels)
+        after = board.copy(stack=False)
+        after.push_uci(reply.slip.uci)
+        for san in reply.refutation.moves:
+            after.push_san(san)
+    for san in finding.bait_details.otherwise:
+        board.push_san(san)
+
+
+def _check_slip(finding: SlipFinding, board: chess.Board) -> None:
     for move in finding.instead:
         board.parse_uci(move.uci)
     board.push_uci(finding.slip.uci)
