@@ -1,0 +1,133 @@
+"""The options of a scan: what the command line takes is what a request holds, each declared once."""
+
+from __future__ import annotations
+
+import argparse
+import inspect
+from dataclasses import dataclass, fields
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+import trapscan.cli.options
+from trapscan.cli.options import add_options, request_of
+from trapscan.cli.parser import build_parser
+from trapscan.errors import InputError, SettingsError
+from trapscan.job import estimate_scan, scan
+from trapscan.request import ScanRequest, option, options
+from trapscan.settings import Settings
+
+GIVEN: dict[str, tuple[list[str], Any]] = {
+    "files": (["b.txt"], [Path("a.pgn"), Path("b.txt")]),
+    "side": (["--side", "white"], "white"),
+    "level": (["--level", "1800"], 1800),
+    "engine": (["--engine", "stockfish -x"], "stockfish -x"),
+    "second_engine": (["--second-engine", "./other"], "./other"),
+    "preset": (["--preset", "quick"], "quick"),
+    "beyond": (["--beyond", "0"], 0),
+    "baits": (["--baits"], True),
+    "settings": (
+        ["--set", "threshold=0.15", "--set", "levels=[1000, 2000]"],
+        {"threshold": 0.15, "levels": [1000, 2000]},
+    ),
+    "games": (["--games", "a.pgn", "b.bin", "--games", "c.gz"], [Path("a.pgn"), Path("b.bin"), Path("c.gz")]),
+    "player": (["--player", "Otter, O.", "--games", "a.pgn"], "Otter, O."),
+    "jobs": (["--jobs", "2"], 2),
+    "cluster": (["--cluster", "tcp://host:8786"], "tcp://host:8786"),
+    "title": (["--title", "Bishop's opening"], "Bishop's opening"),
+    "store": (["--store", "s.db"], Path("s.db")),
+}
+
+
+def asked(*words: str, command: str = "scan") -> ScanRequest:
+    return request_of(build_parser().parse_args([command, "a.pgn", *words]))
+
+
+@pytest.mark.parametrize("command", ["scan", "estimate"])
+@pytest.mark.parametrize(("name", "option"), options())
+def test_each_option_reaches_the_request(
+    name: str, option: Any, command: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    words, value = GIVEN[name]
+    assert getattr(asked(*words, command=command), name) == value
+    with pytest.raises(SystemExit):
+        build_parser().parse_args([command, "--help"])
+    told = " ".join(capsys.readouterr().out.split())
+    assert option.help.replace("%%", "%")[:30] in told and option.metavar in told
+
+
+def test_what_is_not_given_is_as_in_the_library() -> None:
+    assert asked() == ScanRequest([Path("a.pgn")])
+
+
+def test_the_library_takes_the_same() -> None:
+    for function in (scan, estimate_scan):
+        assert inspect.signature(function).parameters == inspect.signature(ScanRequest).parameters
+        assert function.__doc__
+
+
+def test_options_that_are_settings_stand_above_the_preset() -> None:
+    request = asked("--level", "1800", "--set", "level=1200", "--set", "threshold=0.2", "--beyond", "0")
+    assert request.overrides() == {"level": 1800, "threshold": 0.2, "beyond": 0}
+    assert {name for name, option in options() if option.setting} <= set(Settings.__struct_fields__)
+    assert asked().overrides() == {}
+
+
+@pytest.mark.parametrize(
+    ("words", "error"),
+    [
+        (["--set", "threshold"], SettingsError),
+        (["--set", "juggle=1"], SettingsError),
+        (["--player", "Otter, O."], InputError),
+    ],
+)
+def test_what_does_not_go_together(words: list[str], error: type[Exception]) -> None:
+    with pytest.raises(error) as told:
+        asked(*words)
+    assert "\n" not in str(told.value)
+
+
+@pytest.mark.parametrize(
+    "wrong",
+    [
+        ["--side", "red"],
+        ["--level", "high"],
+        ["--jobs", "2", "--cluster", "tcp://x"],
+        ["--quiet", "--json"],
+        ["--juggle"],
+    ],
+)
+def test_what_the_command_line_refuses(wrong: list[str], capsys: pytest.CaptureFixture[str]) -> None:
+    with pytest.raises(SystemExit) as end:
+        asked(*wrong)
+    assert end.value.code == 2 and wrong[0] in capsys.readouterr().err
+
+
+def test_the_library_refuses_the_same() -> None:
+    with pytest.raises(InputError, match="either jobs or cluster"):
+        ScanRequest("a.pgn", jobs=2, cluster="tcp://x")
+    with pytest.raises(InputError, match="side 'red'"):
+        ScanRequest("a.pgn", side="red")  # type: ignore[arg-type]
+
+
+def test_one_file_needs_no_list() -> None:
+    for files in ("a.pgn", Path("a.pgn"), ["a.pgn"]):
+        assert ScanRequest(files).paths == (Path("a.pgn"),)
+
+
+def test_a_new_option_is_one_field(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Declared in a request, it is on the command line, in its help, and in the request that comes of it."""
+
+    @dataclass(frozen=True)
+    class More(ScanRequest):
+        minutes: float | None = option(None, "end by itself after so many minutes", "N")
+
+    (new,) = [field for field in fields(More) if field.name == "minutes"]
+    monkeypatch.setattr(trapscan.cli.options, "ScanRequest", More)
+    monkeypatch.setattr(trapscan.cli.options, "options", lambda: [*options(), ("minutes", new.metadata["option"])])
+    parser = argparse.ArgumentParser()
+    add_options(parser)
+    assert "--minutes N" in parser.format_help() and "after so many minutes" in parser.format_help()
+    request = request_of(parser.parse_args(["a.pgn", "--minutes", "2.5"]))
+    assert isinstance(request, More) and request.minutes == 2.5
