@@ -10,8 +10,11 @@ from trapscan.engines.uci import Option
 
 PROBE_VERSION = 5
 
-SLOW_NPS = 133_000
-"""Engines below this speed get smaller budgets: at this speed the greatest standard budget takes LONG_SECONDS."""
+SLOW_NPS = 50_000
+"""Engines below this speed get smaller budgets. Speeds are powers of two (32,768, 65,536), so one must be measured at
+less than 46,341 nodes a second of processor time to be slow; the slowest compiled engine tried has 265,000, one in
+Python 25,000. The gap is that wide because processor time is no firm measure where processors are shared: under a load
+of eight an engine was seen at less than half its speed."""
 LONG_BUDGET = 200_000
 LONG_SECONDS = 1.5
 SHORT_SECONDS = 0.1

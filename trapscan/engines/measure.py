@@ -16,6 +16,7 @@ from trapscan.engines.facts import (
     NOISE_EXPECTED,
     SCREEN_BUDGET,
     SCREEN_ERROR,
+    SLOW_NPS,
     Probe,
 )
 from trapscan.engines.positions import (
@@ -38,10 +39,9 @@ from trapscan.settings import OptionValue
 
 NODE_TRIALS = (300, 2_000, 8_000, 32_000)
 FIRST_TRIAL = 4.0  # seconds; an engine of any use does the smallest trial in a fraction
+LONG_TRIAL = 2.0  # seconds; after one that took so long there is no larger one
 STOP_SECONDS = 3.0
-LEAST_CPU = 0.05
-CALIBRATION_NODES = 400_000
-CALIBRATION_SECONDS = 4.0  # per position: tables end by their nodes, or they would depend on the load
+CALIBRATION_NODES, CALIBRATION_SLOW = 400_000, 40_000  # tables end by nodes: by seconds they would depend on the load
 DEEPEST = 40
 REPEAT_BUDGET, REPEAT_DEPTH = 8_000, 7  # Toga's answers differ at depth 8, Sjaak's at 7, not at 7 and 6 (measured)
 
@@ -93,7 +93,7 @@ class _Measurement(Trial):
             return refuse(problem)
         if kind == "movetime":
             self.notes.append("driven by time: results vary from run to run and with the machine's load")
-        depth_nodes = self._calibrate() if kind == "depth" else ()
+        depth_nodes = self._calibrate(_power_of_two(nps)) if kind == "depth" else ()
         if kind == "depth" and not depth_nodes:
             return refuse("it reports no nodes, so that no depth can be chosen for it")
         budgets = Probe(name=name, limit_kind=kind, depth_nodes=depth_nodes, budget_nps=_power_of_two(nps))
@@ -151,7 +151,7 @@ class _Measurement(Trial):
                 self.limits["nodes"] = f"ignored ({spent} for {allowed})"
                 return None
             seconds = max(FIRST_TRIAL, 40 * raw.seconds)
-            if raw.seconds > 0.5:
+            if raw.seconds > LONG_TRIAL:
                 break
             if answer is None and allowed >= 2_000:
                 self.limits["nodes"] = f"no score within {allowed}"
@@ -191,27 +191,17 @@ class _Measurement(Trial):
         return True
 
     def _speed(self, limit: str) -> tuple[int, str]:
-        """Nodes per second, and the kind of scores: by the wall, best of some positions, or by the engine's own
-        processor time over all of them, where that can be read, lest a loaded machine makes it look slow."""
+        """Nodes per second, and the kind of scores: the best of some positions, by the engine's own processor time
+        where it can be read, lest a loaded machine makes it look slow."""
         best, scores = 0, "exact"
-        nodes, process = 0, self.session().process
-        before = process.cpu_seconds
         for fen in OPENINGS:
             raw = self.search(fen, limit)
             if raw is None:
                 continue
-            spent = max(nodes_said(raw), default=0)
-            nodes += spent
-            if spent:
-                best = max(best, round(spent / max(raw.seconds, 1e-4)))
+            best = max(best, round(raw.nodes / max(raw.cpu or raw.seconds, 1e-4)))
             infos = infos_of(raw)
             if infos and all(info.bound for info in infos):
                 scores = "bracketed"
-        cpu = process.cpu_seconds - before
-        if (
-            process is self.session().process and cpu >= LEAST_CPU
-        ):  # the clock of processors ticks in hundredths of a second
-            best = max(best, round(nodes / cpu))
         return best, scores
 
     def _simple_positions(self, limit: str) -> dict[str, str]:
@@ -249,9 +239,9 @@ class _Measurement(Trial):
             return "it does not see an extra queen"
         return ""
 
-    def _calibrate(self) -> tuple[int, ...]:
+    def _calibrate(self, nps: int) -> tuple[int, ...]:
         """Nodes spent by the end of each depth, geometric mean over OPENINGS, as far as all of them got."""
-        tables = []
+        tables, enough = [], CALIBRATION_NODES if nps >= SLOW_NPS else CALIBRATION_SLOW
         for fen in OPENINGS:
             table: list[int] = []
             for depth in range(1, DEEPEST):
@@ -260,7 +250,7 @@ class _Measurement(Trial):
                 if raw is None or (not spent and depth > 2):
                     break  # at the first depths some say nothing (measured: Sjaak II at depth 1)
                 table.append(max(spent, table[-1] if table else 1))
-                if spent > CALIBRATION_NODES or raw.seconds > CALIBRATION_SECONDS / 2:
+                if spent > enough:
                     break
             tables.append(table)
         common = min(len(table) for table in tables)

@@ -12,6 +12,7 @@ from collections import deque
 from collections.abc import Iterator, Sequence
 
 from trapscan.engines import guard
+from trapscan.engines.clock import processor_seconds, waited_seconds
 from trapscan.engines.layout import same_layout
 from trapscan.engines.pipe import output_of
 from trapscan.errors import EngineCrashedError, EngineTimeoutError
@@ -82,9 +83,12 @@ class EngineProcess:
         """Yield stripped, non-empty lines until the caller stops asking.
 
         Raises EngineTimeoutError once `seconds` have passed, EngineCrashedError when the output ends. Time in which
-        this whole machine slept, or we were stopped, is not counted.
+        this whole machine slept, or we were stopped, is not counted, nor, after a first look, time in which the engine
+        waited for a processor.
         """
-        deadline = time.monotonic() + seconds
+        began = time.monotonic()
+        deadline = began + seconds
+        look, looked, waited = began + min(_SLICE, seconds / 8), began, None
         while True:
             while self._lines:
                 line = self._lines.popleft().strip()
@@ -93,9 +97,14 @@ class EngineProcess:
             if self._ended:
                 raise self.crash()
             before = time.monotonic()
+            if before >= look:
+                now = self.waited_seconds
+                if waited is not None:  # several threads may wait at once: no more than has passed
+                    deadline += min(max(0.0, now - waited), before - looked)
+                look, looked, waited = before + _SLICE, before, now
             if before >= deadline:
                 raise EngineTimeoutError(f"no {what} within {seconds:.0f} s", engine=self.name)
-            wait = min(_SLICE, deadline - before)
+            wait = min(look, deadline) - before
             chunk = self._output.read(wait)
             if chunk is None:
                 overslept = time.monotonic() - before - wait
@@ -175,14 +184,13 @@ class EngineProcess:
 
     @property
     def cpu_seconds(self) -> float:
-        """Processor time it has taken, all threads, without its children; 0 where the system does not tell (it is read
-        from /proc, in steps of 10 ms)."""
-        try:
-            with open(f"/proc/{self.pid}/stat", "rb") as file:  # noqa: PTH123 - hundreds of times a minute
-                fields = file.read().rpartition(b")")[2].split()
-            return (int(fields[11]) + int(fields[12])) / os.sysconf("SC_CLK_TCK")
-        except (OSError, ValueError, IndexError, AttributeError):
-            return 0.0
+        """Processor time it has taken, all threads, without its children; 0 where the system does not tell."""
+        return processor_seconds(self.pid)
+
+    @property
+    def waited_seconds(self) -> float:
+        """How long it was ready to run and got no processor; 0 where the system does not tell."""
+        return waited_seconds(self.pid)
 
     def close(self, patience: float = 0.5) -> None:
         """Ask it to quit, wait `patience` seconds, kill what is left of its group, reap. Never raises; may be called

@@ -53,12 +53,13 @@ MANAGED = frozenset({"threads", "number of threads", "multipv", "uci_chess960", 
 @dataclass(frozen=True, slots=True)
 class RawAnswer:
     """What a search printed: `lines` hold a score; `nodes` is the greatest number named on any line; `seconds` of wall
-    time from `go` to `bestmove`."""
+    time from `go` to `bestmove`, `cpu` seconds of the engine's processor time (0: the system does not tell)."""
 
     lines: tuple[bytes, ...]
     bestmove: str
     nodes: int
     seconds: float
+    cpu: float = 0.0
 
 
 class Session:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
+from dataclasses import replace
 
 import chess
 
@@ -49,11 +50,17 @@ class Trial:
         moves: Sequence[str] = (),
         enough: Callable[[bytes], bool] | None = None,
     ) -> RawAnswer | None:
-        """One search, or None when it did not come back or died; then the engine is replaced."""
+        """One search, or None when it did not come back or died; then the engine is replaced. Its seconds are those
+        of a machine that has nothing else to do: without the time in which the engine waited for a processor."""
         if self.renew:
             self.drop()
         try:
-            return self.session().search(chess.Board(fen), limit, seconds, multipv=multipv, moves=moves, enough=enough)
+            session = self.session()
+            process = session.process
+            waited, cpu = process.waited_seconds, process.cpu_seconds
+            raw = session.search(chess.Board(fen), limit, seconds, multipv=multipv, moves=moves, enough=enough)
+            waited, cpu = process.waited_seconds - waited, process.cpu_seconds - cpu
+            return replace(raw, seconds=max(cpu, raw.seconds - max(0.0, waited)), cpu=cpu)
         except EngineTimeoutError:
             if self._session is not None and not self._session.clean:
                 self.drop()
