@@ -40,7 +40,7 @@ Tally = dict[chess.PieceType, int]
 
 @dataclass(frozen=True, slots=True)
 class Gain:
-    """`kind` as in model.GAINS; `material` in pawns, the punisher's view; `ply` (1-based, in the refutation) at which
+    """`kind` as in contract.Gain; `material` in pawns, the punisher's view; `ply` (1-based, in the refutation) at which
     it is in hand; `line` the number of plies worth showing; `tally` what was won and given by piece type, the
     punisher's view, as the gain is named; `mate` the mate's distance in moves, or 0. `missed` is what the victim's best
     line takes and the slip lets go: a square of the board before the slip, where nothing changed hands but that."""

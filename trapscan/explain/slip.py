@@ -31,7 +31,7 @@ THEMES_TOLD = 2
 class Explanation:
     """What a finding says about a slip.
 
-    `gain` is one of model.GAINS; `material` the pawns' worth the punisher wins over the victim's best alternative;
+    `gain` is one of contract.Gain; `material` the pawns' worth the punisher wins over the victim's best alternative;
     `ply` the 1-based ply of the refutation at which it is in hand (for a mate: at which it is given); `line` how many
     plies of the refutation are worth showing. `motifs` starts with the one that wins the material. `poisoned`: the
     slip takes something or carries out a threat, and loses all the same. `signs` are what its nature is told by.
