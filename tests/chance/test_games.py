@@ -1,11 +1,15 @@
 """Counts from games against python-chess's own readers, and the blend with the model."""
 
+import bz2
+import gzip
 import io
+import os
 import random
 import struct
 from collections import Counter
 from collections.abc import Callable, Iterable, Sequence
 from pathlib import Path
+from typing import Any
 
 import chess
 import chess.pgn
@@ -14,8 +18,8 @@ import pytest
 from joblib import Parallel, delayed
 
 from trapscan.chance import Evidence, blend, count_games
-from trapscan.chance.games import Piece
 from trapscan.errors import InputError
+from trapscan.pgn import Part
 
 
 @pytest.fixture(scope="module")
@@ -87,7 +91,7 @@ def test_counts_agree_with_python_chess(games: list[chess.pgn.Game], path: Path,
     assert found.broken == 0
 
 
-def in_two_processes(count: Callable[[Piece], Evidence], pieces: Sequence[Piece]) -> Iterable[Evidence]:
+def in_two_processes(count: Callable[[Part], Evidence], pieces: Sequence[Part]) -> Iterable[Evidence]:
     found: Iterable[Evidence] = Parallel(n_jobs=2, return_as="generator")(delayed(count)(piece) for piece in pieces)
     return found
 
@@ -97,7 +101,7 @@ def test_pieces_of_a_file_and_workers_change_nothing(
 ) -> None:
     wanted = wanted_of(games, 10)
     whole = count_games([path], wanted)
-    monkeypatch.setattr("trapscan.chance.games._SPLIT", 777)
+    monkeypatch.setattr("trapscan.chance.games.PART", 777)
     assert count_games([path], wanted) == whole
     assert count_games([path], wanted, spread=in_two_processes) == whole
 
@@ -130,8 +134,78 @@ def test_a_broken_game_counts_up_to_the_break_and_the_next_is_read(tmp_path: Pat
     assert found.played(second.epd(), "e7e5") == 1
     assert found.total(third.epd()) == 0
     assert found.broken == 2
-    assert (found.problems[0].game, found.problems[0].ply) == (1, 2) and "Qxf7" in found.problems[0].text
-    assert (found.problems[1].game, found.problems[1].ply) == (3, 0) and "nonsense" in found.problems[1].text
+    assert [(p.game, p.ply, p.text) for p in found.problems] == [
+        (1, 3, "'Qxf7' is illegal"),
+        (2, 0, "a comment is not closed: it ends with the game"),
+        (3, 0, "not a FEN: 'nonsense'"),
+    ]
+    assert found.passed == {
+        "games with a word that is no move": 1,
+        "tags and comments": 1,
+        "games from a position that cannot be used": 1,
+    }
+
+
+# --- no game is lost without a word: each failed when game files had a reader of their own ----------------------------
+
+
+def count_all(folder: Path, text: str | bytes, **options: Any) -> Evidence:
+    file = folder / "games.pgn"
+    file.write_bytes(text.encode() if isinstance(text, str) else text)
+    after = chess.Board()
+    after.push_san("e4")
+    return count_games([file], {chess.Board().epd(), after.epd()}, **options)
+
+
+def test_a_large_file_without_event_tags_is_counted_whole(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("trapscan.chance.games.PART", 1_000)
+    for tags in ('[White "A"]\n\n', ""):
+        found = count_all(tmp_path, (tags + "1. e4 e5 2. Nf3 *\n\n") * 500)
+        assert (found.games, found.total(chess.Board().epd()), found.problems) == (500, 500, [])
+
+
+def test_a_player_is_found_whose_tag_shares_its_line(tmp_path: Path) -> None:
+    found = count_all(tmp_path, '[White "A"] [Black "B"]\n\n1. e4 e5 *\n', player="A")
+    assert (found.games, found.theirs, found.total(chess.Board().epd())) == (1, 1, 1)
+
+
+@pytest.mark.parametrize("rating", ["²²²", "9" * 5_000, "-5", "?", "", "1500.5"])
+def test_a_rating_that_is_no_number_is_no_rating(tmp_path: Path, rating: str) -> None:
+    found = count_all(tmp_path, f'[WhiteElo "{rating}"]\n\n1. e4 *\n')
+    assert found.total(chess.Board().epd()) == 1 and not found.rated
+
+
+@pytest.mark.parametrize(
+    ("game", "text"),
+    [
+        ('[FEN "8/8/8/8/8/8/8/Q7 w - - 0 1"]\n\n1. Qa2 *', "illegal position: White has no king"),
+        ('[Variant "Atomic"]\n\n1. e4 *', "variant 'atomic' is not supported; trapscan reads standard chess"),
+        ("1. e4 -- 2. d4 *", "a null move is no move of chess"),
+        ("1. e4 blah *", "'blah' is not a move"),
+    ],
+)
+def test_every_game_that_does_not_count_is_named(tmp_path: Path, game: str, text: str) -> None:
+    found = count_all(tmp_path, "1. e4 e5 *\n\n" + (game + "\n\n") * 30)
+    assert (found.games, found.broken, sum(found.passed.values())) == (31, 30, 30)
+    assert {problem.text for problem in found.problems} == {text}
+    assert [problem.game for problem in found.problems] == list(range(2, 22))
+
+
+@pytest.mark.parametrize("pack", [gzip.compress, bz2.compress])
+def test_a_packed_bomb_ends_early_with_a_problem(tmp_path: Path, pack: Callable[[bytes], bytes]) -> None:
+    file = tmp_path / "games.pgn.gz"
+    file.write_bytes(pack(b"1. e4 e5 *\n\n1. d4 {" + b"x" * 100_000_000))
+    found = count_games([file], {chess.Board().epd()})
+    assert (found.games, found.total(chess.Board().epd())) == (2, 2)
+    assert found.problems[-1].text == "it unpacks to more than 200 times its size: the rest is not read"
+
+
+def test_what_is_no_file_is_refused(tmp_path: Path) -> None:
+    pipe = tmp_path / "pipe.pgn"
+    os.mkfifo(pipe)
+    for path in (pipe, tmp_path, Path("/dev/zero")):
+        with pytest.raises(InputError, match=r"directory|no regular file"):
+            count_games([path], {chess.Board().epd()})
 
 
 def test_a_missing_file_is_an_input_error(tmp_path: Path) -> None:

@@ -28,7 +28,7 @@ def test_one_result_a_line_in_order() -> None:
         assert all(len(shares) == 2 for shares in line["moves"].values())
 
 
-@pytest.mark.parametrize("bad", ["1. e4 e4", "8/8/8/8/8/8/8/8 w - - 0 1", "hello"])
+@pytest.mark.parametrize("bad", ["1. e4 e4", "8/8/8/8/8/8/8/8 w - - 0 1", "hello", "e4 e5 --"])
 def test_a_bad_line_is_named(bad: str) -> None:
     with pytest.raises(InputError, match="line 2"):
         boards_from_lines(["e4", bad])

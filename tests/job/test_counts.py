@@ -178,7 +178,7 @@ def test_the_counts_belong_to_the_outcome(counted: Result, plain: Result, places
 def test_two_workers_and_another_order_of_files_give_the_same_bytes(
     counted: Result, places: Path, stockfish: Stockfish, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr("trapscan.chance.games._SPLIT", 3000)
+    monkeypatch.setattr("trapscan.chance.games.PART", 3000)
     fresh = run(places, stockfish, games=[places / "games.pgn"], jobs=2, store=tmp_path / "fresh.db")
     assert fresh.stats.searched_nodes and encode_scan(fresh.scan) == encode_scan(counted.scan)
 
@@ -274,7 +274,7 @@ def test_broken_games_are_problems(places: Path, stockfish: Stockfish, tmp_path:
     file = tmp_path / "games.pgn"
     file.write_text(game_text(SCHOLAR, "A", "B") + '[Event "x"]\n\n1. e4 e5 2. Ke3 *\n\n' + game_text("d4", "A", "B"))
     problems = run(places, stockfish, games=[file]).scan.problems
-    assert [(p.file, p.game, p.ply) for p in problems] == [("games.pgn", 2, 2)] and "Ke3" in problems[0].text
+    assert [(p.file, p.game, p.ply) for p in problems] == [("games.pgn", 2, 3)] and "Ke3" in problems[0].text
 
 
 # --- in words --------------------------------------------------------------------------------------------------------
@@ -321,3 +321,20 @@ def test_the_model_with_counts_is_the_formula() -> None:
         assert replies == blend(free, [{"e7e5": 5.0}, {"e7e5": 5.0} if one_player else {}], k)
     before = chess.Board(BEFORE_NF6)
     assert model.predict([before], levels) == net.predict([before], levels), "elsewhere nothing changes"
+
+
+def test_a_file_of_games_named_twice_is_refused(places: Path, stockfish: Stockfish) -> None:
+    with pytest.raises(InputError, match="given twice"):
+        run(places, stockfish, games=[places / "games.pgn", places / "games.pgn"])
+
+
+def test_problems_beyond_the_first_are_told_by_kind(places: Path, stockfish: Stockfish, tmp_path: Path) -> None:
+    file = tmp_path / "games.pgn"
+    broken = '[Event "x"]\n\n1. e4 e5 2. Ke3 *\n\n' * 25 + '[Variant "Atomic"]\n\n1. e4 *\n\n' * 5
+    file.write_text(game_text(SCHOLAR, "A", "B") + broken)
+    problems = run(places, stockfish, games=[file], beyond=0).scan.problems
+    assert len(problems) == 21
+    assert problems[-1].text == (
+        "10 more problems in the games are not listed; in all 5 games of another variant, "
+        "25 games with a word that is no move"
+    )

@@ -160,7 +160,7 @@ def test_a_variation_in_place_of_the_illegal_move_is_kept(tmp_path: Path) -> Non
         ("1. e4 (1. d4 d5", 2, "a variation is not closed at the end of the game"),
         ("1. e4) e5", 1, "a closing parenthesis without an opening one is passed over"),
         ("(1. d4) 1. e4", 1, "a variation stands before any move that it could replace"),
-        ("1. e4 {open", 0, "a comment is not closed at the end of the file"),
+        ("1. e4 {open", 0, "a comment is not closed: it ends with the game"),
         ("1. e4 $300 e5", 1, "NAG $300 does not exist"),
     ],
 )

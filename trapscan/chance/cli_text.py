@@ -11,10 +11,9 @@ import chess
 
 from trapscan.errors import InputError
 from trapscan.model import Chances
+from trapscan.pgn import line_of_moves
 
 _FEN = re.compile(r"^\s*[pnbrqkPNBRQK1-8]+(/[pnbrqkPNBRQK1-8]+){7}\s+[wb]\s")
-_NUMBER = re.compile(r"^\d+\.*")
-_ENDS = frozenset(("*", "1-0", "0-1", "1/2-1/2"))
 
 
 @dataclass(frozen=True)
@@ -35,7 +34,7 @@ def boards_from_lines(lines: Iterable[str]) -> list[chess.Board]:
         if not text or text.startswith("#"):
             continue
         try:
-            boards.append(_position(text) if _FEN.match(text) else _line(text))
+            boards.append(_position(text) if _FEN.match(text) else line_of_moves(text))
         except ValueError as exc:
             raise InputError(f"line {number}: neither a position nor a line of moves: {exc}") from exc
     return boards
@@ -50,17 +49,6 @@ def _position(text: str) -> chess.Board:
         board.set_epd(text)
     if not board.is_valid():
         raise ValueError("the position is not legal")
-    return board
-
-
-def _line(text: str) -> chess.Board:
-    board = chess.Board()
-    for token in text.split():
-        san = token if token in _ENDS or token.startswith("0-0") else _NUMBER.sub("", token)
-        if san in _ENDS:
-            break
-        if san.strip("."):
-            board.push_san(san)
     return board
 
 

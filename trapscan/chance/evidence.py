@@ -33,8 +33,8 @@ class Evidence:
     """Counts by place and move (UCI). A place is a position (its EPD), or what stands after a move there: EPD, space,
     move (see `answers_to`). `rated` holds them by the mover's rating in steps of 100.
 
-    `games` were read, `theirs` of them had the player asked for, `broken` broke off, `unread` of these at once;
-    `problems` tells of the first of them.
+    `games` were read, `theirs` of them had the player asked for, `broken` broke off, `unread` of these at once.
+    `passed` counts what is wrong by its kind, `problems` tells of the first.
     """
 
     counts: dict[str, Counter[str]] = field(default_factory=dict)
@@ -43,6 +43,7 @@ class Evidence:
     theirs: int = 0
     unread: int = 0
     broken: int = 0
+    passed: Counter[str] = field(default_factory=Counter)
     problems: list[Problem] = field(default_factory=list)
 
     def add(self, place: str, move: str, weight: int = 1, rating: int | None = None) -> None:
@@ -71,6 +72,7 @@ class Evidence:
         self.theirs += other.theirs
         self.unread += other.unread
         self.broken += other.broken
+        self.passed.update(other.passed)
 
     def total(self, place: str) -> int:
         """Times the position occurred."""

@@ -2,45 +2,41 @@
 
 from __future__ import annotations
 
-import bz2
-import gzip
-import re
-import zlib
-from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterable, Sequence
 from functools import partial
 from pathlib import Path
-from typing import IO
 
 import chess
 import chess.polyglot
 import msgspec
 
+from trapscan import pgn
 from trapscan.chance.evidence import PROBLEMS_KEPT, Evidence, answers_to
 from trapscan.chance.wanted import Wanted, wanted_positions
 from trapscan.contract import Problem
 from trapscan.errors import InputError
+from trapscan.pgn.moves import play
+from trapscan.pgn.start import OtherVariant, Refused, start_of
+from trapscan.pgn.words import MOVE, NOTHING, Word, parse_move, read_word, why_no_move, why_no_word
 
-_TAG = re.compile(r'\[(\w+)\s+"((?:[^"\\]|\\.)*)"\s*\]')
-_TOKEN = re.compile(r"\{[^}]*(?:\}|\Z)|;[^\n]*|\(|\)|\$\d+|[^\s(){};]+")
-_NUMBER = re.compile(r"^\d+\.*")
-_RESULTS = frozenset(("1-0", "0-1", "1/2-1/2", "*"))
 NODES_KEPT = 50_000
 """Positions a worker keeps so that equal beginnings are parsed once (about 2 KB each)."""
 
-_SPLIT = 1 << 22
+NAMES_KEPT = 500_000
+"""Words that it remembers of them: a move is kept when it is played for the second time, and found again however it
+is written."""
+
+PART = 1 << 22
 """Bytes of a plain PGN one worker reads at a time."""
 
-_TELL_EVERY = 500
-"""Games between two reports of progress inside a piece."""
+TELL_EVERY = 1 << 20
+"""Bytes between two reports of progress inside a part."""
 
 Tell = Callable[[int], object]
 """Told of progress: so many more bytes of the files are done."""
 
-Piece = tuple[Path, int, int]
-"""A file, and the bytes from here to there (0: to the end)."""
-
-Spread = Callable[[Callable[[Piece], Evidence], Sequence[Piece]], Iterable[Evidence]]
-"""Applies a function to every piece, in other processes, say: the results in the order of the pieces."""
+Spread = Callable[[Callable[[pgn.Part], Evidence], Sequence[pgn.Part]], Iterable[Evidence]]
+"""Applies a function to every part, in other processes, say: the results in the order of the parts."""
 
 
 def count_games(
@@ -62,7 +58,7 @@ def count_games(
     same result. Raises InputError on a file that cannot be read or holds no games, and where no game has the player.
     """
     wanted = frozenset(positions)
-    work: list[Piece] = []
+    work: list[pgn.Part] = []
     result = Evidence()
     for path in files:
         if path.suffix.lower() == ".bin":
@@ -72,9 +68,9 @@ def count_games(
             if tell is not None:
                 tell(path.stat().st_size)
         else:
-            work += _pieces(path)
+            work += pgn.parts_of(path, PART)
     by_file: dict[Path, Evidence] = {}
-    count = partial(_count_piece, wanted=wanted, player=player, answers=answers, max_ply=max_ply)
+    count = partial(_count_part, wanted=wanted, player=player, answers=answers, max_ply=max_ply)
     if len(work) < 2 or spread is map:
         parts: Iterable[Evidence] = map(partial(count, tell=tell), work)
     else:
@@ -96,26 +92,8 @@ def count_games(
     return result
 
 
-def _pieces(path: Path) -> list[Piece]:
-    """A plain file in byte ranges; a compressed one whole (end 0: to the end)."""
-    try:
-        size = path.stat().st_size
-        with path.open("rb"):
-            pass
-    except OSError as exc:
-        raise InputError(f"cannot read the games in '{path.name}': {exc.strerror}") from exc
-    if path.suffix.lower() in (".gz", ".bz2"):
-        return [(path, 0, 0)]
-    return [(path, at, min(at + _SPLIT, size)) for at in range(0, max(size, 1), _SPLIT)]
-
-
-def _unpacked(path: Path, raw: IO[bytes]) -> IO[bytes]:
-    suffix = path.suffix.lower()
-    return gzip.GzipFile(fileobj=raw) if suffix == ".gz" else bz2.BZ2File(raw) if suffix == ".bz2" else raw  # type: ignore[return-value]
-
-
-def _count_piece(
-    piece: Piece,
+def _count_part(
+    part: pgn.Part,
     *,
     wanted: frozenset[str],
     player: str | None,
@@ -123,189 +101,178 @@ def _count_piece(
     max_ply: int,
     tell: Tell | None = None,
 ) -> Evidence:
-    path, start, end = piece
-    counter = _Counter(wanted_positions(wanted), player.casefold().strip() if player else None, answers, max_ply)
-    result = counter.result
-    told = 0
+    counter = _Counter(part[0].name, wanted_positions(wanted), player, answers, max_ply)
+    scanner = pgn.Scanner(counter)
+    done = 0
+
+    def told(size: int) -> None:
+        nonlocal done
+        done += size
+        if tell is not None and done >= TELL_EVERY:
+            tell(done)
+            done = 0
+
     try:
-        with path.open("rb") as raw:
-            for tags, text in _games(_unpacked(path, raw), start, end):
-                problem = counter.game(tags, text)
-                if problem is not None:
-                    ply, what = problem
-                    result.broken += 1
-                    result.unread += ply == 0
-                    if len(result.problems) < PROBLEMS_KEPT:
-                        result.problems.append(Problem(file=path.name, game=result.games, ply=ply, text=what))
-                if tell is not None and not end and result.games % _TELL_EVERY == 0:
-                    here = raw.tell()
-                    tell(here - told)
-                    told = here
-            if tell is not None and not end:
-                tell(raw.tell() - told)
-    except (OSError, EOFError, zlib.error) as exc:
-        raise InputError(f"cannot read the games in '{path.name}': {getattr(exc, 'strerror', None) or exc}") from exc
-    return result
-
-
-def _games(file: IO[bytes], start: int, end: int) -> Iterator[tuple[dict[str, str], str]]:
-    """Tags and move text of the games whose first tag line begins in [start, end); end 0: all of the file."""
-    if start:
-        file.seek(start - 1)
-        file.readline()  # the line that straddles the border belongs to the piece before
-    tags: dict[str, str] = {}
-    text: list[str] = []
-    in_tags = False
-    skipping = start > 0  # moves of a game that began in the piece before
-    at = file.tell() if start else 0
-    inside = False  # a comment that runs over lines may hold anything, tags too
-    blank = True
-    for raw in file:
-        here = at
-        at += len(raw)
-        if raw[:1] == b"[" and (not inside or (blank and _starts_game(raw))):
-            inside = blank = False
-            if not in_tags:
-                if tags and not skipping:
-                    yield tags, "".join(text)
-                if end and here >= end:
-                    return
-                if skipping and not _starts_game(raw):
-                    continue  # the border fell inside a game's tags: the piece before has it
-                tags, text, in_tags, skipping = {}, [], True, False
-            if match := _TAG.match(_decoded(raw)):
-                tags[match[1]] = match[2]
-        elif not raw.strip():
-            blank = True
-        elif not skipping:
-            if not tags and not in_tags:
-                tags = {"Event": "?"}
-            in_tags = blank = False
-            line = _decoded(raw)
-            text.append(line)
-            inside = _inside_comment(line, inside)
-    if tags and not skipping:
-        yield tags, "".join(text)
-
-
-def _inside_comment(line: str, inside: bool) -> bool:
-    """Whether a brace comment is open at the end of the line; braces do not nest."""
-    at = 0
-    while True:
-        found = line.find("}" if inside else "{", at)
-        if found < 0:
-            return inside
-        if not inside and 0 <= line.find(";", at) < found:
-            return False
-        at, inside = found + 1, not inside
-
-
-def _starts_game(raw: bytes) -> bool:
-    return raw.startswith(b"[Event ")
-
-
-def _decoded(raw: bytes) -> str:
-    try:
-        return raw.decode("utf-8")
-    except UnicodeDecodeError:
-        return raw.decode("latin-1")
+        scanner.read(pgn.blocks(part, None if part[2] else told))
+    except pgn.UnpacksTooFar as exc:
+        scanner.close()
+        counter.passed_over(str(exc))
+    if tell is not None and done:
+        tell(done)
+    return counter.result
 
 
 class _Node:
-    """A position that games share, with what became of each move text there: equal beginnings are parsed once."""
+    """A position, with what became of each word there. A `kept` node is one that games share; any other belongs to
+    the game being read, and its board moves on with it."""
 
-    __slots__ = ("alive", "board", "epd", "moves")
+    __slots__ = ("alive", "board", "epd", "kept", "moves", "once")
 
-    def __init__(self, board: chess.Board, wanted: Wanted) -> None:
-        self.board, self.epd, self.alive = board, wanted.epd(board), wanted.may_come(board)
-        self.moves: dict[str, tuple[str, _Node]] = {}
+    def __init__(self, board: chess.Board, wanted: Wanted, *, kept: bool) -> None:
+        self.board, self.epd, self.alive, self.kept = board, wanted.epd(board), wanted.may_come(board), kept
+        self.moves: dict[bytes, tuple[str, _Node]] = {}
+        self.once: set[str] = set()
 
 
 class _Counter:
-    """Reads games one by one into `result`."""
+    """Counts games one by one into `result`: a `pgn.Sink`."""
 
-    def __init__(self, wanted: Wanted, player: str | None, answers: bool, max_ply: int) -> None:
-        self.result, self._wanted, self._player = Evidence(), wanted, player
+    exact = False
+
+    def __init__(self, name: str, wanted: Wanted, player: str | None, answers: bool, max_ply: int) -> None:
+        self.result, self._name, self._wanted = Evidence(), name, wanted
+        self._player = player.casefold().strip() if player else None
         self._answers, self._max_ply = answers, max_ply
-        self._start = _Node(chess.Board(), wanted)
-        self._room = NODES_KEPT
+        self._start = self._node = _Node(chess.Board(), wanted, kept=True)
+        self._nodes_left, self._names_left = NODES_KEPT, NAMES_KEPT
+        self._begun = False
+        self._over = True  # nothing more of this game counts
+        self._depth = self._ply = 0  # open variations; plies of the main line
+        self._before = ""  # the place of the answer to the last move, where it was played in a wanted position
+        self._white = True  # whose move it is
+        self._theirs = (True, True)  # whether Black's moves count, and White's
+        self._ratings: tuple[int | None, int | None] = (None, None)
 
-    def game(self, tags: Mapping[str, str], text: str) -> tuple[int, str] | None:
-        """Counts one game; what is wrong with it, if anything, and after which ply."""
+    def begin(self, tags: pgn.Tags) -> None:
+        """See Sink."""
         self.result.games += 1
-        theirs = [self._is_player(tags.get("Black", "")), self._is_player(tags.get("White", ""))]
-        if not any(theirs):
-            return None
+        self._begun = self._over = True
+        values = pgn.tag_values(tags)
+        if self._player is not None:
+            self._theirs = (self._is_player(values.get("Black", "")), self._is_player(values.get("White", "")))
+            if not any(self._theirs):
+                return
         self.result.theirs += 1
-        ratings = [_rating(tags.get("BlackElo")), _rating(tags.get("WhiteElo"))]
-        if tags.get("Variant", "Standard").casefold() not in ("standard", "from position", "chess"):
-            return 0, f"variant {tags['Variant']!r} is not read"
-        node = self._start
-        if "FEN" in tags:
-            try:
-                node = _Node(chess.Board(tags["FEN"]), self._wanted)
-            except ValueError:
-                return 0, f"unusable start position {tags['FEN']!r}"
-        turn, before = node.board.turn, ""
-        for ply, san in enumerate(_sans(text)):
-            if not (node.alive or before) or ply >= self._max_ply:
-                return None
-            known = node.moves.get(san)
-            if known is None:
-                try:
-                    known = self._step(node, san)
-                except ValueError:
-                    return ply, f"'{san[:12]}' is no legal move at ply {ply + 1}"
-            uci, after = known
-            if theirs[turn]:
-                for place in (node.epd, before):
-                    if place:
-                        self.result.add(place, uci, 1, ratings[turn])
-            before = answers_to(node.epd, uci) if node.epd and self._answers else ""
-            node, turn = after, not turn
-        return None
+        self._ratings = (_rating(values.get("BlackElo", "")), _rating(values.get("WhiteElo", "")))
+        self._ply = 0
+        try:
+            fen = start_of(values.get("FEN", ""), values.get("Variant", ""), _unheard)
+        except OtherVariant as exc:
+            self._break("games of another variant", str(exc))
+        except Refused as exc:
+            self._break("games from a position that cannot be used", str(exc))
+        else:
+            plain = fen == chess.STARTING_FEN
+            self._node = self._start if plain else _Node(chess.Board(fen), self._wanted, kept=False)
+            self._over, self._depth, self._before, self._white = False, 0, "", self._node.board.turn
 
-    def _step(self, node: _Node, san: str) -> tuple[str, _Node]:
-        move = node.board.parse_san(san)
-        if not move:
-            raise ValueError("null move")
-        board = node.board.copy(stack=False)
-        board.push(move)
-        board.clear_stack()
-        out = move.uci(), _Node(board, self._wanted)
-        if self._room > 0:
-            self._room -= 1
-            node.moves[san] = out
-        return out
+    def take(self, tokens: list[bytes], starts: list[int]) -> None:
+        """See Sink."""
+        if self._over:
+            return
+        node, depth, answers, add = self._node, self._depth, self._answers, self.result.add
+        for token in tokens:
+            if depth or token == b"(":
+                depth += (token == b"(") - (token == b")")
+                continue
+            step = node.moves.get(token)
+            if step is None:
+                if token[0] in b"{;$)":
+                    continue
+                word = read_word(token)
+                if word.kind == NOTHING:
+                    continue
+                if not (node.alive or self._before) or self._ply >= self._max_ply:
+                    self._over = True
+                    return
+                step = self._step(node, token, word)
+                if step is None:
+                    return
+            elif not (node.alive or self._before) or self._ply >= self._max_ply:
+                self._over = True
+                return
+            uci, after = step
+            if self._theirs[self._white]:
+                if node.epd:
+                    add(node.epd, uci, 1, self._ratings[self._white])
+                if self._before:
+                    add(self._before, uci, 1, self._ratings[self._white])
+            self._before = answers_to(node.epd, uci) if node.epd and answers else ""
+            node, self._white = after, not self._white
+            self._ply += 1
+        self._node, self._depth = node, depth
+
+    def end(self) -> None:
+        """See Sink."""
+        self._begun, self._over = False, True
+
+    def passed_over(self, text: str) -> None:
+        """See Sink."""
+        self._problem("tags and comments", text, self.result.games + (not self._begun), 0)
+
+    def _step(self, node: _Node, token: bytes, word: Word) -> tuple[str, _Node] | None:
+        """The move that a word means, and where it leads; None where it means none: the game breaks off."""
+        text, board = word.text, node.board
+        name = text.encode()
+        known = node.moves.get(name)
+        if known is None:
+            if word.kind != MOVE:
+                self._break("games with a word that is no move", why_no_word(word, token), self._ply + 1)
+                return None
+            try:
+                move = parse_move(board, text)
+            except ValueError as exc:
+                self._break("games with a word that is no move", why_no_move(text, board, exc), self._ply + 1)
+                return None
+            keep = text in node.once and self._nodes_left > 0
+            if node.kept:
+                board = board.copy(stack=False)
+                if text not in node.once and self._names_left > 0:
+                    node.once.add(text)
+                    self._names_left -= 1
+            uci = move.uci()
+            play(board, move)
+            known = uci, _Node(board, self._wanted, kept=keep)
+            if not keep:
+                return known
+            self._nodes_left -= 1
+            node.moves[name] = known
+        if name != token and self._names_left > 0:
+            node.moves[token] = known
+            self._names_left -= 1
+        return known
+
+    def _break(self, kind: str, text: str, ply: int = 0) -> None:
+        self._over = True
+        self.result.broken += 1
+        self.result.unread += not self._ply
+        self._problem(kind, text, self.result.games, ply)
+
+    def _problem(self, kind: str, text: str, game: int, ply: int) -> None:
+        self.result.passed[kind] += 1
+        if len(self.result.problems) < PROBLEMS_KEPT:
+            self.result.problems.append(Problem(file=self._name, game=game, ply=ply, text=text))
 
     def _is_player(self, name: str) -> bool:
-        return self._player is None or name.casefold().strip() == self._player
+        return name.casefold().strip() == self._player
 
 
-def _sans(text: str) -> Iterator[str]:
-    """The moves of the main line, without numbers, comments, variations and marks."""
-    depth = 0
-    for match in _TOKEN.finditer(text):
-        token = match[0]
-        first = token[0]
-        if first == "(":
-            depth += 1
-        elif first == ")":
-            depth = max(0, depth - 1)
-        elif depth or first in "{;$%":
-            continue
-        elif token in _RESULTS:
-            return
-        else:
-            if first.isdigit() and not token.startswith("0-0"):
-                token = _NUMBER.sub("", token)
-            token = token.rstrip("!?").lstrip(".")
-            if token:
-                yield token.replace("0-0-0", "O-O-O").replace("0-0", "O-O") if token[0] == "0" else token
+def _unheard(text: str) -> None:
+    """What is put right in a start position is told where a repertoire is read; a game counts all the same."""
 
 
-def _rating(text: str | None) -> int | None:
-    return int(text) if text and text.isdigit() and 100 <= int(text) <= 3500 else None
+def _rating(text: str) -> int | None:
+    return int(text) if text.isdecimal() and len(text) <= 4 and 100 <= int(text) <= 3500 else None
 
 
 def _count_book(path: Path, wanted: frozenset[str], answers: bool) -> Evidence:

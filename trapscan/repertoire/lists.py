@@ -6,9 +6,11 @@ import re
 
 import chess
 
-from trapscan.repertoire.collect import Collector, LimitReached, Refused, printable, start_position
-from trapscan.repertoire.movetext import RESULTS, TOKEN, Movetext
-from trapscan.repertoire.text import decode
+from trapscan.pgn import TOKEN, decode, printable
+from trapscan.pgn.start import Refused, start_position
+from trapscan.pgn.words import RESULTS
+from trapscan.repertoire.collect import Collector, LimitReached
+from trapscan.repertoire.movetext import Movetext
 
 PLACEMENT = re.compile(rb"\s*([1-8pnbrqkPNBRQK]{1,8}/){7}[1-8pnbrqkPNBRQK]{1,8}\s+[wb]\s")
 MAX_LINE = 10_000
@@ -42,7 +44,7 @@ def read_epd(data: bytes, collector: Collector) -> None:
         halfmoves = _counter(told.get("hmvc", ""), halfmoves)
         fullmove = max(1, _counter(told.get("fmvn", ""), fullmove))
         try:
-            fen = start_position(f"{' '.join(fields[:4])} {halfmoves} {fullmove}", collector)
+            fen = start_position(f"{' '.join(fields[:4])} {halfmoves} {fullmove}", collector.problem)
         except Refused as exc:
             collector.problem(str(exc))
             continue
@@ -74,23 +76,9 @@ def read_san_lines(data: bytes, collector: Collector) -> None:
 
 
 def _feed_line(raw: bytes, game: Movetext) -> None:
-    position = 0
-    while token := TOKEN.search(raw, position):
-        position = token.end()
-        word = token[0]
-        if word == b"(":
-            game.open()
-        elif word == b")":
-            game.close()
-        elif word == b"{" or word == b";":
-            end = raw.find(b"}", position) if word == b"{" else len(raw)
-            end = len(raw) if end < 0 else end
-            game.comment(raw[position:end])
-            position = end + 1
-        elif word[:1] == b"$":
-            game.nag(int(word[1:8] or b"0"))
-        elif word not in RESULTS:
-            game.word(word)
+    for token in TOKEN.findall(raw):
+        if token not in RESULTS:
+            game.take(token)
 
 
 def _close(game: Movetext, collector: Collector) -> None:

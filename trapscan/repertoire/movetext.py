@@ -1,42 +1,20 @@
-"""Movetext: the moves, variations, comments and NAGs of one game, token by token, without recursion.
-
-python-chess reads the moves (SAN) and knows their legality; the scanning is our own, because its PGN reader copies the
-board with its whole history at each variation (quadratic in the depth of nesting), drops words that it does not
-understand without a sign, and takes an empty line for the end of a game.
-"""
+"""Movetext: the moves, variations, comments and NAGs of one game, token by token, without recursion."""
 
 from __future__ import annotations
 
-import re
+from trapscan.pgn import words
+from trapscan.pgn.text import decode
+from trapscan.repertoire.collect import MAX_COMMENT, MAX_PLY, Collector
 
-import chess
-
-from trapscan.repertoire.collect import MAX_COMMENT, MAX_PLY, Collector, printable
-from trapscan.repertoire.text import decode, plain_word
-
-TOKEN = re.compile(rb"[({;\[]|\)|\}|\]|\$[0-9]*|[^\s(){}\[\];$]+")
-TAG = re.compile(rb"\[\s*([A-Za-z0-9][A-Za-z0-9_+#=:-]{0,254})\s+\"")
-RESULTS = frozenset({b"1-0", b"0-1", b"1/2-1/2", b"*", b"1/2"})
-MAX_WORD = 24
 MAX_NAG = 255
-
-_NUMBERED = re.compile(rb"(\d{1,6})(\.*)(.*)", re.DOTALL)
-_ATTACHED_NAGS = {b"!": 1, b"?": 2, b"!!": 3, b"??": 4, b"!?": 5, b"?!": 6}
-_SUFFIX = re.compile(rb"[!?]+$")
-# Signs that people write between moves without meaning a move; trade signs, common practice
-_SIGNS = re.compile(rb"(?:[-+=/~#!?]+|e\.p\.?|ep|N|D|ch|dbl|mate)$")
-_FOREIGN = re.compile(rb"[A-Z][a-h1-8]{0,2}[x:]?[a-h][1-8]")
-_UCI = re.compile(rb"[a-h][1-8][a-h][1-8][nbrq]?$")
-_NULL_MOVES = frozenset({b"--", b"Z0", b"0000", b"@@@@", b"null"})
 
 
 class Movetext:
-    """The state while one game is read. `feed_*` methods take the tokens in order; `finish` closes the game."""
+    """The state while one game is read: `take` gets the tokens in order, `finish` closes the game."""
 
     def __init__(self, collector: Collector, start_fen: str) -> None:
         self.collector = collector
         self.root = collector.begin_game(start_fen)
-        self.first_number = collector.walker.board.fullmove_number
         self._node = self.root
         self._broken = False  # the line being read cannot go on: what follows it is passed over
         self._fresh_break = False  # ... and its wrong move was the last thing read: a variation may replace it
@@ -51,10 +29,21 @@ class Movetext:
         """How many variations are open."""
         return len(self._levels) + self._skipped_levels
 
-    @property
-    def moved(self) -> bool:
-        """Whether the main line has left the start position or broken off."""
-        return self._node != self.root or self._broken
+    def take(self, token: bytes) -> None:
+        """One token, as trapscan.pgn cuts them."""
+        first = token[0]
+        if first == 0x28:  # (
+            self.open()
+        elif first == 0x29:  # )
+            self.close()
+        elif first == 0x7B:  # {
+            self.comment(token[1:-1] if token[-1] == 0x7D else token[1:])
+        elif first == 0x3B:  # ;
+            self.comment(token[1:])
+        elif first == 0x24:  # $
+            self.nag(int(token[1:8] or b"0"))
+        else:
+            self.word(token)
 
     def open(self) -> None:
         """An opening parenthesis: the moves that follow replace the last one."""
@@ -110,40 +99,20 @@ class Movetext:
         if number not in have:
             self.collector.forest.nags[self._node] = (*have, number)
 
-    def word(self, word: bytes) -> None:
+    def word(self, raw: bytes) -> None:
         """A move, with or without its number and signs. Everything else breaks the line off, and is reported."""
         if self._skipped_levels or (self._broken and not self._fresh_break):
             return
-        if word in RESULTS:
-            return  # inside a variation
-        if len(word) > MAX_WORD:
-            self._break(f"{printable(word[:80].decode('latin-1'), 20)} is not a move")
-            return
-        if not word.isascii():
-            word = plain_word(word)
-        if word[:1].isdigit() and word[:3] not in (b"0-0", b"000"):
-            numbered = _NUMBERED.match(word)
-            if numbered and (numbered[2] or not numbered[3]):
-                word = numbered[3]
-        word = word.lstrip(b".")
-        if not word:
-            return
-        nags: tuple[int, ...] = ()
-        if word[-1:] in b"!?":
-            suffix = _SUFFIX.search(word)
-            assert suffix
-            nags = (_ATTACHED_NAGS.get(suffix[0], 0),)
-            word = word[: suffix.start()]
-        if word in _NULL_MOVES:
-            self._break("a null move is no move of chess")
-        elif word and not _SIGNS.match(word):
+        word = words.read_word(raw)
+        if word.kind == words.MOVE:
             if self._broken:
                 self._fresh_break = False
                 return
-            self._move(word)
-        for number in nags:
-            if number and not self._broken:
-                self.nag(number)
+            self._move(word.text)
+        elif word.kind != words.NOTHING:
+            self._break(words.why_no_word(word, raw))
+        if word.nag and not self._broken:
+            self.nag(word.nag)
 
     def finish(self) -> None:
         """The game's text is over."""
@@ -151,7 +120,7 @@ class Movetext:
             what = "a variation is" if self.depth == 1 else f"{self.depth:,} variations are"
             self.collector.problem(f"{what} not closed at the end of the game", ply=self._ply())
 
-    def _move(self, word: bytes) -> None:
+    def _move(self, text: str) -> None:
         ply = self._ply()
         if ply >= MAX_PLY:
             if not self._long:
@@ -160,9 +129,9 @@ class Movetext:
             return
         board = self.collector.walker.go(self._node)
         try:
-            move = parse_move(board, word)
+            move = words.parse_move(board, text)
         except ValueError as exc:
-            self._break(_what_is_wrong(word, board, exc))
+            self._break(words.why_no_move(text, board, exc))
             return
         self._node = self.collector.add_move(self._node, move)
         if self._intro:
@@ -188,37 +157,6 @@ class Movetext:
             return self.root
         node, broken = self._levels[-1]
         return node if broken else self.collector.forest.parents[node]
-
-
-def parse_move(board: chess.Board, word: bytes) -> chess.Move:
-    """A move in SAN (also long, also with zeros for castling), or in UCI. Raises ValueError."""
-    text = word.decode("latin-1").replace("0", "O") if word[:2] == b"0-" else word.decode("latin-1")
-    try:
-        return board.parse_san(text)
-    except ValueError:
-        if _UCI.match(word):
-            return board.parse_uci(text)
-        raise
-
-
-def _what_is_wrong(word: bytes, board: chess.Board, exc: ValueError) -> str:
-    shown = printable(word.decode("latin-1"), 20)
-    last = f" after {_last_move(board)}" if board.move_stack else ""
-    kind = str(exc).partition(" ")[0]
-    if kind == "ambiguous":
-        return f"{shown} is ambiguous{last}: two pieces could make it"
-    if kind == "illegal":
-        return f"{shown} is illegal{last}"
-    hint = " (piece letters must be English: K Q R B N)" if _FOREIGN.match(word) else ""
-    return f"{shown} is not a move{hint}"
-
-
-def _last_move(board: chess.Board) -> str:
-    move = board.pop()
-    dots = "." if board.turn == chess.WHITE else "..."
-    text = f"{board.fullmove_number}{dots}{board.san(move)}"
-    board.push(move)
-    return text
 
 
 def _join(first: str, second: str) -> str:

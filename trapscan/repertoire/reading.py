@@ -8,16 +8,15 @@ from collections.abc import Callable, Sequence
 from pathlib import Path
 
 from trapscan.contract import InputFile
-from trapscan.errors import RepertoireError
+from trapscan.errors import InputError, RepertoireError
 from trapscan.movetree import Repertoire
+from trapscan.pgn import TAG, normalize, read_all
 from trapscan.repertoire.collect import MAX_FILE_BYTES, Collector, LimitReached, nothing_in
 from trapscan.repertoire.lists import PLACEMENT, read_epd, read_san_lines
-from trapscan.repertoire.movetext import TAG
 from trapscan.repertoire.pgn import PgnReader
-from trapscan.repertoire.text import normalize
 
-_TAG_LINE = re.compile(rb"^\s{0,20}" + TAG.pattern, re.MULTILINE)
-_FIRST_LINE = re.compile(rb"(?m)^[^\S\n]*+(?![%;#]|//)\S[^\n]{0,200}")
+_TAG_LINE = re.compile(rb"(?:\A|[\r\n])[ \t]{0,20}" + TAG.pattern)
+_FIRST_LINE = re.compile(rb"(?:\A|[\r\n])[^\S\r\n]*+(?![%;#]|//)(\S[^\r\n]{0,200})")
 
 
 def read_files(paths: Sequence[Path]) -> Repertoire:
@@ -33,15 +32,15 @@ def read_files(paths: Sequence[Path]) -> Repertoire:
     files = []
     full = False
     for path in map(Path, paths):
-        data = _read_bytes(path)
-        files.append(InputFile(name=path.name, sha256=hashlib.sha256(data).hexdigest()))
+        raw, data = _read_bytes(path)
+        files.append(InputFile(name=path.name, sha256=hashlib.sha256(raw).hexdigest()))
         collector.open_file(path.name)
         if full:
             collector.problem("not read: the files before it have reached the limit")
             continue
         try:
             data = normalize(data)
-            reader_for(path.suffix, data)(data, collector)
+            reader_for(path, data)(data, collector)
         except LimitReached as exc:
             collector.problem(str(exc))
             full = True
@@ -51,33 +50,32 @@ def read_files(paths: Sequence[Path]) -> Repertoire:
     return Repertoire(tuple(files), tuple(collector.games), collector.forest, tuple(collector.problems))
 
 
-def reader_for(suffix: str, data: bytes) -> Callable[[bytes, Collector], None]:
+def reader_for(path: Path, data: bytes) -> Callable[[bytes, Collector], None]:
     """The reader for a file's content; its suffix decides only where the content leaves it open."""
     head = data[:65_536]
+    suffix = (Path(path.stem) if path.suffix.lower() in (".gz", ".bz2") else path).suffix.lower()
     first = _FIRST_LINE.search(head)
-    if first and PLACEMENT.match(first[0] + b" "):
+    if first and PLACEMENT.match(first[1] + b" "):
         return read_epd
-    if suffix.lower() == ".pgn" or _TAG_LINE.search(head):
+    if suffix == ".pgn" or _TAG_LINE.search(head):
         return _read_pgn
-    if suffix.lower() in (".epd", ".fen"):
+    if suffix in (".epd", ".fen"):
         return read_epd
     return read_san_lines
 
 
 def _read_pgn(data: bytes, collector: Collector) -> None:
-    PgnReader(data, collector).read()
+    PgnReader(collector).read(data)
 
 
-def _read_bytes(path: Path) -> bytes:
+def _read_bytes(path: Path) -> tuple[bytes, bytes]:
+    """The file as it is, and unpacked."""
     try:
-        with path.open("rb") as file:
-            data = file.read(MAX_FILE_BYTES + 1)
-    except OSError as exc:
-        raise RepertoireError(f"cannot read '{path.name}': {exc.strerror or exc}") from exc
-    except ValueError as exc:  # a name with a NUL character
-        raise RepertoireError(f"cannot read {str(path)!r}: {exc}") from exc
-    if len(data) > MAX_FILE_BYTES:
+        raw, data = read_all(path, MAX_FILE_BYTES)
+    except InputError as exc:
+        raise RepertoireError(str(exc)) from exc
+    if max(len(raw), len(data)) > MAX_FILE_BYTES:
         raise RepertoireError(f"'{path.name}' is larger than {MAX_FILE_BYTES // 1024**2} MiB: split it")
     if not data.strip():
         raise RepertoireError(f"'{path.name}' is empty")
-    return data
+    return raw, data

@@ -2,18 +2,16 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Iterator
 from dataclasses import dataclass, field
 
 import chess
 
+from trapscan import pgn
 from trapscan.contract import MoveTree, Scan
 
 MAX_MOVES = 1_000_000
 """More moves than the readers of repertoires take: a larger tree is none of ours."""
-
-_WORD = re.compile(r"[()]|[^\s()]+")
 
 
 @dataclass(slots=True)
@@ -82,15 +80,14 @@ def _read(tree: MoveTree, lines: Lines) -> Iterator[str]:
     yield board.epd()
     variations: list[tuple[int, chess.Move]] = []
     depth: list[int] = []
-    for found in _WORD.finditer(tree.moves):
-        word = found[0]
-        if word == "(":
+    for token in pgn.TOKEN.findall(tree.moves.encode()):
+        if token == b"(":
             if lines.parents[node] < 0 or (depth and len(board.move_stack) <= depth[-1]):
                 raise ValueError("a variation in the tree without a move before it")
             variations.append((node, board.pop()))
             depth.append(len(board.move_stack))
             node = lines.parents[node]
-        elif word == ")":
+        elif token == b")":
             if not variations:
                 raise ValueError("a bracket in the tree that closes nothing")
             node, move = variations.pop()
@@ -101,7 +98,7 @@ def _read(tree: MoveTree, lines: Lines) -> Iterator[str]:
         else:
             if len(lines.parents) > MAX_MOVES:
                 raise ValueError(f"a tree of more than {MAX_MOVES:,} moves")
-            move = board.parse_san(word)
+            move = pgn.parse_move(board, token.decode())
             node = lines.add(node, board.san(move), move.uci())
             board.push(move)
             yield board.epd()

@@ -19,13 +19,15 @@ _TYPED = {
 }
 
 
+UTF_16 = ((codecs.BOM_UTF16_LE, "utf-16-le"), (codecs.BOM_UTF16_BE, "utf-16-be"))
+
+
 def normalize(data: bytes) -> bytes:
-    """Without byte-order mark; UTF-16 turned into UTF-8, single carriage returns into line feeds."""
-    for mark, name in ((codecs.BOM_UTF16_LE, "utf-16-le"), (codecs.BOM_UTF16_BE, "utf-16-be")):
+    """Without byte-order mark; UTF-16 turned into UTF-8. Line ends stay as they are: LF, CR LF and CR all end one."""
+    for mark, name in UTF_16:
         if data.startswith(mark):
             return data[2:].decode(name, errors="replace").encode()
-    data = data.removeprefix(codecs.BOM_UTF8)
-    return data if b"\n" in data else data.replace(b"\r", b"\n")
+    return data.removeprefix(codecs.BOM_UTF8)
 
 
 def decode(raw: bytes) -> str:
@@ -44,3 +46,9 @@ def plain_word(word: bytes) -> bytes:
         for fancy, ascii_ in table.items():
             word = word.replace(fancy, ascii_)
     return word
+
+
+def printable(text: str, limit: int = 40) -> str:
+    """A piece of input as it may stand in a one-line message: cut, quoted, nothing unprintable."""
+    cut = text[:limit] + ("..." if len(text) > limit else "")
+    return "'" + "".join(c if c.isprintable() else "?" for c in cut) + "'"
