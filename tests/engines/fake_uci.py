@@ -145,6 +145,15 @@ def go(words: list[str]) -> None:
         say(GOOD[0])
         raw(b"info string " + b"x" * 10_000_000 + b"\n")
         say(GOOD[1])
+    while fault == "flood-bytes":
+        raw(b"x" * 65536)
+    while fault == "flood-lines":
+        raw(b"info string nothing to say\n" * 4096)
+    if fault == "huge-numbers":
+        for number in (10**30, -(10**30)):
+            say(f"info depth {number} multipv 1 score cp {number} nodes {number} nps {number} time {number} pv e2e4")
+        say("info depth 999999999 score cp 999999999 nodes 999999999999999999 pv e2e4")
+        say(f"info nodes {10**30}")
     if fault == "garbage":
         raw(b"\xff\xfe\x00\x80 \xc3\x28 info depth\n\n\n   \ninfo\ninfo score\nbestmov\n\x00\n")
         for line in GOOD:
@@ -152,6 +161,9 @@ def go(words: list[str]) -> None:
         raw(b"info depth 3 string \xe9\xff score cp 5\n")
     if fault == "stderr":
         os.write(2, b"noise " * 200_000)
+    if fault == "huge-numbers":
+        say(BEST)
+        return
     for line in SEARCHES.get(fault, SEARCHES["good"]):
         say(line)
 
@@ -178,6 +190,8 @@ def main() -> None:
             say("option name Blind type check default false")
             say("option name Note type string default <empty>")
             say("option name Reset type button")
+            if scenario == "huge-numbers":
+                say(f"option name Big type spin default {10**30} min -{10**30} max {10**30}")
             say("option name OwnBook type check default true")
             if scenario == "prompt":
                 raw(b"> ")

@@ -2,17 +2,22 @@
 
 from __future__ import annotations
 
+import contextlib
 import sys
 import time
 import uuid
 from collections.abc import Iterator
 from pathlib import Path
 
+import chess
+import msgspec
 import pytest
 
 from tests.engines.processes import children, needs_proc, running_with, wait_until_gone
-from trapscan.engines import Engine, EngineSpec, Probe
+from trapscan.engines import Engine, EngineSpec, Probe, Store
+from trapscan.engines.measure import measure
 from trapscan.engines.process import EngineProcess
+from trapscan.engines.uci import parse_info, step_of_line
 from trapscan.errors import EngineAnswerError, EngineCrashedError, EngineError, EngineRefusedError, EngineTimeoutError
 from trapscan.model import Query
 from trapscan.score import Score
@@ -273,3 +278,36 @@ def test_ctrl_c_in_the_middle_of_a_search_ends_the_process(fake: Fakes, monkeypa
     assert engine.pid is None
     assert running_with(fake.mark) == []
     assert engine.evaluate(Query(START, 2000)).best.pv[0] == "e2e4"
+
+
+@pytest.mark.parametrize("scenario", ["flood-bytes", "flood-lines"])
+def test_output_without_end_is_cut_off_by_its_bytes(fake: Fakes, scenario: str) -> None:
+    """Not by the clock, which would cost the patience of each question twice."""
+    with pytest.raises(EngineCrashedError, match="writes and writes and gives no best move"):
+        fake(scenario, patience=600.0).evaluate(Query(START, 1000))
+
+
+def test_numbers_beyond_all_bounds_are_clamped_where_they_enter(fake: Fakes, tmp_path: Path) -> None:
+    engine = fake("huge-numbers")
+    answer = engine.evaluate(Query(START, 1000))
+    assert answer.best.score == Score(True, cp=100_000) and (answer.nodes, answer.depth) == (10**15, 999)
+    with contextlib.closing(Store(tmp_path / "store.db")) as store:
+        store.put("x", [(Query(START, 1000), answer)])
+        assert store.get("x", [Query(START, 1000)]) == {Query(START, 1000): answer}
+    facts = measure(engine.spec, {})
+    assert Probe(**msgspec.json.decode(msgspec.json.encode(facts), type=dict)).name == "Fake 1.0"
+
+
+@pytest.mark.parametrize("rest", ["", " lowerbound", " hashfull 3"])
+@pytest.mark.parametrize("number", [10**30, -(10**30), 999_999_999, -999_999_999, 12])
+def test_every_reader_clamps(number: int, rest: str) -> None:
+    """The quick one and the careful one, the trail and the answer."""
+    for kind in ("cp", "mate"):
+        line = f"info depth {abs(number)} score {kind} {number}{rest} nodes {abs(number)} pv e2e4".encode()
+        info = parse_info(line)
+        assert info is not None and info.depth in (12, 999) and info.nodes <= 10**15
+        assert abs(info.cp or info.mate or 0) <= {"cp": 100_000, "mate": 999}[kind]
+        step = step_of_line(line, chess.Board(), 0)
+        if not rest.endswith("bound"):
+            assert step is not None and step[0] == info.nodes
+            assert (step[1].score.cp, step[1].score.mate) == (info.cp, info.mate)

@@ -18,6 +18,7 @@ from trapscan.engines.pipe import output_of
 from trapscan.errors import EngineCrashedError, EngineTimeoutError
 
 _LONGEST_LINE = 1 << 16  # a longer line is cut: no UCI line that matters comes near
+_MOST_OUTPUT = 1 << 25  # bytes of one answer; searches write a few KB
 _SLICE = 1.0  # seconds; longer waits are sliced to notice that the machine slept
 
 
@@ -82,11 +83,12 @@ class EngineProcess:
     def read_lines(self, seconds: float, what: str) -> Iterator[bytes]:
         """Yield stripped, non-empty lines until the caller stops asking.
 
-        Raises EngineTimeoutError once `seconds` have passed, EngineCrashedError when the output ends. Time in which
+        Raises EngineTimeoutError once `seconds` have passed, EngineCrashedError when the output ends or does not end.
+        Time in which
         this whole machine slept, or we were stopped, is not counted, nor, after a first look, time in which the engine
         waited for a processor.
         """
-        began = time.monotonic()
+        began, taken = time.monotonic(), 0
         deadline = began + seconds
         look, looked, waited = began + min(_SLICE, seconds / 8), began, None
         while True:
@@ -112,6 +114,9 @@ class EngineProcess:
                     deadline += overslept
                 continue
             self._take(chunk)
+            taken += len(chunk)
+            if taken > _MOST_OUTPUT:
+                raise EngineCrashedError(f"the engine writes and writes and gives no {what}", engine=self.name)
 
     def _take(self, chunk: bytes) -> None:
         if not chunk:

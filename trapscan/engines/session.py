@@ -11,7 +11,7 @@ import chess
 
 from trapscan.engines.process import EngineProcess
 from trapscan.engines.spec import EngineSpec
-from trapscan.engines.uci import Option, bestmove_of, find_option, option_command, parse_option
+from trapscan.engines.uci import Option, bestmove_of, clamped, find_option, option_command, parse_option
 from trapscan.errors import EngineCrashedError, EngineRefusedError, EngineTimeoutError
 from trapscan.settings import OptionValue
 
@@ -245,7 +245,7 @@ def _nodes(line: bytes) -> int:
     """The count after `nodes`, or 0."""
     words = line.lower().split()
     try:
-        return int(words[words.index(b"nodes") + 1])
+        return clamped("nodes", int(words[words.index(b"nodes") + 1]))
     except (ValueError, IndexError):
         return 0
 

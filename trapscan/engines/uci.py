@@ -25,6 +25,10 @@ BRACKET_CP = 50
 LONGEST_PV = 40
 """Moves of a line that are kept; checking a move for legality costs about 10 us."""
 
+MOST = {"cp": 100_000, "mate": 999, "depth": 999, "multipv": 999, "nodes": 10**15}
+"""Numbers that an engine writes are taken as no greater, wherever they enter: what lies beyond is no statement about
+chess, and could not be kept (64 bits) or ordered (a mate in more than 999 would be worth less than a queen)."""
+
 
 class Option(msgspec.Struct, frozen=True):
     """An option as the engine declares it: `type` is check, spin, combo, button or string."""
@@ -62,7 +66,7 @@ def parse_option(line: str) -> Option | None:
 
     def number(field: str) -> int | None:
         try:
-            return int(" ".join(fields[field]))
+            return max(-MOST["nodes"], min(MOST["nodes"], int(" ".join(fields[field]))))
         except ValueError:
             return None
 
@@ -150,12 +154,12 @@ def parse_info(line: bytes) -> Info | None:
     if usual is not None:
         depth, index, cp_text, mate_text, flag, nodes, moves = usual.groups()
         return Info(
-            depth=int(depth),
+            depth=min(MOST["depth"], int(depth)),
             index=int(index or 1),
-            cp=int(cp_text) if cp_text else None,
-            mate=int(mate_text) if mate_text else None,
+            cp=clamped("cp", int(cp_text)) if cp_text else None,
+            mate=clamped("mate", int(mate_text)) if mate_text else None,
             bound=0 if flag is None else 1 if flag == b" lowerbound" else -1,
-            nodes=int(nodes),
+            nodes=min(MOST["nodes"], int(nodes)),
             pv=moves.decode().split(" "),
         )
     words = line.decode("latin-1").split()
@@ -170,7 +174,7 @@ def parse_info(line: bytes) -> Info | None:
         at += 1
         if word == "cp" or word == "mate" or word in _NUMBERS:
             try:
-                value = int(words[at])
+                value = clamped(word, int(words[at]))
             except (IndexError, ValueError):
                 continue
             at += 1
@@ -193,6 +197,11 @@ def parse_info(line: bytes) -> Info | None:
     if cp is None and mate is None:
         return None
     return Info(numbers["depth"], numbers["multipv"], cp, mate, bound, numbers["nodes"], pv)
+
+
+def clamped(what: str, value: int) -> int:
+    """The number within the bounds of MOST; counts are no less than 0."""
+    return max(-MOST[what] if what in ("cp", "mate") else 0, min(MOST[what], value))
 
 
 def bestmove_of(line: bytes) -> str | None:
@@ -294,7 +303,10 @@ def step_of_line(
             seen[text] = move
     if not move:
         return None
-    return int(nodes), Line(Score(board.turn, cp=int(cp) if cp else None, mate=int(mate) if mate else None), (move,))
+    score = Score(
+        board.turn, cp=clamped("cp", int(cp)) if cp else None, mate=clamped("mate", int(mate)) if mate else None
+    )
+    return min(MOST["nodes"], int(nodes)), Line(score, (move,))
 
 
 def _last_complete(infos: Sequence[Info], wanted: int) -> list[Info]:
