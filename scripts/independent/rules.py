@@ -11,6 +11,8 @@ from typing import Any
 
 import chess
 
+from independent.sentences import false_claims
+
 Finding = dict[str, Any]
 PAWNS = {chess.PAWN: 1, chess.KNIGHT: 3, chess.BISHOP: 3, chess.ROOK: 5, chess.QUEEN: 9, chess.KING: 0}
 LEAST = {"pawn": 0.75, "exchange": 0.75, "piece": 0.75, "rook": 0.75, "queen": 1.5}
@@ -224,25 +226,36 @@ MOVES_TO = re.compile(
 )
 TAKES = re.compile(r"\btakes the (pawn|knight|bishop|rook|queen) on ([a-h][1-8])\b")
 SQUARE = re.compile(r"\b([a-h][1-8])\b")
-STANDING = re.compile(r"\b(White|Black) (?:is|stands) (?:clearly |much )?(?:better|winning)")
+AMOUNT = re.compile(r"\b(?:wins|winning|has won|has given|is) ((?:an?|the|two|three) (?:\w+))(?: up\b|[ ,.;:]|$)")
+UNITS = {
+    "pawn": ("pawn", "pawns"),
+    "piece": ("knight", "bishop", "piece", "pieces"),
+    "exchange": ("exchange",),
+    "rook": ("rook", "rooks"),
+    "queen": ("queen", "queens"),
+}
+LONGEST = 25
+"""Words in a sentence."""
 
 
 def check_sentences(finding: Finding) -> Iterator[str]:
-    """Each man said to stand on a square stands there on some board of the lines; each move told is played in them;
-    each capture told takes such a man there; every other square named is the goal of a move, or is attacked or occupied
-    on some board. The side said to stand better is the punisher. What `look_alikes` and `instead` say is read against
-    their own boards too."""
+    """What the two sentences claim, move by move (sentences.py); what is said to be won is what the finding says. What
+    `look_alikes` and `instead` say is read against their own boards."""
     if finding["record"] == "bait":
         return
     board = chess.Board(finding["fen"])
+    slip = chess.Move.from_uci(finding["slip"]["uci"])
     after = board.copy()
-    after.push_uci(finding["slip"]["uci"])
-    line = [board, *replay(after.fen(), (finding["refutation"] or {"line": []})["line"])]
+    after.push(slip)
+    told = (finding["refutation"] or {"line": []})["line"]
+    line = [board, *replay(after.fen(), told)]
+    moves = [each.peek().uci() for each in line[2:]]
     for field in ("why_tempting", "why_it_fails"):
-        yield from _sentence(field, finding[field], [*line, *_next(line[0]), *_next(line[-1])])
-    for told in STANDING.finditer(finding["why_it_fails"]):
-        if (told[1] == "White") == board.turn:
-            yield f"sentence: {told[0]}, but that is the victim"
+        text = finding[field]
+        yield from (f"sentence ({field}): {wrong}: {text}" for wrong in false_claims(board, slip, moves, text))
+        if len(text.split()) > LONGEST:
+            yield f"sentence ({field}): {len(text.split())} words: {text}"
+    yield from _amounts(finding)
     for instead in finding["instead"]:
         there = board.copy()
         there.push_uci(instead["uci"])
@@ -250,18 +263,19 @@ def check_sentences(finding: Finding) -> Iterator[str]:
     for alike in finding["look_alikes"]:
         other = chess.Board(alike["fen"])
         played = other.copy()
-        played.push_uci(finding["slip"]["uci"])
+        played.push(slip)
         yield from _sentence("look-alike", alike["reason"], [other, played, *line])
 
 
-def _next(board: chess.Board) -> list[chess.Board]:
-    """All boards a move further: what is threatened or held off."""
-    boards = []
-    for move in board.legal_moves:
-        there = board.copy(stack=False)
-        there.push(move)
-        boards.append(there)
-    return boards
+def _amounts(finding: Finding) -> Iterator[str]:
+    """What is said to be won bears the name of the gain; with an attack nothing is."""
+    text, gain = finding["why_it_fails"], finding["gain"]
+    for told in AMOUNT.finditer(text):
+        unit = told[1].split()[-1]
+        if gain == "mate" or " for " in text or unit not in sum(UNITS.values(), ()):
+            continue  # two pieces for a rook: named by what it is worth
+        if unit not in UNITS.get(gain, ()):
+            yield f"sentence (why_it_fails): {told[1]}, but the gain is {gain}: {text}"
 
 
 def _sentence(where: str, text: str, boards: list[chess.Board]) -> Iterator[str]:

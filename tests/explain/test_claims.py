@@ -9,10 +9,13 @@ from typing import TYPE_CHECKING
 
 import chess
 import pytest
+from independent.sentences import false_claims
 
-from tests.explain.claims import false_claims, squares_named
 from trapscan.explain import Explanation, explain_slip
+from trapscan.explain.exchange import as_mover
+from trapscan.explain.play import Play
 from trapscan.explain.themes import THEMES
+from trapscan.explain.tried import Reply, Tried, to_try
 from trapscan.model import Line
 from trapscan.score import Score
 
@@ -27,11 +30,39 @@ def explain(
     cp_before: int = 0,
     cp_after: int = -300,
     best: tuple[str, ...] = (),
+    tried: Tried | None = None,
 ) -> Explanation:
     side = board.turn
     return explain_slip(
-        board, slip, best=Line(Score(side, cp=cp_before), best), slip_score=Score(side, cp=cp_after), refutation=line
+        board,
+        slip,
+        best=Line(Score(side, cp=cp_before), best),
+        slip_score=Score(side, cp=cp_after),
+        refutation=line,
+        tried=tried,
     )
+
+
+def lively_tries(board: chess.Board, slip: chess.Move, line: tuple[str, ...], rng: random.Random) -> Tried:
+    """Random answers at the plies where answers are tried, each with a random line, and a random line for a move
+    passed: whatever an engine might say, the sentence must be true."""
+    play = Play.after(board, slip, line)
+    side, replies = board.turn, []
+    for plies, move in to_try(play, 3, {move.uci(): 0.2 for move in play.boards[1].legal_moves}):
+        after = play.boards[plies].copy(stack=False)
+        after.push_uci(move)
+        score = Score(side, cp=rng.choice([-500, -320, -100]))
+        replies.append(Reply(plies, move, lively_line(after, 6, rng), score, rng.random()))
+    threat: Line | None = None
+    likely: tuple[str, ...] = ()
+    if not play.boards[1].is_check():
+        passed = as_mover(play.boards[1], play.side)
+        threat = (
+            Line(Score(play.side, cp=rng.choice([0, 900])), lively_line(passed, 4, rng)) if passed.is_valid() else None
+        )
+    if rng.random() < 0.5:
+        likely = (line[0], *lively_line(play.boards[1], 4, rng))
+    return Tried(tuple(replies), threat, likely)
 
 
 def lively_line(board: chess.Board, plies: int, rng: random.Random) -> tuple[str, ...]:
@@ -71,9 +102,10 @@ def generated(count: int, seed: int) -> Iterator[tuple[chess.Board, chess.Move, 
 
 def test_sentences_on_generated_positions_are_true() -> None:
     """Lines of all kinds, and scores that fall by little: then the themes are told, against a random best line."""
-    told, themes_told = 0, set()
+    told, themes_told, rng = 0, set(), random.Random(11)
     for number, (board, slip, line, best) in enumerate(generated(1500, seed=7)):
-        explanation = explain(board, slip, line, cp_after=-300 if number % 2 else -90, best=best)
+        tried = lively_tries(board, slip, line, rng) if number % 3 else None
+        explanation = explain(board, slip, line, cp_after=-300 if number % 2 else -90, best=best, tried=tried)
         themes_told |= set(explanation.motifs) & set(THEMES)
         for sentence in (explanation.why_tempting, explanation.why_it_fails):
             told += 1
@@ -117,17 +149,23 @@ def test_a_moved_square_or_another_piece_is_caught(traps: list[Trap]) -> None:
 @pytest.mark.parametrize(
     "sentence",
     [
-        "The queen checks on b4.",
-        "The queen checks on a5 and attacks the pawn on e4.",
-        "The bishop goes to b4.",
-        "The queen takes the knight on d4.",
-        "The queen checks on a5 and pins the knight on b1 against the king on e1.",
-        "The queen goes to a5 and mates the king on e1.",
-        "The queen goes to a5 and discovers a check by the bishop on f8.",
+        "Qb4+ checks and hits the pawn on e5.",
+        "Qa5+ checks and hits the pawn on e4.",
+        "Qa5+ checks and hits the knight on d4, winning a pawn.",
+        "Bb4+ pins the knight on b1 against the king on e1.",
+        "Qa5+ is mate.",
+        "Qa5+ uncovers a check from the bishop on f8.",
+        "Qa5+ traps the bishop on f1.",
+        "After Qa5+ Nc3, Qxe4+ wins a pawn.",
+        "e5 leaves the knight on d4 hanging, and Qa5+ takes it.",
+        "Qa5+ threatens Qxd4; e5 weakens d4.",
+        "Qa5+ wins a pawn, since Nc3 allows Qxe5 mate.",
+        "The pawn on e6 was free: Nxe6; now Qa5+ guards e6.",
         "It takes the pawn on e5.",
         "It attacks the bishop on f8.",
         "It takes back on e5.",
         "It develops the knight to e5.",
+        "It stops the mate on f2.",
     ],
 )
 def test_false_sentences_are_told_apart(sentence: str) -> None:
@@ -139,12 +177,6 @@ def test_false_sentences_are_told_apart(sentence: str) -> None:
     assert false_claims(board, chess.Move.from_uci("e4e5"), line, sentence)
     told = explain(board, chess.Move.from_uci("e4e5"), line)
     assert false_claims(board, chess.Move.from_uci("e4e5"), line, told.why_it_fails) == []
-    assert told.why_it_fails == (
-        "The queen checks on a5 and attacks the pawn on e5 at the same time, so a pawn is lost."
-    )
+    assert told.why_it_fails == "Qa5+ checks and hits the pawn on e5, winning a pawn."
     assert told.motifs[0] == "check that wins a pawn"
     assert (told.gain, told.material, told.ply, told.line) == ("pawn", 1.0, 3, 3)
-
-
-def test_squares_are_read_off_a_sentence() -> None:
-    assert squares_named("The queen checks on a5 and attacks the pawn on e5.") == ["a5", "e5"]

@@ -87,7 +87,7 @@ def test_answers_name_what_a_move_does() -> None:
     board = after("e4 e5 Nf3 Nc6 Bc4 Nf6 Ng5")
     assert answers(board, board.parse_san("d5")) == "attacks the bishop on c4 and the pawn on e4"
     board = after("e4 c5 Nf3 e6 d4 cxd4 Nxd4 Nf6 e5")
-    assert answers(board, board.parse_san("Qa5+")) == "gives check and attacks the pawn on e5"
+    assert answers(board, board.parse_san("Qa5+")) == "gives check and goes for the pawn on e5"
     board = after("e4 e5 Qh5")  # 2...g6? 3.Qxe5+ wins the rook
     assert answers(board, board.parse_san("Nc6"), slip="g7g6", punish="h5e5") == "guards the pawn on e5"
 
@@ -178,10 +178,8 @@ def test_poison() -> None:
 
 def test_temptations_are_read_off_the_board() -> None:
     board = after("e4 e5 Nf3 d6 Bc4 Bg4 Nc3 Nc6 h3 Bh5 Nxe5")
-    assert why_tempting(board, board.parse_san("Bxd1")).startswith(
-        "It takes the queen on d1, which seems to win material"
-    )
+    assert why_tempting(board, board.parse_san("Bxd1")) == "It takes the queen on d1."
     board = after("e4 c5 Nf3 e6 d4 cxd4 Nxd4 Nf6")
-    assert why_tempting(board, SLIP) == "It attacks the knight on f6 and gains space."
+    assert why_tempting(board, SLIP) == "It chases the knight on f6."
     board = after("e4 e5 Nf3 Nc6 Bc4 Bc5")
     assert "king into safety" in why_tempting(board, board.parse_san("O-O"))

@@ -129,14 +129,18 @@ def test_look_alikes(report: Finding) -> None:
 @pytest.mark.parametrize(
     ("sentence", "wrong"),
     [
-        ("The bishop takes the pawn on f7.", ""),
-        ("The bishop takes the rook on f7.", "no rook on f7"),
-        ("The queen on d8 is attacked.", ""),
-        ("The queen on e8 is attacked.", "no queen on e8"),
-        ("The knight goes to e5.", ""),
-        ("The queen goes to e5.", "no queen comes to e5"),
-        ("Nothing is lost, but White is better.", ""),
-        ("Nothing is lost, but Black is better.", "that is the victim"),
+        ("Nxe5 Bxd1 Bxf7+ Ke7 Nd5 is mate.", ""),
+        ("Nxe5 Bxd1 Bxf7+ Ke7 Nc3 is mate.", "no such move"),
+        ("After Nxe5 Bxd1, Bxf7+ takes the pawn that only the king guards.", ""),
+        ("After Nxe5 Bxd1, Bxf7+ takes the rook on f7.", "not so: takes the rook on f7"),
+        ("Nxe5 hits the bishop on g4.", ""),
+        ("Nxe5 hits the bishop on c8.", "no bishop on c8"),
+        ("Nxe5 hits the rook on a8.", "not so: hits the rook on a8"),
+        ("Nxe5 threatens Qxg4.", ""),
+        ("Nxe5 threatens Qxg7.", "no such move"),
+        ("Nxe5 wins a pawn, since dxe5 loses the bishop on g4 to Qxg4.", ""),
+        ("Nxe5 wins a pawn, since Bxd1 allows Bxf7+ mate.", "not so: allows Bxf7+ mate"),
+        ("Nxe5 wins a pawn, since " + "a very long sentence " * 6 + "follows.", "words"),
     ],
 )
 def test_sentences(sentence: str, wrong: str) -> None:

@@ -1,104 +1,245 @@
-"""Why a slip fails: one true sentence from the leading motif, the squares, and what is won."""
+"""Why a slip fails: one true sentence that says the point, from what was found along the lines.
+
+Each angle below is one way to see a slip, tried in the order of ANGLES; the first that has something to say is told.
+How sentences are made: STYLE.md.
+"""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
+from dataclasses import replace
+
+import chess
 
 from trapscan.explain import motif as m
-from trapscan.explain.deeds import deed, later, mate_threat, opening
-from trapscan.explain.exchange import balance, exchange, settle
-from trapscan.explain.gain import Gain, won_and_paid
-from trapscan.explain.motif import Motif
-from trapscan.explain.motifs import REGISTRY
+from trapscan.explain.case import Case, Said
+from trapscan.explain.deeds import threats
+from trapscan.explain.exchange import VALUES, balance, exchange, settle, value_at
+from trapscan.explain.forgone import forgone
+from trapscan.explain.motif import Motif, Tier
+from trapscan.explain.motifs import REGISTRY, motifs_of
 from trapscan.explain.play import Play
-from trapscan.explain.words import colour, listed, number, sentence, the_piece
-from trapscan.score import Score
+from trapscan.explain.quiet import quiet
+from trapscan.explain.refuted import why_not_retaken
+from trapscan.explain.words import number, piece_name, sentence, the_piece, the_pieces
 
-_WHOLE = (m.MATING_NET,)
-"""Motifs whose clause tells the line from its first move."""
+LONGEST = 25
+"""Words in a sentence."""
 
-CLEAR = 150
-"""Centipawns from which a side stands clearly better."""
-
-
-def why_it_fails(
-    play: Play, gain: Gain, motifs: list[Motif], before: Score, after: Score, themes: Sequence[str] = ()
-) -> str:
-    """One sentence on the refutation `play` (the punisher's reply first), led by the first motif that can be told.
-
-    `before` and `after` are the victim's scores of the best move and of the slip; `themes` are clauses that say what it
-    costs where nothing is won. Pieces and squares are named as they
-    stand when the line gets there.
-    """
-    if not play.moves:
-        return ""
-    if gain.kind == "attack" and mate_threat(play.boards[1], play.side) is not None:
-        motifs = []  # the threat of mate is the story
-    for motif in motifs:
-        if not motif.paid and motif.name in (m.MATING_NET, m.BACK_RANK, m.SMOTHERED, m.DOUBLE_ATTACK):
-            continue  # a threat; the story below tells it
-        kind = REGISTRY.get(motif.name)
-        told = kind.tell(play, motif) if kind is not None and kind.tell is not None else ""
-        if told:
-            lead = f"{opening(play)}, and {later(motif.ply - 1)} " if motif.ply > 1 and motif.name not in _WHOLE else ""
-            return sentence(f"{lead}{told}{_outcome(play, gain, before, after, themes)}")
-    return sentence(f"{_story(play, gain)}{_outcome(play, gain, before, after, themes)}")
+NEAR = 5
+"""Plies within which a motif may begin that a sentence tells."""
 
 
-def _story(play: Play, gain: Gain) -> str:
-    """The first move with what it attacks, and the capture that brings the gain home if it comes later."""
-    text = opening(play)
-    if gain.kind in ("attack", "mate") or gain.missed is not None:
-        return text
-    # captures that win something on balance, not the second half of a trade
-    captures = [
-        index
-        for index in play.own()
-        if 0 < index <= gain.ply
-        and play.is_capture(index)
-        and balance(play.boards[index + 1], play.side) > balance(play.boards[index - 1], play.side)
-    ]
-    if captures:
-        best = max(captures, key=lambda index: (exchange(play.boards[index], play.moves[index]), -index))
-        text += f", and {later(best)} {deed(play, best)}"
+def why_it_fails(case: Case) -> Said:
+    """The sentence, and what it names besides the motifs found."""
+    if not case.play.moves:
+        return Said("")
+    for angle in ANGLES:
+        said = angle(case)
+        if said is not None:
+            return replace(said, text=sentence(_short(said.text)))
+    return Said(sentence(f"{case.first} leaves {case.punisher} better"))
+
+
+def _short(text: str) -> str:
+    """Without its last reason, where it is too long."""
+    for mark in (", since ", "; ", ", which "):
+        if len(text.split()) > LONGEST:
+            text = text.rpartition(mark)[0] or text
     return text
 
 
-# --- what comes of it ------------------------------------------------------------------------------------------------
+# --- mate ------------------------------------------------------------------------------------------------------------
 
 
-def _outcome(play: Play, gain: Gain, before: Score, after: Score, themes: Sequence[str]) -> str:
-    if gain.kind == "mate":
-        return "" if play.end.is_checkmate() else f", and it is mate in {number(gain.mate)}"
-    if gain.kind == "attack":
-        because = f": {', and '.join(themes)}" if themes else ""
-        return f"{_standing(play, before, after)}{because}"
-    if gain.missed is not None:
-        return f"; the chance to take {the_piece(play.boards[0], gain.missed)} with profit is gone"
-    won, paid = won_and_paid(gain)
-    if not won:
-        return ""
-    verb = "are" if len(won) > 1 or won[0].split()[0] in ("two", "three", "four") else "is"
-    given = f" for {listed(paid)}" if paid else ""
-    return f", so {listed(won)} {verb} lost{given}"
+def mate(case: Case) -> Said | None:
+    """The line ends in mate, or the score says that it must."""
+    if case.gain.kind != "mate":
+        return None
+    play, moves = case.play, case.gain.mate
+    if not play.end.is_checkmate():
+        return Said(f"{case.first} forces mate in {number(moves)}")
+    if moves == 1:
+        for motif in case.motifs:
+            if motif.name in (m.SMOTHERED, m.BACK_RANK):
+                return Said(f"{case.first} {_tell(case, motif)}")
+        return Said(f"{case.first} is mate")
+    last = play.san(len(play) - 1)
+    if moves == 2:
+        return Said(f"{case.first} mates: after {play.san(1)} comes {last}")
+    if moves == 3:
+        return Said(f"{case.first} {play.sans(1, len(play) - 1)} {last} is mate")
+    return Said(f"{case.first} forces mate in {number(moves)}; it ends with {last}")
 
 
-def _standing(play: Play, before: Score, after: Score) -> str:
-    """How the sides stand when nothing has been won yet, or nothing that the best move would not lose as well."""
-    victim = not play.side
-    value = after.of(victim).plain
-    start = play.boards[0].copy(stack=1)
-    if start.move_stack:
-        start.pop()
-    same = balance(play.end, play.side) > balance(start, play.side)
-    settled, _ = settle(play.end, play.side)
-    pending = settled != balance(play.end, play.side) and settled <= balance(start, play.side)
-    lost, soon = ("no more is lost than after the best move", "") if same else ("nothing is lost", " yet")
-    lost, soon = ("the exchanges come out even", "") if pending else (lost, soon)
-    if value <= -CLEAR:
-        return f"; {lost}{soon}, but {colour(not victim)} is clearly better"
-    if value <= -50:
-        return f"; {lost}{soon}, but {colour(not victim)} is better"
-    if before.of(victim).plain >= CLEAR:
-        return f"; {lost}, but most of {colour(victim)}'s advantage is gone"
-    return f"; {lost}, but {colour(victim)} could have stood better"
+# --- material --------------------------------------------------------------------------------------------------------
+
+
+def capture(case: Case) -> Said | None:
+    """The first move takes what is lost, and that is the whole story: why it may be taken, and why not taken back."""
+    play, gain = case.play, case.gain
+    taken = play.taken(0)
+    if gain.kind == "attack" or taken is None or gain.ply > NEAR or _leads(case, Tier.PLAIN):
+        return None
+    square, kind = taken
+    before, first = play.boards[0], case.first
+    by_count = exchange(before, play.moves[0]) > 0
+    because = why_not_retaken(case, 1, by_count=not before.attacks_mask(case.slip.to_square) & chess.BB_SQUARES[square])
+    if not case.wins(kind) or not (by_count or because):
+        return None
+    prize = the_piece(before, square)
+    wins = f"{first} wins {case.amount(kind)}"
+    if because:
+        return Said(f"{wins}, since {because}")
+    names = {motif.name: motif for motif in case.motifs}
+    if m.GUARD_LEAVES in names:
+        return Said(f"{case.slip_san} gives up the guard of {prize}, and {wins}")
+    if m.WAY_OPENED in names:
+        return Said(f"{case.slip_san} opens the line to {prize}, and {wins}")
+    if m.SHUT_OFF in names:
+        _, guard, _ = names[m.SHUT_OFF].targets
+        return Said(f"{case.slip_san} cuts {the_piece(before, guard)} off from {prize}, and {wins}")
+    guarded = bool(before.attackers(not case.side, square))
+    as_well = _hits_as_well(case)
+    if square == case.slip.to_square:
+        if case.board.is_capture(case.slip):
+            return Said(f"{first} takes back, and {case.victim} has given {case.amount(kind)}")
+        if not guarded:
+            return Said(f"{first} simply takes the {piece_name(before, square)}, which nothing guards")
+        return Said(f"{wins}: {_outnumbered(case, square)}")
+    if m.UNMET in names:
+        if not guarded:
+            return Said(f"{case.slip_san} leaves {prize} hanging, and {first} takes it{as_well}")
+        if not before.attacks_mask(case.slip.to_square) & chess.BB_SQUARES[square]:
+            return Said(f"{case.slip_san} does nothing for {prize}: {wins}")
+    if not guarded:
+        return Said(f"nothing guards {prize}: {wins}{as_well}")
+    return Said(f"{wins}: {_outnumbered(case, square)}")
+
+
+def _hits_as_well(case: Case) -> str:
+    """What the first move attacks besides, for the end of a sentence."""
+    play = case.play
+    after = play.boards[1]
+    targets = [square for square in threats(play.boards[0], after, play.moves[0])[:1] if value_at(after, square) > 1]
+    return f" and hits {the_pieces(play.boards[1], targets)}" if targets else ""
+
+
+def _outnumbered(case: Case, square: chess.Square) -> str:
+    """'b5 is attacked twice and guarded once', or who takes what."""
+    board = case.play.boards[0]
+    hits = len(board.attackers(case.side, square))
+    guards = len(board.attackers(not case.side, square))
+    times = {1: "once", 2: "twice", 3: "three times", 4: "four times"}
+    if hits > guards and hits in times and guards in times:
+        return f"{chess.square_name(square)} is attacked {times[hits]} and guarded {times[guards]}"
+    taker, prize = piece_name(board, case.play.moves[0].from_square), piece_name(board, square)
+    if value_at(board, case.play.moves[0].from_square) < value_at(board, square):
+        return f"a {taker} takes a {prize}"
+    return f"{case.slip_san} does not guard {chess.square_name(square)}"
+
+
+def tactic(case: Case) -> Said | None:
+    """A motif of the line wins the material; or one of the line as it will be played, where best defence hides it."""
+    if case.gain.kind == "attack":
+        return None
+    said = _tactic(case, case.play, case.motifs)
+    if said is None and case.tried.likely:
+        likely = Play.along(case.play.boards[0], case.tried.likely)
+        found = [motif for motif in motifs_of(likely) if motif.ply > 1 and motif.paid]
+        said = _tactic(case, likely, sorted(found, key=lambda motif: (motif.ply, _tier(motif))))
+    return said
+
+
+_NOT_TOLD = (m.EXCHANGES, m.ZWISCHENZUG)
+"""Motifs that are names for a line, and no reason."""
+
+_THREATS = (m.DOUBLE_ATTACK, m.SMOTHERED, m.BACK_RANK, m.MATING_NET)
+"""Told where the line carries them out only."""
+
+
+def _tactic(case: Case, play: Play, motifs: Sequence[Motif]) -> Said | None:
+    told = [
+        motif
+        for motif in motifs
+        if _tier(motif) <= Tier.WHERE and motif.ply <= NEAR and motif.name not in _NOT_TOLD
+        if motif.paid or motif.name not in _THREATS
+    ]
+    at_once = {motif.name: motif for motif in motifs if motif.ply == 1}
+    pinned = at_once.get(m.PIN)
+    if pinned is not None and len(pinned.targets) == 3 and m.FORK in at_once:
+        told = [motif for motif in told if motif.name not in (m.PIN, m.ATTACKED)]  # the pin is why the fork works
+    for motif in told:
+        hit = play.taken(motif.paid - 1) if motif.paid else None
+        kind = REGISTRY.get(motif.name)
+        if kind is None or kind.tell is None:
+            continue
+        if kind.tier > Tier.HOW and hit is not None and not case.wins(hit[1]):
+            continue  # it takes something, but that is given back
+        words = kind.tell(play, motif)
+        if not words:
+            continue
+        lead = f"after {play.sans(0, motif.ply - 1)}, " if motif.ply > 1 else ""
+        text = f"{lead}{play.san(motif.ply - 1)} {words}"
+        amount = case.amount(hit[1] if hit else None)
+        ending = f", winning {amount}" if "," in words or " and " in words else f" and wins {amount}"
+        because = ""
+        if motif.name == m.FORK and pinned is not None and len(pinned.targets) == 3:
+            because = f"{the_piece(play.boards[1], pinned.targets[0])} is pinned and cannot take"
+        elif play is case.play:
+            because = _because(case, motif.ply, motif.paid)
+        for candidate in (f"{text}{ending}, since {because}" if because else "", f"{text}{ending}", text):
+            if candidate and len(candidate.split()) <= LONGEST:
+                return Said(candidate, plies=max(motif.ply, motif.paid) if play is case.play else 1)
+    return None
+
+
+def exchanges(case: Case) -> Said | None:
+    """The material is won by a line of forced moves, told as such, with the reason where it can be had."""
+    if case.gain.kind == "attack":
+        return None
+    end = _story_end(case)
+    hit = case.play.taken(end - 1)
+    because = _because(case, *range(1, end + 1, 2))
+    text = f"after {case.play.sans(0, end)} {case.punisher} {case.ahead(hit[1] if hit else None)}"
+    if because and len(f"{text}, since {because}".split()) <= LONGEST:
+        text = f"{text}, since {because}"
+    return Said(text, plies=end)
+
+
+def _because(case: Case, *plies: int) -> str:
+    """Why one of these captures may not be answered by another."""
+    return next((because for ply in plies if ply and (because := why_not_retaken(case, ply))), "")
+
+
+def _story_end(case: Case) -> int:
+    """The ply at which a line has shown what is won: the first of the punisher's moves after which the board shows it,
+    to a pawn, and keeps it."""
+    play, worth = case.play, sum(VALUES[kind] * count for kind, count in case.gain.tally)
+    top = settle(play.boards[case.gain.ply], case.side)[0] if case.gain.ply < len(play.boards) else worth
+    for ply in range(1, min(len(play), 2 * NEAR) + 1, 2):
+        board = play.boards[ply]
+        if abs(balance(board, case.side) - top) <= 1 and settle(board, case.side)[0] >= top:
+            return ply
+    return min(case.gain.ply, 2 * NEAR)
+
+
+def _leads(case: Case, tier: Tier) -> bool:
+    """Whether the most telling motif says how the material is won."""
+    return bool(case.motifs) and _tier(case.motifs[0]) <= tier and case.motifs[0].name != m.EXCHANGES
+
+
+def _tier(motif: Motif) -> Tier:
+    kind = REGISTRY.get(motif.name)
+    return kind.tier if kind is not None else Tier.THEME
+
+
+def _tell(case: Case, motif: Motif) -> str:
+    kind = REGISTRY.get(motif.name)
+    return kind.tell(case.play, motif) if kind is not None and kind.tell is not None else ""
+
+
+Angle = Callable[[Case], "Said | None"]
+ANGLES: tuple[Angle, ...] = (mate, forgone, capture, tactic, exchanges, quiet)
+
+__all__ = ["ANGLES", "why_it_fails"]

@@ -1,18 +1,19 @@
 """What a refutation wins: the kind of gain, its pawns' worth over the victim's best alternative, when it is in hand.
 
-Material is counted where the captures have been played out (`exchange.settle`), on both lines: after the slip along
-the refutation, and along the victim's best line for as many plies. The difference is the gain. A line shows its gain
-at the first point from which on the gain stays; that is where it may be cut.
+A plain count. Material is counted where the captures have been played out (`exchange.settle`). A line wins what its
+positions show at rest, and go on showing to its end, over what stood before the slip; what the victim's best line loses
+as well is no gain. What the punisher took with its last move before the slip is not yet won, as far as the victim could
+take it back. Where other answers of the victim were tried, only what survives all of them is won.
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, replace
 
 import chess
 
-from trapscan.explain.exchange import VALUES, balance, settle
+from trapscan.explain.exchange import VALUES, balance, loot, settle
 from trapscan.explain.play import Play
 from trapscan.explain.words import some
 from trapscan.model import Line
@@ -21,19 +22,32 @@ from trapscan.score import Score
 NOTHING = 0.75
 """Less than this many pawns is no material gain: what is won is an attack or a position."""
 
-_EXPLAINED = 0.6
-_HORIZON = 12
-_NEAR = 6
-_BIG = 2.0
-_SOON = 5
-_MOST = 0.4
-_SACRIFICE = 1.5
-_GAMBIT = 0.8
-_FAIR = 1.6
-_GROWS = 2
-_CREDIBLE = 2.0
-_TRUST = 2.5
-_CEILING = 15.0
+NEAR, FAR, BIG = 10, 12, 2.0
+"""How many plies of a line are believed: so many, or more where the score falls by this many pawns. The tail of an
+engine's line is a guess, and a small loss that shows only there is mostly noise."""
+
+CREDIBLE = 2.0
+"""A gain of more than so many times what the score falls by is not believed: there is something for it."""
+
+EXPLAINED = 0.6
+"""What is in hand first and is worth this share of what the score falls by is what the slip loses."""
+
+AS_MUCH = 1.0
+"""A gain is named after what changed hands, unless the best line loses more than so much of it too: then only the rest
+was won."""
+
+MOST = 0.4
+"""A chance forgone is worth at least this share of what the score falls by."""
+
+TRUST = 2.5
+"""A rest of an engine's line that is worth so many pawns more or less than its score is a line cut in mid-exchange."""
+
+SOON = 5
+"""Plies within which the best line must take what it would win, for the slip to have let it go."""
+
+AS_GOOD = 100
+"""Centipawns: an answer that leaves the victim so much worse than the best defence loses in another way, and says
+nothing about what the best defence loses."""
 
 Tally = dict[chess.PieceType, int]
 
@@ -43,7 +57,7 @@ class Gain:
     """`kind` as in contract.Gain; `material` in pawns, the punisher's view; `ply` (1-based, in the refutation) at which
     it is in hand; `line` the number of plies worth showing; `tally` what was won and given by piece type, the
     punisher's view, as the gain is named; `mate` the mate's distance in moves, or 0. `missed` is what the victim's best
-    line takes and the slip lets go: a square of the board before the slip, where nothing changed hands but that."""
+    line takes and the slip lets go: a square of the board before the slip. Nothing is won then, a chance is forgone."""
 
     kind: str
     material: float
@@ -61,55 +75,44 @@ class Gain:
 def weigh(
     board: chess.Board, slip: chess.Move, best: Line, slip_score: Score, play: Play, best_play: Play | None = None
 ) -> Gain:
-    """What the refutation wins, played out in `play`. `board` stands before the slip; both scores are the victim's;
-    `best_play` is the best line played out."""
+    """What the refutation wins, played out in `play`. `board` stands before the slip, with its last move if there is
+    one; both scores are the victim's; `best_play` is the best line played out."""
     best_play = Play.along(board, best.pv) if best_play is None else best_play
-    punisher = not board.turn
-    score = slip_score.of(board.turn)
+    side, score = not board.turn, slip_score.of(board.turn)
     if play.end.is_checkmate() and play.end.turn == board.turn:
         return Gain("mate", 0.0, len(play), len(play), mate=(len(play) + 1) // 2)
     if score.mate_lost:
         moves = -(score.mate or 0) or 1
         return Gain("mate", 0.0, 2 * moves - 1, len(play), mate=moves)
-
-    level = _alternative(best_play, best.score, len(play) + 1, punisher)
     drop = (best.score.of(board.turn).plain - score.plain) / 100
-    # a small loss that shows only late in a line is a guess: it is not looked for there
-    settled = [settle(position, punisher) for position in play.boards[: 1 + _last(drop)]]
-    values = [value for value, _ in settled]
-    index = _plateau(values, level[0], balance(board, punisher), min(drop, _CEILING), play)
-    value, rest = settled[index]
-    ply = _in_hand(play, value, index)
-    while ply and value > level[0]:
-        cut = quiet_from(play, ply, punisher)
-        end = settle(play.boards[cut], punisher)
-        if end[0] >= value:
-            break
-        index, (value, rest) = cut, end  # what comes back before the line may be cut was never had
-        ply = _in_hand(play, value, index)
-    reached = _counts(_played(play.boards[index], rest), punisher)
-    taken, better = _difference(reached, _counts(board, punisher)), _difference(reached, level[1])
-    missed = None
-    claimed = best.score.of(punisher).plain / 100
-    if _worth(better) < NOTHING <= _worth(taken) <= _FAIR * drop and level[0] - claimed >= _GAMBIT:
-        better = taken  # the alternative gives as much, but for play that its score counts; here it is just gone
-    if _worth(taken) < NOTHING <= _worth(better):
-        # nothing is taken: the slip let something go, and that must be plain to see and worth most of the loss
-        prizes, (standing, soon) = _let_go(best_play, slip, best.score, punisher)
-        better = _difference(reached, soon)
-        # a queen that is taken and taken back is no chance: only what is there more in the end
-        missed = next((square for kind, square in prizes if better.get(kind, 0) > 0), None)
-        believed = _MOST * min(drop, _CEILING) <= _worth(better) <= _CREDIBLE * drop and claimed - standing < _GAMBIT
-        if _worth(taken) <= -_SACRIFICE or not believed or (prizes and missed is None):
-            missed, better = None, {}
-    tally, material = _named(taken, better)
-    material = min(material, max(_worth(taken), float(round(drop))))  # what the alternative wins late is a guess
-    kind = classify(tally) if material >= NOTHING else "attack"
-    if kind == "attack" or not 0 < ply <= _last(drop) + _SOON:
-        # nothing is in hand: what there is to see is the first strong moves
-        shown = quiet_from(play, min(3, len(play)), punisher)
-        return Gain("attack", material if kind == "attack" else 0.0, min(1, len(play)), shown, _frozen(tally))
-    return Gain(kind, material, ply, quiet_from(play, ply, punisher), _frozen(tally), missed=missed)
+    start = _start(board, side)
+    rest = _rest_of(best_play, best.score, len(play) + 1, side)
+    level = _worth(start) if rest is None else max(_worth(start), balance(rest, side))
+    taken, ply = _won(play, start, level, drop)
+    better = taken if rest is None else _difference(_sum(start, taken), _counts(rest, side))
+    plain, material = _worth(taken), _worth(better)
+    if plain >= NOTHING and material >= NOTHING and ply:
+        tally = taken if material >= plain - AS_MUCH else better
+        kind = classify(tally)
+        if kind != "attack":
+            return Gain(kind, material, ply, quiet_from(play, ply, side), _frozen(tally))
+    missed = _let_go(best_play, slip, best.score, start, drop) if plain < NOTHING else None
+    return Gain("attack", 0.0, min(1, len(play)), quiet_from(play, min(3, len(play)), side), missed=missed)
+
+
+def surviving(gain: Gain, others: Iterable[tuple[Gain, Score]], score: Score) -> Gain:
+    """What is left of `gain`, the victim's `score` after the slip, when other answers were tried: `others` are what
+    each of them loses and the victim's score after it."""
+    for other, after in others:
+        if gain.kind in ("mate", "attack") or other.kind == "mate":
+            continue
+        if after.plain < score.plain - AS_GOOD:
+            continue
+        if other.kind == "attack":
+            return replace(other, ply=min(1, gain.line), line=min(3, gain.line), tally=(), material=0.0)
+        if _worth(dict(other.tally)) < _worth(dict(gain.tally)):
+            gain = replace(gain, kind=other.kind, material=min(gain.material, other.material), tally=other.tally)
+    return gain
 
 
 def needs_more(board: chess.Board, slip: chess.Move, refutation: Sequence[str]) -> bool:
@@ -184,38 +187,86 @@ def _pieces(gain: Gain, sign: int) -> list[str]:
     return parts
 
 
-# --- where the gain is in hand ---------------------------------------------------------------------------------------
+# --- what is won, and where it is in hand ----------------------------------------------------------------------------
 
 
-def _alternative(best: Play, score: Score, plies: int, side: chess.Color) -> tuple[int, Tally]:
-    """Balance and counts of the victim's best line where it last comes to rest within `plies` plies.
+def _start(board: chess.Board, side: chess.Color) -> Tally:
+    """What `side`'s gain is counted from: the men on the board before the slip, less what `side` has just taken as far
+    as the victim can get that back."""
+    counts = _counts(board, side)
+    if not board.move_stack:
+        return counts
+    before = board.copy(stack=1)
+    before.pop()
+    just = _difference(counts, _counts(before, side))
+    value, moves = settle(board, side)
+    if _worth(just) <= 0 or value >= balance(board, side):
+        return counts
+    if value <= balance(board, side) - _worth(just):
+        return _counts(before, side)  # by one capture or another: all of it
+    return _counts(_played(board, moves), side)
 
-    An engine's line may be cut in the middle of an exchange: a rest at which either side is worse off, by _TRUST pawns
-    or more, than the line's own score says is not believed. Where no rest is left, the board as it stands counts, or
-    what the line's first capture leads to.
-    """
-    play = best.first(min(plies, _HORIZON))
+
+def _won(play: Play, start: Tally, level: float, drop: float) -> tuple[Tally, int]:
+    """(what the line wins over `start`, the ply at which it is in hand): the most that its first plies reach and its
+    rest does not give back, as far as the score makes it credible; ply 0 where the board never shows it.
+
+    Counted where `play.side` is to move, and so has made good what it can: what the other side could take, but does not
+    in the line, mostly cannot be taken."""
+    side, before = play.side, _worth(start)
+    own = list(range(0, len(play.boards), 2))
+    if len(play) % 2 and _is_quiet(play.end, side):
+        own.append(len(play))
+    settled = {index: settle(play.boards[index], side) for index in own}
+    kept = {index: min(settled[later][0] for later in own if later >= index) for index in own}
+    last = FAR if drop >= BIG else NEAR
+    near = [index for index in own if index <= last and kept[index] - before <= CREDIBLE * drop] or own[:1]
+    most = max(kept[index] for index in near)
+    index = next(index for index in near if kept[index] == most or kept[index] - level >= max(1, EXPLAINED * drop))
+    top = kept[index]
+    shown = [balance(board, side) for board in play.boards]
+    ply = next(
+        (ply for ply in range(max(1, index), len(shown)) if _stands(play, ply, shown[ply], top)),
+        len(play) if settled[own[-1]][0] >= top else 0,
+    )
+    while ply > 1 and shown[ply - 1] == shown[ply]:
+        ply -= 1
+    such = [later for later in own if later >= index and settled[later][0] == top]
+    at = next((later for later in such if later >= ply), such[-1])
+    taken = _difference(_counts(_played(play.boards[at], settled[at][1]), side), start)
+    return taken, ply
+
+
+def _stands(play: Play, ply: int, shown: int, top: float) -> bool:
+    """Whether the board after `ply` shows so much and keeps it: neither by taking back nor by other captures can the
+    victim bring it down."""
+    board = play.boards[ply]
+    if shown < top or settle(board, play.side)[0] < top:
+        return False
+    return board.turn == play.side or shown - loot(board, play.moves[ply - 1].to_square) >= top
+
+
+def _rest_of(play: Play, score: Score, plies: int, side: chess.Color) -> chess.Board | None:
+    """Where a line last comes to rest within so many plies, as far as its own score bears that out."""
     claimed = score.of(side).plain / 100
-    for position in reversed(play.boards[1:]):
-        value = balance(position, side)
-        if abs(value - claimed) >= _TRUST or position.is_check():
-            continue
-        if settle(position, side)[0] == value:
-            return value, _counts(position, side)
-    if play.moves and play.is_capture(0):
-        value, rest = settle(play.boards[1], side)
-        if abs(value - claimed) < _TRUST:
-            return value, _counts(_played(play.boards[1], rest), side)
-    return balance(play.boards[0], side), _counts(play.boards[0], side)
+    for board in reversed(play.first(min(plies, FAR)).boards[1:]):
+        value = balance(board, side)
+        if abs(value - claimed) < TRUST and _is_quiet(board, side):
+            return board
+    return None
 
 
-def _let_go(
-    best: Play, slip: chess.Move, score: Score, side: chess.Color
-) -> tuple[list[tuple[chess.PieceType, chess.Square]], tuple[int, Tally]]:
-    """(what the best line takes with its first moves, balance and counts that it has reached then): the men that the
-    victim takes there where they stand on `board`, but for what the slip takes, the most valuable first; nothing, and
-    those of the board, where it takes nothing soon."""
-    board, play = best.boards[0], best.first(_SOON)
+def _let_go(best: Play, slip: chess.Move, score: Score, start: Tally, drop: float) -> chess.Square | None:
+    """What the best line soon takes, where it stands before the slip, and for nothing; None where that is not what the
+    slip costs, or the slip takes there itself."""
+    side = not best.side
+    rest = _rest_of(best, score, SOON, side)
+    if rest is None:
+        return None
+    won = _difference(start, _counts(rest, side))
+    if not max(NOTHING, MOST * drop) <= _worth(won) <= max(1.0, CREDIBLE * drop):
+        return None
+    board, play = best.boards[0], best.first(SOON)
     prizes = [
         (-VALUES[taken[1]], index, taken)
         for index in play.own()
@@ -223,82 +274,19 @@ def _let_go(
         and taken[0] != slip.to_square
         and board.piece_at(taken[0]) == play.boards[index].piece_at(taken[0])
     ]
-    if not prizes:
-        return [], (balance(board, side), _counts(board, side))
-    return [(kind, square) for _, _, (square, kind) in sorted(prizes)], _alternative(best, score, _SOON, side)
+    # a queen that is taken and taken back is no chance: only what is there more in the end
+    return next((square for _, _, (square, kind) in sorted(prizes) if won.get(kind, 0) > 0), None)
 
 
-def _plateau(values: list[int], level: int, before: int, drop: float, play: Play) -> int:
-    """The index of the position whose settled balance stands for the line, among those that `values` are given for.
-
-    That is the earliest that explains the score and is not given back later; from there the next one at rest, if one
-    follows soon that explains it as well; later, where much more is won soon, or where nothing was taken yet (the board
-    before the slip shows `before`) and something is later. Where none explains the score, the last one at
-    rest, if all that the line wins is won there; else the one that keeps the most.
-    """
-    last = len(values) - 1
-    gains = [value - level for value in values]
-    kept = [min(gains[index:]) for index in range(last + 1)]
-    rest = [
-        index
-        for index in range(1, last + 1)
-        if not play.boards[index].is_check() and balance(play.boards[index], play.side) == values[index]
-    ]
-    enough = max(1.0, _EXPLAINED * drop)
-    first = next((index for index in range(1, last + 1) if kept[index] >= enough), None)
-    if first is not None:
-        credible = [index for index in range(last + 1) if kept[index] <= _CREDIBLE * drop]
-        first = _grown(first, kept, level - before, credible)
-        return next((index for index in rest if index >= first), _settled_at(first, gains, kept))
-    if rest and gains[rest[-1]] >= max(1.0, gains[last]):
-        return rest[-1]
-    most = max(range(min(1, last), last + 1), key=lambda index: (kept[index], -index))
-    return most if most in rest else _settled_at(most, gains, kept)
-
-
-def _last(drop: float) -> int:
-    """How many plies of a line are believed."""
-    return _HORIZON if drop >= _BIG else _NEAR
-
-
-def _settled_at(index: int, gains: list[int], kept: list[int]) -> int:
-    """The index from `index` on at which the gain is down to what is kept of it: more than that was never had."""
-    return next(later for later in range(index, len(gains)) if gains[later] == kept[index])
-
-
-def _grown(first: int, kept: list[int], offset: int, credible: list[int]) -> int:
-    """The index from `first` on, as the gain grows to what it will be, among those that the score makes `credible`.
-    `offset`: the level minus the board before the slip; `kept[index] + offset` is what was taken from the victim."""
-    while True:
-        ahead = [index for index in credible if index > first]
-        soon = [index for index in ahead if index < first + _SOON]
-        more = next((index for index in soon if kept[index] >= kept[first] + _GROWS), None)
-        if more is None and kept[first] + offset < 1:
-            more = next((index for index in ahead if kept[index] + offset >= 1), None)
-        if more is None:
-            return first
-        first = more
-
-
-def _in_hand(play: Play, value: int, index: int) -> int:
-    """The first ply after which the board itself shows `value`, what the position at `index` settles at, no more and no
-    less, and goes on showing it up to there; later, where the last capture comes after `index`; the whole line, where
-    it does not come in it, but must; 0 where the line ends with less."""
-    shown = [balance(board, play.side) for board in play.boards]
-    stands = (ply for ply in range(max(1, index), len(play) + 1) if shown[ply] >= value)
-    first = next((ply for ply in stands if settle(play.boards[ply], play.side)[0] >= value), 0)
-    if not first:
-        return len(play) if settle(play.end, play.side)[0] >= value else 0
-    while first > 1 and shown[first - 1] == value:
-        first -= 1
-    return first
+def _is_quiet(board: chess.Board, side: chess.Color) -> bool:
+    """Whether no capture that pays is pending and nobody is in check."""
+    return not board.is_check() and settle(board, side)[0] == balance(board, side)
 
 
 def quiet_from(play: Play, ply: int, side: chess.Color) -> int:
     """The first ply from `ply` on where no capture is pending and nobody is in check; else the whole line."""
     for stop in range(max(ply, 1), len(play) + 1):
-        board = play.boards[stop]
-        if not board.is_check() and settle(board, side)[0] == balance(board, side):
+        if _is_quiet(play.boards[stop], side):
             return stop
     return len(play)
 
@@ -325,17 +313,8 @@ def _worth(tally: Tally) -> float:
     return float(sum(VALUES[kind] * count for kind, count in tally.items()))
 
 
-def _named(taken: Tally, better: Tally) -> tuple[Tally, float]:
-    """(the pieces that name the gain, pawns' worth over the best alternative).
-
-    `taken` is the difference to the board before the slip, `better` to the victim's best alternative. What changed
-    hands names the gain, unless the alternative loses most of it as well (then only the rest was won) or nothing
-    changed hands (then the slip missed something, a recapture say).
-    """
-    plain, material = _worth(taken), _worth(better)
-    if plain >= NOTHING and material >= max(NOTHING, _MOST * plain):
-        return taken, material
-    return better, material
+def _sum(one: Tally, other: Tally) -> Tally:
+    return {kind: count + other.get(kind, 0) for kind, count in one.items()}
 
 
 def _frozen(tally: Tally) -> tuple[tuple[chess.PieceType, int], ...]:

@@ -49,6 +49,7 @@ EXCHANGES = "winning exchanges"
 SHUT_OFF = "guard shut off"
 SAFE_CAPTURE = "safe capture"
 MISSED = "missed capture"
+THREAT = "threat"
 
 
 class MotifClass(enum.StrEnum):
@@ -103,8 +104,10 @@ Teller = Callable[[Play, Motif], str]
 @dataclass(frozen=True, slots=True)
 class MotifKind:
     """All that there is to a motif: its name, what kind of mistake it is, how telling, how it is found along a line,
-    and the clause that tells it, empty where it has nothing to say. Positional themes and chances forgone are found by
-    comparing two lines (`themes`, `gain`) and have neither finder nor teller here."""
+    and what is said of the move that brings it about ("forks the king and the rook on a8"), empty where there is
+    nothing to say. Positional themes and chances forgone are found by
+    comparing two lines (`themes`, `gain`), a threat by what was tried (`quiet`): these have neither finder nor teller
+    here."""
 
     name: str
     sort: MotifClass

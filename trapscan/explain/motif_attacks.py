@@ -7,11 +7,11 @@ from collections.abc import Iterator
 import chess
 
 from trapscan.explain import motif as m
-from trapscan.explain.deeds import deed, threats
+from trapscan.explain.deeds import threats
 from trapscan.explain.exchange import as_mover, exchange, loot, taken_by, value_at
 from trapscan.explain.motif import Motif
 from trapscan.explain.play import Play
-from trapscan.explain.words import listed, the_piece, the_pieces
+from trapscan.explain.words import the_piece, the_pieces
 
 
 def prey(board: chess.Board, actor: chess.Square, side: chess.Color) -> list[chess.Square]:
@@ -202,7 +202,20 @@ def trapped(play: Play) -> Iterator[Motif]:
         if exchange(play.boards[index], play.moves[index]) <= 0:
             continue
         if _no_way_out(attacked, origin, play.side):
-            yield Motif(m.TRAPPED, index - 1, play.moves[index - 2].to_square, (origin,), index + 1)
+            start = _trapped_since(play, start, origin)
+            yield Motif(m.TRAPPED, start, play.moves[start - 1].to_square, (origin,), index + 1)
+
+
+def _trapped_since(play: Play, start: int, square: chess.Square) -> int:
+    """The ply from which on the piece on `square`, trapped at ply `start`, has stood there without a way out: it may be
+    taken only when there is nothing better to do."""
+    while start > 2:
+        earlier = play.boards[start - 2]
+        stayed = play.where(square, start - 2, start) == square and earlier.color_at(square) == earlier.turn
+        if not stayed or earlier.is_check() or not _no_way_out(earlier, square, play.side):
+            break
+        start -= 2
+    return start
 
 
 def _no_way_out(board: chess.Board, square: chess.Square, hunter: chess.Color) -> bool:
@@ -227,35 +240,31 @@ def tell_fork(play: Play, motif: Motif) -> str:
     others = [square for square in motif.targets if after.piece_type_at(square) != chess.KING]
     if not others:
         return ""
-    names = the_pieces(after, others[:2])
     check = after.is_check() and bool(after.checkers_mask() & chess.BB_SQUARES[motif.actor])
+    forks = motif.name == m.FORK and play.mover(motif.ply - 1) != chess.QUEEN
     if check:
-        return f"{deed(play, motif.ply - 1)} and attacks {names} at the same time"
+        verb = "forks the king and" if forks else "checks and hits"
+        return f"{verb} {the_piece(after, others[0])}"
     if len(others) < 2:
         return ""
-    verb = "forks" if motif.name == m.FORK and play.mover(motif.ply - 1) != chess.QUEEN else "attacks"
-    return f"{deed(play, motif.ply - 1)} and {verb} {names}"
+    return f"{'forks' if forks else 'hits'} {the_pieces(after, others[:2])}"
 
 
 def tell_discovered(play: Play, motif: Motif) -> str:
-    index, after = motif.ply - 1, play.boards[motif.ply]
+    after = play.boards[motif.ply]
     (target,) = motif.targets
     if after.piece_type_at(target) == chess.KING:
         return tell_discovered_check(play, motif)
-    return f"{deed(play, index)} and opens the line of {the_piece(after, motif.actor)} to {the_piece(after, target)}"
+    return f"uncovers {the_piece(after, motif.actor)} against {the_piece(after, target)}"
 
 
 def tell_discovered_check(play: Play, motif: Motif) -> str:
-    index, after = motif.ply - 1, play.boards[motif.ply]
-    return f"{deed(play, index, quiet=True)} and discovers a check by {the_piece(after, motif.actor)}"
+    return f"uncovers a check from {the_piece(play.boards[motif.ply], motif.actor)}"
 
 
 def tell_double_check(play: Play, motif: Motif) -> str:
-    after = play.boards[motif.ply]
-    names = listed([the_piece(after, square) for square in after.checkers()])
-    return f"{deed(play, motif.ply - 1, quiet=True)} with a double check by {names}"
+    return "gives check with two pieces at once"
 
 
 def tell_trapped(play: Play, motif: Motif) -> str:
-    after = play.boards[motif.ply]
-    return f"{deed(play, motif.ply - 1)}, and {the_piece(after, motif.targets[0])} has no safe square"
+    return f"traps {the_piece(play.boards[motif.ply], motif.targets[0])}"

@@ -10,7 +10,7 @@ from collections.abc import Iterator
 import chess
 
 from trapscan.explain import motif as m
-from trapscan.explain.deeds import deed, later, threats
+from trapscan.explain.deeds import threats
 from trapscan.explain.exchange import VALUES, as_mover, balance, exchange, loot, settle, threat_on
 from trapscan.explain.motif import Motif
 from trapscan.explain.motif_attacks import opened, slip_took
@@ -203,19 +203,6 @@ def safe_capture(play: Play) -> Iterator[Motif]:
 # --- words -----------------------------------------------------------------------------------------------------------
 
 
-def tell_hanging(play: Play, motif: Motif) -> str:
-    text = f"{deed(play, 0, quiet=True)}, which nothing guards"
-    for _ in (*guard_leaves(play), *way_opened(play)):
-        return f"{text} now that {slipped(play)}"
-    for _ in unmet_threat(play):
-        return f"{text} and which it threatened already"
-    return text
-
-
-def tell_left(play: Play, motif: Motif) -> str:
-    return f"{deed(play, 0)}, now that {slipped(play)}"
-
-
 def slipped(play: Play) -> str:
     """'the knight has left f3', for the slip before the line."""
     slip = play.boards[0].peek()
@@ -223,38 +210,40 @@ def slipped(play: Play) -> str:
     return f"the {chess.piece_name(kind or chess.PAWN)} has left {chess.square_name(slip.from_square)}"
 
 
+def tell_hanging(play: Play, motif: Motif) -> str:
+    return f"takes {the_piece(play.boards[0], motif.targets[0])}, which nothing guards"
+
+
+def tell_left(play: Play, motif: Motif) -> str:
+    return f"takes {the_piece(play.boards[0], motif.targets[0])}, now that {slipped(play)}"
+
+
 def tell_en_prise(play: Play, motif: Motif) -> str:
-    return f"{deed(play, 0)}, which has just come within its reach"
+    return f"simply takes {the_piece(play.boards[0], motif.targets[0])}"
 
 
 def tell_unmet(play: Play, motif: Motif) -> str:
-    return f"{deed(play, 0)}, which it threatened already"
+    return f"takes {the_piece(play.boards[0], motif.targets[0])}, which was already attacked"
 
 
 def tell_shut_off(play: Play, motif: Motif) -> str:
     board = play.boards[0]
-    _, guard, between = motif.targets
-    return f"{deed(play, 0)}, now that {the_piece(board, between)} shuts off {the_piece(board, guard)}"
+    prize, guard, between = motif.targets
+    return f"takes {the_piece(board, prize)}, as {the_piece(board, between)} shuts off {the_piece(board, guard)}"
 
 
 def tell_safe_capture(play: Play, motif: Motif) -> str:
-    return f"{deed(play, 0)} and need not give it back"
+    return f"takes {the_piece(play.boards[0], motif.targets[0])} and keeps it"
 
 
 def tell_exchanges(play: Play, motif: Motif) -> str:
-    hit = motif.paid - 1
-    return f"{deed(play, 0)}, and after the exchanges {deed(play, hit)}"
+    return f"starts the exchanges that end with {play.san(motif.paid - 1)}"
 
 
 def tell_tempo(play: Play, motif: Motif) -> str:
-    index = motif.ply - 1
     after = play.boards[motif.ply]
-    hunted = the_piece(after, motif.targets[0])
-    itself = after.attacks_mask(motif.actor) & chess.BB_SQUARES[motif.targets[0]]
-    attacks = "attacks" if itself else "opens a line against"
-    return f"{deed(play, index)} and {attacks} {hunted}, and while that gets away {deed(play, index + 2)}"
+    return f"hits {the_piece(after, motif.targets[0])} and gains time for {play.san(motif.ply + 1)}"
 
 
 def tell_attacked(play: Play, motif: Motif) -> str:
-    hit, target = motif.paid - 1, the_piece(play.boards[1], motif.targets[0])
-    return f"{deed(play, 0)} and attacks {target}, and {later(hit)} {deed(play, hit)}"
+    return f"attacks {the_piece(play.boards[1], motif.targets[0])}"

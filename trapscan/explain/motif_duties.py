@@ -7,7 +7,7 @@ from collections.abc import Iterator
 import chess
 
 from trapscan.explain import motif as m
-from trapscan.explain.deeds import deed, piece_or_square
+from trapscan.explain.deeds import piece_or_square
 from trapscan.explain.exchange import VALUES, exchange, loot, value_at
 from trapscan.explain.motif import Motif
 from trapscan.explain.motif_attacks import slip_took
@@ -148,28 +148,27 @@ def zwischenzug(play: Play) -> Iterator[Motif]:
 
 
 def tell_removal(play: Play, motif: Motif) -> str:
-    index = motif.ply - 1
-    return f"{deed(play, index, quiet=True)}, which guards {the_piece(play.boards[index], motif.targets[1])}"
+    board = play.boards[motif.ply - 1]
+    return f"takes {the_piece(board, motif.targets[0])}, the guard of {the_piece(board, motif.targets[1])}"
 
 
 def tell_deflection(play: Play, motif: Motif) -> str:
-    index, after = motif.ply - 1, play.boards[motif.ply]
+    after = play.boards[motif.ply]
     guard, goal = motif.targets
-    return f"{deed(play, index)} and draws {the_piece(after, guard)} away from {piece_or_square(after, goal)}"
+    return f"draws {the_piece(after, guard)} away from {piece_or_square(after, goal)}"
 
 
 def tell_overload(play: Play, motif: Motif) -> str:
-    index, after = motif.ply - 1, play.boards[motif.ply]
+    after = play.boards[motif.ply]
     guard, goal, _ = motif.targets
-    duty = piece_or_square(after, goal)
-    return f"{deed(play, index)}, and {the_piece(after, guard)} cannot take back and still guard {duty}"
+    return f"overloads {the_piece(after, guard)}, which must also guard {piece_or_square(after, goal)}"
 
 
 def tell_decoy(play: Play, motif: Motif) -> str:
-    index, after = motif.ply - 1, play.boards[motif.ply]
+    after = play.boards[motif.ply]
     lured, bait = piece_name(after, motif.targets[0]), chess.square_name(motif.targets[1])
-    return f"{deed(play, index)} and draws the {lured} to {bait}, and then {deed(play, index + 2)}"
+    return f"lures the {lured} to {bait}, where {play.san(motif.ply + 1)} hits it"
 
 
 def tell_zwischenzug(play: Play, motif: Motif) -> str:
-    return f"before taking back on {chess.square_name(motif.targets[0])}, {deed(play, 0)}"
+    return f"comes before the recapture on {chess.square_name(motif.targets[0])}"

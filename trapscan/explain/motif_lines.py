@@ -7,7 +7,7 @@ from collections.abc import Iterator
 import chess
 
 from trapscan.explain import motif as m
-from trapscan.explain.deeds import deed, piece_or_square
+from trapscan.explain.deeds import piece_or_square
 from trapscan.explain.exchange import exchange, loot, threat_on, value_at
 from trapscan.explain.motif import Motif
 from trapscan.explain.play import Play
@@ -193,27 +193,20 @@ def opened_line(play: Play) -> Iterator[Motif]:
 
 
 def tell_pin(play: Play, motif: Motif) -> str:
-    index, after = motif.ply - 1, play.boards[motif.ply]
+    after, move = play.boards[motif.ply], play.moves[motif.ply - 1]
     front, rear, *spared = motif.targets
-    held = the_piece(after, front)
-    against = f"{the_piece(after, rear)}"
-    move = play.moves[index]
+    held, against = the_piece(after, front), the_piece(after, rear)
     if spared and spared[0] == move.to_square:
-        return f"{deed(play, index)}, where {held} cannot take, being pinned against {against}"
-    if spared:
-        if motif.actor == move.to_square:
-            what = the_piece(after, spared[0])
-            return f"{deed(play, index)} and pins {held} against {against}, so that it cannot take {what}"
-        return f"{deed(play, index)}; {held} is pinned against {against} and cannot take {the_piece(after, spared[0])}"
-    return f"{deed(play, index)} and pins {held} against {against}"
+        return f"cannot be taken by {held}, which is pinned against {against}"
+    if motif.actor == move.to_square:
+        return f"pins {held} against {against}"
+    return f"works because {held} is pinned against {against}"
 
 
 def tell_skewer(play: Play, motif: Motif) -> str:
-    index, after = motif.ply - 1, play.boards[motif.ply]
+    after = play.boards[motif.ply]
     front, rear = motif.targets
-    if after.piece_type_at(front) == chess.KING:
-        return f"{deed(play, index)}, and behind the king {the_piece(after, rear)} is lost"
-    return f"{deed(play, index)} and attacks {the_piece(after, front)}, behind which {the_piece(after, rear)} is lost"
+    return f"hits {the_piece(after, front)} and, behind it, {the_piece(after, rear)}"
 
 
 def tell_interference(play: Play, motif: Motif) -> str:
@@ -221,15 +214,15 @@ def tell_interference(play: Play, motif: Motif) -> str:
     goal, guard = motif.targets
     if motif.actor == play.moves[index].to_square:
         after = play.boards[index + 1]
-        return f"{deed(play, index)} and cuts off {the_piece(after, guard)} from {piece_or_square(after, goal)}"
+        return f"cuts {the_piece(after, guard)} off from {piece_or_square(after, goal)}"
     later_on = play.boards[index + 2]
     blocker, cut = the_piece(later_on, motif.actor), the_piece(later_on, guard)
-    return f"{deed(play, index)}, after which {blocker} cuts off {cut} from {piece_or_square(later_on, goal)}"
+    return f"makes {blocker} cut {cut} off from {piece_or_square(later_on, goal)}"
 
 
 def tell_opened(play: Play, motif: Motif) -> str:
     after = play.boards[motif.ply]
+    slip = play.boards[0].peek()
     if not after.is_check():
         return ""
-    king = chess.square_name(motif.targets[0])
-    return f"{deed(play, motif.ply - 1)} on the line that the last move has opened to the king on {king}"
+    return f"checks along the line that {chess.square_name(slip.from_square)} has opened"

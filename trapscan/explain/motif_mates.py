@@ -7,10 +7,8 @@ from collections.abc import Iterator
 import chess
 
 from trapscan.explain import motif as m
-from trapscan.explain.deeds import deed
 from trapscan.explain.motif import Motif
 from trapscan.explain.play import Play
-from trapscan.explain.words import number
 
 
 def _mated(play: Play) -> chess.Square | None:
@@ -90,25 +88,26 @@ def promotion(play: Play) -> Iterator[Motif]:
 
 
 def tell_smothered(play: Play, motif: Motif) -> str:
-    king = chess.square_name(motif.targets[0])
-    return f"{deed(play, len(play) - 1)} and mates the king on {king}, shut in by its own men"
+    return "is a smothered mate" if motif.paid else ""
 
 
 def tell_back_rank(play: Play, motif: Motif) -> str:
-    return f"{deed(play, len(play) - 1)} and mates on the back rank"
+    return "mates on the back rank" if motif.paid else ""
 
 
 def tell_mating_net(play: Play, motif: Motif) -> str:
-    king = chess.square_name(motif.targets[0])
-    if len(play) == 1:
-        return f"{deed(play, 0)} and mates the king on {king}"
-    text = f"{deed(play, 0)}, and it is mate in {number((len(play) + 1) // 2)}"
-    return f"{text}: in the end {deed(play, len(play) - 1)} and mates the king on {king}"
+    moves = (len(play) + 1) // 2
+    if not motif.paid or moves > 3:
+        return ""
+    return "is mate" if moves == 1 else f"mates: {play.sans(1, len(play))}"
 
 
 def tell_weak(play: Play, motif: Motif) -> str:
-    return f"{deed(play, motif.ply - 1)}, next to the king on {chess.square_name(motif.targets[1])}"
+    board, goal = play.boards[motif.ply - 1], motif.targets[0]
+    if board.attackers_mask(not play.side, goal) & ~board.kings:
+        return f"takes the pawn on {chess.square_name(goal)}, next to the king"
+    return "takes the pawn that only the king guards"
 
 
 def tell_promotion(play: Play, motif: Motif) -> str:
-    return deed(play, motif.ply - 1)
+    return "promotes the pawn"

@@ -57,6 +57,7 @@ _KINDS = (
     MotifKind(m.UNMET, _O, Tier.CAUSE, causes.unmet_threat, causes.tell_unmet),
     MotifKind(m.SAFE_CAPTURE, _O, Tier.CAUSE, causes.safe_capture, causes.tell_safe_capture),
     MotifKind(m.MATING_NET, _T, Tier.MATE, mates.mating_net, mates.tell_mating_net),
+    MotifKind(m.THREAT, _T, Tier.PLAIN),
     MotifKind(m.MISSED, MotifClass.FORGONE, Tier.THEME),
     *(MotifKind(name, MotifClass.FORGONE if name == CHANCE else MotifClass.POSITIONAL, Tier.THEME) for name in THEMES),
 )

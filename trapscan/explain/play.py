@@ -76,6 +76,14 @@ class Play:
             return None
         return square, self.boards[index].piece_type_at(square) or chess.PAWN
 
+    def san(self, index: int) -> str:
+        """Move `index` in SAN, a mate without its sign: sentences say it in words."""
+        return self.boards[index].san(self.moves[index]).rstrip("#")
+
+    def sans(self, start: int, stop: int) -> str:
+        """The moves from `start` up to `stop` in SAN."""
+        return " ".join(self.san(index) for index in range(start, min(stop, len(self.moves))))
+
     def is_capture(self, index: int) -> bool:
         """Whether move `index` takes something."""
         return self.boards[index].is_capture(self.moves[index])

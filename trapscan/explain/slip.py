@@ -3,28 +3,26 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 
 import chess
 
 from trapscan.explain import gain as gains
-from trapscan.explain import motif as m
+from trapscan.explain.case import Case
 from trapscan.explain.exchange import balance
 from trapscan.explain.fails import why_it_fails
 from trapscan.explain.gain import Gain
-from trapscan.explain.motif import Motif, Tier
+from trapscan.explain.motif import ATTACKED, EXCHANGES, HANGING, PIN, Motif, Tier
 from trapscan.explain.motif_causes import safe_capture
 from trapscan.explain.motif_threats import threatened
 from trapscan.explain.motifs import REGISTRY, motifs_of
 from trapscan.explain.play import Play
+from trapscan.explain.refuted import tried_motifs
 from trapscan.explain.signs import signs
 from trapscan.explain.tempt import is_poisoned, why_tempting
-from trapscan.explain.themes import Theme, themes
+from trapscan.explain.tried import Tried
 from trapscan.model import Line, Signs
 from trapscan.score import Score
-
-THEMES_TOLD = 2
-"""How many themes a sentence names."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,7 +32,8 @@ class Explanation:
     `gain` is one of contract.Gain; `material` the pawns' worth the punisher wins over the victim's best alternative;
     `ply` the 1-based ply of the refutation at which it is in hand (for a mate: at which it is given); `line` how many
     plies of the refutation are worth showing. `motifs` starts with the one that wins the material. `poisoned`: the
-    slip takes something or carries out a threat, and loses all the same. `signs` are what its nature is told by.
+    slip takes something or carries out a threat, and loses all the same. `forgone`: nothing is lost by it, only a
+    chance is not taken; `gain` is "attack" then. `signs` are what its nature is told by.
     """
 
     gain: str
@@ -45,6 +44,7 @@ class Explanation:
     why_tempting: str
     why_it_fails: str
     poisoned: bool
+    forgone: bool = False
     signs: Signs = field(default_factory=Signs)
 
 
@@ -56,39 +56,59 @@ def explain_slip(
     slip_score: Score,
     refutation: Sequence[str],
     best_play: Play | None = None,
+    tried: Tried | None = None,
 ) -> Explanation:
     """Explain why `slip` tempts and why it fails.
 
     `board` is the position before the slip, the victim to move, with its move stack if there is one; `best` the
     victim's best line (victim's view, moves in UCI); `slip_score` the score after the slip (any view);
     `refutation` the line after the slip in UCI, the punisher's reply first; `best_play` the best line played out, which
-    the slips of a position may share. Pure: no engine is asked.
+    the slips of a position may share; `tried`, what became of other answers: then only what survives them is claimed,
+    and the sentence says why they fail. Pure: no engine is asked.
     """
     play = Play.after(board, slip, refutation)
     best_play = Play.along(board, best.pv) if best_play is None else best_play
+    tried = Tried() if tried is None else tried
     gain = gains.weigh(board, slip, best, slip_score, play, best_play)
-    told: list[Theme] = []
-    if gain.kind == "attack":
-        told = themes(play, best_play)[:THEMES_TOLD]
-        gain = replace(gain, line=gains.quiet_from(play, max([gain.line, *(theme.ply for theme in told)]), play.side))
-    names = [theme.name for theme in told] if gain.missed is None else [m.MISSED]
+    others = [
+        (gains.weigh(board, slip, best, reply.score, reply.play(play), best_play), reply.score)
+        for reply in tried.replies
+    ]
+    gain = gains.surviving(gain, others, slip_score.of(board.turn))
     shown = Play(play.boards[: gain.line + 1], play.moves[: gain.line])
     found = order(shown, gain, motifs_of(shown))
-    if gain.ply == 1 and gain.missed is None and not any(motif.paid == 1 for motif in found):
+    if gain.ply == 1 and gain.kind != "attack" and not any(motif.paid == 1 for motif in found):
         found += safe_capture(play)  # what shows only in how the whole line goes on
     if gain.kind != "mate":
         found += [motif for motif in threatened(play) if motif.name not in {seen.name for seen in found}]
+    case = Case(board, slip, play, best_play, gain, found, best.score, slip_score, tried)
+    said = why_it_fails(case)
+    line = gain.line if said.plies <= gain.line else gains.quiet_from(play, min(said.plies, len(play)), play.side)
     return Explanation(
         gain=gain.kind,
         material=gain.material,
         ply=gain.ply,
-        line=gain.line,
-        motifs=tuple(dict.fromkeys([*(motif.name for motif in found), *names])),
+        line=line,
+        motifs=_names(found, tried_motifs(case), said.names, gain),
         why_tempting=why_tempting(board, slip),
-        why_it_fails=why_it_fails(shown, gain, found, best.score, slip_score, [theme.clause for theme in told]),
+        why_it_fails=said.text,
         poisoned=is_poisoned(board, slip),
         signs=signs(board, slip, play, best, best_play),
+        forgone=gain.missed is not None,
     )
+
+
+def _names(found: list[Motif], tried: list[str], told: Sequence[str], gain: Gain) -> tuple[str, ...]:
+    """The names of a finding's motifs: how it is won, in the line or in those tried; then where, and how it came about.
+    Where nothing is won, nothing that was taken has a name."""
+    how = [motif.name for motif in found if REGISTRY[motif.name].tier <= Tier.PLAIN]
+    rest = [motif.name for motif in found if REGISTRY[motif.name].tier > Tier.PLAIN]
+    if gain.kind == "attack":
+        how = [name for name in how if name not in (EXCHANGES, ATTACKED)]
+        rest = [name for name in rest if REGISTRY[name].tier < Tier.CAUSE and name != HANGING]
+    if gain.missed is not None:
+        return tuple(dict.fromkeys(told))
+    return tuple(dict.fromkeys([*how, *tried, *told, *rest]))
 
 
 def order(play: Play, gain: Gain, motifs: list[Motif]) -> list[Motif]:
@@ -111,7 +131,7 @@ def order(play: Play, gain: Gain, motifs: list[Motif]) -> list[Motif]:
         if gain.kind == "mate":
             return (tier != Tier.MATE, int(tier == Tier.CAUSE), 0, place)
         fresh = motif.actor == play.moves[motif.ply - 1].to_square
-        spares = motif.name == m.PIN and len(motif.targets) == 3 and not fresh
+        spares = motif.name == PIN and len(motif.targets) == 3 and not fresh
         early = bool(motif.paid) and motif.paid <= gain.ply
         told_at = Tier.HOW if tier == Tier.MATE else max(tier, Tier.WHERE) if spares else tier
         return (not early, told_at, -swing(motif), place)

@@ -12,18 +12,25 @@ from trapscan.explain.motif_lines import pins
 from trapscan.explain.words import piece_name, sentence, the_piece, the_pieces
 
 CENTRE = chess.SquareSet([chess.D4, chess.E4, chess.D5, chess.E5])
-_MOST = 2
+_FIRST_RANKS = chess.SquareSet(chess.BB_RANK_1 | chess.BB_RANK_8)
+_CORNERS = {
+    chess.WHITE: ((chess.C1, chess.B2), (chess.F1, chess.G2)),
+    chess.BLACK: ((chess.C8, chess.B7), (chess.F8, chess.G7)),
+}
+"""Where a bishop begins, and where it may stand once the pawn before that square has moved."""
 
 
 def why_tempting(board: chess.Board, slip: chess.Move) -> str:
-    """One sentence on what speaks for `slip` at first sight, from plain features of the move; `board` stands before
-    it. Every piece and square it names is there before the move or just after it."""
-    reasons = strengths(board, slip)[:_MOST]
-    if not reasons:
-        verb = "advances" if board.piece_type_at(slip.from_square) == chess.PAWN else "brings"
-        reasons = [f"{verb} {_mover(board, slip)} to {chess.square_name(slip.to_square)}, and no threat is to be seen"]
-    comma = "," if len(reasons) > 1 and "," in reasons[0] else ""
-    return sentence(f"It {f'{comma} and '.join(reasons)}")
+    """One sentence on what speaks most for `slip` at first sight; `board` stands before it. Every piece and square it
+    names is there before the move or just after it."""
+    return sentence(f"It {next(iter(strengths(board, slip)), _plainly(board, slip))}")
+
+
+def _plainly(board: chess.Board, slip: chess.Move) -> str:
+    """Where nothing speaks for it: what it is."""
+    if board.piece_type_at(slip.from_square) == chess.PAWN:
+        return "looks like a harmless move of a pawn"
+    return f"looks like a harmless move of {_mover(board, slip)}"
 
 
 def strengths(board: chess.Board, move: chess.Move) -> list[str]:
@@ -53,20 +60,21 @@ def _after(board: chess.Board, move: chess.Move) -> chess.Board:
 
 
 def _reasons(board: chess.Board, slip: chess.Move) -> Iterator[str]:
-    """Reasons as verb phrases, the strongest first; the subject is the move."""
+    """Reasons as verb phrases, the strongest first; the subject is the move. What it takes, threatens or stops comes
+    before what it builds."""
     after = _after(board, slip)
-    side = board.turn
     yield from _taking(board, slip)
     if board.is_castling(slip):
         yield "brings the king into safety and the rook into play"
         return
     if board.is_check():
         yield from _meeting_check(board, slip)
-    if after.is_check():
+    yield from _mate(board, after)
+    if after.is_check() and not board.is_capture(slip):
         yield "gives check"
     yield from _threats(board, after, slip)
     yield from _saving(board, after, slip)
-    yield from _pinning(after, slip, side)
+    yield from _pinning(board, after, slip)
     yield from _guarding(board, after, slip)
     yield from _building(board, after, slip)
 
@@ -76,16 +84,12 @@ def _taking(board: chess.Board, slip: chess.Move) -> Iterator[str]:
     if square is None:
         return
     taken = the_piece(board, square)
-    recapture = bool(board.move_stack) and board.peek().to_square == square and _last_took(board)
-    net = exchange(board, slip)
-    if recapture:
+    if bool(board.move_stack) and board.peek().to_square == square and _last_took(board):
         yield f"takes back on {chess.square_name(slip.to_square)}"
-    elif net >= value_at(board, square) and not board.attackers_mask(not board.turn, square):
+    elif exchange(board, slip) >= value_at(board, square) and not board.attackers_mask(not board.turn, square):
         yield f"takes {taken}, which looks unprotected"
-    elif net >= value_at(board, square):
-        yield f"takes {taken}, which seems to cost nothing"
-    elif net > 0:
-        yield f"takes {taken}, which seems to win material"
+    elif board.gives_check(slip):
+        yield f"takes {taken} with check"
     else:
         yield f"takes {taken}"
 
@@ -103,19 +107,57 @@ def _meeting_check(board: chess.Board, slip: chess.Move) -> Iterator[str]:
         yield "blocks the check"
 
 
+def _mate(board: chess.Board, after: chess.Board) -> Iterator[str]:
+    """A mate threatened, or one stopped."""
+    mine = mate_threat(after, board.turn)
+    if mine is not None:
+        yield f"threatens mate on {chess.square_name(mine.to_square)}"
+    theirs = mate_threat(board, not board.turn)
+    if theirs is not None and not board.is_check() and next_mate(after) is None:
+        yield f"stops the mate on {chess.square_name(theirs.to_square)}"
+
+
+def next_mate(board: chess.Board) -> chess.Move | None:
+    """A move that mates at once, of the side to move."""
+    return mate_threat(board, board.turn)
+
+
 def _threats(board: chess.Board, after: chess.Board, slip: chess.Move) -> Iterator[str]:
-    mate = mate_threat(after, board.turn)
-    if mate is not None:
-        yield f"threatens mate on {chess.square_name(mate.to_square)}"
     targets = threats(board, after, slip)
-    if targets:
-        yield f"attacks {the_pieces(after, targets[:2])}"
-    elif board.piece_type_at(slip.from_square) == chess.KNIGHT:
+    kind = board.piece_type_at(slip.from_square)
+    queens = [square for square in targets if after.piece_type_at(square) == chess.QUEEN]
+    if kind == chess.QUEEN and (queens or _facing(after, slip)):
+        yield "offers to trade queens"
+    elif targets:
+        yield _attacking(board, after, slip, targets)
+    elif kind == chess.KNIGHT:
         for square in chess.SquareSet(
             after.attacks_mask(slip.to_square) & after.bishops & after.occupied_co[not board.turn]
         ):
             yield f"goes after {the_piece(after, square)}"
             break
+
+
+def _attacking(board: chess.Board, after: chess.Board, slip: chess.Move, targets: list[chess.Square]) -> str:
+    """The same attack is a chase, a gain of time, a raid or a plain attack, by who attacks what."""
+    kind, prey = board.piece_type_at(slip.from_square), after.piece_type_at(targets[0])
+    named = the_pieces(after, targets[:2])
+    home = chess.BB_RANK_1 if board.turn else chess.BB_RANK_8
+    if len(targets) > 1:
+        return f"attacks {named}"
+    if prey == chess.QUEEN:
+        return f"gains time by attacking {named}"
+    if kind == chess.PAWN and prey != chess.PAWN:
+        return f"chases {named}"
+    if kind in (chess.KNIGHT, chess.BISHOP) and chess.BB_SQUARES[slip.from_square] & home:
+        return f"develops the {chess.piece_name(kind)} with an attack on {named}"
+    return f"goes for {named}" if prey == chess.PAWN else f"attacks {named}"
+
+
+def _facing(after: chess.Board, slip: chess.Move) -> bool:
+    """Whether the queen that moved and the other one may take each other."""
+    theirs = after.queens & after.occupied_co[after.turn]
+    return bool(after.attacks_mask(slip.to_square) & theirs)
 
 
 def _saving(board: chess.Board, after: chess.Board, slip: chess.Move) -> Iterator[str]:
@@ -127,10 +169,18 @@ def _saving(board: chess.Board, after: chess.Board, slip: chess.Move) -> Iterato
         yield f"takes {_mover(board, slip)} out of the attack"
 
 
-def _pinning(after: chess.Board, slip: chess.Move, side: chess.Color) -> Iterator[str]:
+def _pinning(board: chess.Board, after: chess.Board, slip: chess.Move) -> Iterator[str]:
+    """A pin made, or one of its own side's men freed of one."""
+    side = board.turn
     for slider, front, behind in pins(after, side):
         if slider == slip.to_square and after.piece_type_at(front) != chess.PAWN:
             yield f"pins {the_piece(after, front)} against the {piece_name(after, behind)}"
+    still = {front for _, front, _ in pins(after, not side)}
+    for _, front, _ in pins(board, not side):
+        if front in still or front == slip.from_square or board.piece_type_at(front) == chess.PAWN:
+            continue
+        if after.piece_at(front) == board.piece_at(front):
+            yield f"breaks the pin on {the_piece(board, front)}"
 
 
 def _guarding(board: chess.Board, after: chess.Board, slip: chess.Move) -> Iterator[str]:
@@ -143,45 +193,81 @@ def _guarding(board: chess.Board, after: chess.Board, slip: chess.Move) -> Itera
 
 
 def _building(board: chess.Board, after: chess.Board, slip: chess.Move) -> Iterator[str]:
-    side, kind = board.turn, board.piece_type_at(slip.from_square)
-    home = chess.BB_RANK_1 if side else chess.BB_RANK_8
-    to = chess.square_name(slip.to_square)
-    if kind in (chess.KNIGHT, chess.BISHOP) and chess.BB_SQUARES[slip.from_square] & home:
-        yield f"develops the {piece_name(board, slip.from_square)} to {to}"
-    if kind == chess.PAWN and not board.is_capture(slip):
-        rank = chess.square_rank(slip.to_square) if side else 7 - chess.square_rank(slip.to_square)
-        enemy = [
-            square
-            for square in after.attacks(slip.to_square) & chess.SquareSet(after.occupied_co[not side])
-            if after.piece_type_at(square) == chess.PAWN
-        ]
-        if enemy and slip.to_square in CENTRE | chess.SquareSet(chess.BB_FILES[2] | chess.BB_FILES[5]):
-            yield f"strikes at {the_piece(after, enemy[0])}"
-        elif rank >= 4:
-            yield "gains space"
-        elif slip.to_square in CENTRE:
-            yield "takes a share of the centre"
-        edge = chess.square_file(slip.to_square) in (0, 7)
-        third = chess.square_rank(slip.to_square) == (2 if side else 5)
-        if edge and third and not threats(board, after, slip):
-            beside = chess.square_name(next(iter(after.attacks(slip.to_square))))
-            yield f"keeps enemy pieces away from {beside}"
-        for square in chess.SquareSet(after.bishops & after.occupied_co[side] & home):
-            if (after.attacks_mask(square) & ~board.attacks_mask(square)).bit_count() > 0:
-                yield f"opens the way for the bishop on {chess.square_name(square)}"
-                break
+    kind = board.piece_type_at(slip.from_square)
+    if kind == chess.PAWN:
+        yield from _by_pawn(board, after, slip)
+    else:
+        yield from _by_piece(board, after, slip)
     if not board.is_capture(slip) and not board.is_check():
+        side = board.turn
         for square in chess.SquareSet(after.attacks_mask(slip.to_square) & after.occupied_co[side] & ~after.kings):
             newly = not board.attacks_mask(slip.from_square) & chess.BB_SQUARES[square]
-            saved = loot(as_mover(board, not side), square) > 0 and loot(after, square) == 0
-            if newly and not saved and after.attackers_mask(not side, square):
+            if newly and after.attackers_mask(not side, square):
                 yield f"lends support to {the_piece(after, square)}"
                 break
+
+
+def _by_pawn(board: chess.Board, after: chess.Board, slip: chess.Move) -> Iterator[str]:
+    side, square = board.turn, slip.to_square
+    if board.is_capture(slip):
+        return
+    home = chess.BB_RANK_1 if side else chess.BB_RANK_8
+    rank = chess.square_rank(square) if side else 7 - chess.square_rank(square)
+    aimed = after.attacks(square)
+    enemy = list(aimed & chess.SquareSet(after.occupied_co[not side] & after.pawns))
+    if enemy and square in CENTRE | chess.SquareSet(chess.BB_FILES[2] | chess.BB_FILES[5]):
+        yield f"strikes at {the_piece(after, enemy[0])}"
+    elif rank >= 4:
+        yield "gains space"
+    elif square in CENTRE:
+        yield "takes a share of the centre"
+    edge = chess.square_file(square) in (0, 7)
+    if edge and rank == 2 and not threats(board, after, slip):
+        yield f"keeps enemy pieces away from {chess.square_name(next(iter(aimed)))}"
+    for bishop, corner in _CORNERS[side]:
+        room = slip.from_square == corner and chess.square_file(square) == chess.square_file(corner)
+        if room and after.piece_at(bishop) == chess.Piece(chess.BISHOP, side):
+            yield f"makes room on {chess.square_name(corner)} for the bishop"
+    for bishop in chess.SquareSet(after.bishops & after.occupied_co[side] & home):
+        if (after.attacks_mask(bishop) & ~board.attacks_mask(bishop)).bit_count() > 0:
+            yield f"opens the way for the bishop on {chess.square_name(bishop)}"
+            break
+    for each in aimed & CENTRE:
+        if not board.attackers_mask(side, each) & board.pawns:
+            yield f"takes {chess.square_name(each)} under control"
+            break
+
+
+def _by_piece(board: chess.Board, after: chess.Board, slip: chess.Move) -> Iterator[str]:
+    side, kind = board.turn, board.piece_type_at(slip.from_square)
+    home = chess.BB_RANK_1 if side else chess.BB_RANK_8
+    to, name = chess.square_name(slip.to_square), piece_name(board, slip.from_square)
+    minor = kind in (chess.KNIGHT, chess.BISHOP)
+    if minor and chess.BB_SQUARES[slip.from_square] & home:
+        aim = [
+            square
+            for square in after.attacks(slip.to_square) & chess.SquareSet(after.occupied_co[not side] & ~after.kings)
+            if square in (CENTRE if after.piece_type_at(square) == chess.PAWN else ~_FIRST_RANKS)
+            or square in (chess.F2, chess.F7)
+        ]
+        if aim:
+            best = max(aim, key=lambda square: (value_at(after, square), -square))
+            yield f"develops the {name} and aims at {the_piece(after, best)}"
+        elif _ready(after, side) and not _ready(board, side):
+            yield f"develops the {name} and makes ready to castle"
+        else:
+            yield f"develops the {name} to {to}"
     if kind == chess.QUEEN:
         yield f"brings the queen into play on {to}"
     if kind in (chess.KNIGHT, chess.BISHOP, chess.ROOK) and not chess.BB_SQUARES[slip.from_square] & home:
         gained = len(after.attacks(slip.to_square)) - len(board.attacks(slip.from_square))
         if slip.to_square in CENTRE:
-            yield f"puts the {piece_name(board, slip.from_square)} in the centre"
+            yield f"puts the {name} in the centre"
         elif gained > 1:
-            yield f"puts the {piece_name(board, slip.from_square)} on a more active square, {to}"
+            yield f"puts the {name} on a more active square, {to}"
+
+
+def _ready(board: chess.Board, side: chess.Color) -> bool:
+    """Whether nothing stands between the king and the rook of its own side."""
+    between = chess.BB_SQUARES[chess.F1 if side else chess.F8] | chess.BB_SQUARES[chess.G1 if side else chess.G8]
+    return board.has_kingside_castling_rights(side) and not board.occupied & between

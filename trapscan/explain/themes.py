@@ -34,6 +34,7 @@ BISHOPS = "two bishops"
 QUEENS = "exchange of queens"
 ACTIVITY = "more active pieces"
 CHANCE = "missed chance"
+HOLE = "weakened square"
 
 THEMES = (
     OPEN_FILE,
@@ -42,6 +43,7 @@ THEMES = (
     CENTRE,
     DEVELOPMENT,
     OWN_WAY,
+    HOLE,
     OUTPOST,
     PASSED,
     SPACE,

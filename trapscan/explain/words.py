@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 
 import chess
@@ -51,7 +52,13 @@ def colour(side: chess.Color) -> str:
     return "White" if side else "Black"
 
 
+_PAWN_MOVE = re.compile(r"[a-h](?:x[a-h])?[1-8]")
+
+
 def sentence(text: str) -> str:
-    """With a capital letter and a full stop."""
+    """With a capital letter, but where it begins with a pawn's move ("exd5"), and a full stop."""
     text = text.strip()
-    return f"{text[0].upper()}{text[1:]}{'' if text.endswith(('.', '!', '?')) else '.'}" if text else ""
+    if not text:
+        return ""
+    start = text[0] if _PAWN_MOVE.match(text) else text[0].upper()
+    return f"{start}{text[1:]}{'' if text.endswith(('.', '!', '?')) else '.'}"

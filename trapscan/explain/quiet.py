@@ -1,0 +1,193 @@
+"""Slips that lose nothing by force: what the answer threatens, what the slip gave up, what it costs."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+import chess
+
+from trapscan.explain import motif as m
+from trapscan.explain.case import Case, Said
+from trapscan.explain.deeds import mate_threat, threats
+from trapscan.explain.exchange import as_mover, value_at
+from trapscan.explain.motifs import REGISTRY
+from trapscan.explain.play import Play
+from trapscan.explain.refuted import telling
+from trapscan.explain.tempt import strengths
+from trapscan.explain.themes import BISHOPS, CHANCE, HOLE, TIME, themes
+from trapscan.explain.words import piece_name, the_pieces
+
+STRONG, FORCING = 150, 40
+"""Centipawns that a free move must bring the punisher for what it plays to be called a threat."""
+
+LONGEST = 25
+
+
+_BY_REPLY = (m.INTERFERENCE, m.DECOY)
+"""Motifs that are told by the answer to them, which is not on the board."""
+
+
+def quiet(case: Case) -> Said | None:
+    """What the answer does and threatens; then what the slip gave up or costs."""
+    if stopped := _stopped(case):
+        return Said(stopped, (CHANCE,))
+    deeds, names, seen = _deeds(case)
+    lead = f"{deeds[0]} {' and '.join(deeds[1:])}" if len(deeds) > 1 else ""
+    for cost in _costs(case):
+        whole = f"{lead}; {cost.text}" if lead else f"after {deeds[0].removeprefix('after ')} {cost.text}"
+        if not lead and HOLE in cost.names:
+            continue
+        if len(whole.split()) <= LONGEST and not (TIME in cost.names and _told_already(cost.text, lead)):
+            return Said(whole, (*names, *cost.names), max(seen, cost.plies))
+    return Said(lead, tuple(names), seen) if lead else None
+
+
+def _told_already(clause: str, lead: str) -> bool:
+    """Whether the piece that has lost time is one that the lead has spoken of."""
+    return "must move again" in lead or clause.split()[-1] in lead.split() or " ".join(clause.split()[-4:]) in lead
+
+
+def _deeds(case: Case) -> tuple[list[str], list[str], int]:
+    """The answer in SAN, with the trade before it if it begins with one, and up to two things that it does; and the
+    names of motifs told, and the plies that they take."""
+    play, index = case.play, 0
+    if len(play) > 2 and play.is_capture(0) and play.moves[1].to_square == play.moves[0].to_square:
+        index = 2
+    before, after, move = play.boards[index], play.boards[index + 1], play.moves[index]
+    subject = case.first if not index else f"after {play.sans(0, index)}, {play.san(index)}"
+    deeds: list[str] = []
+    names: list[str] = []
+    targets = threats(before, after, move) if not after.is_check() else []
+    for motif in case.motifs:
+        tell = REGISTRY[motif.name].tell
+        if motif.name in (m.WEAK_F7, m.WEAK_F2) and motif.ply == index + 1 and tell:
+            deeds.append(tell(play, motif))
+        if motif.name == m.PIN and motif.ply == index + 1 and motif.actor == move.to_square and tell and not targets:
+            deeds.append(tell(play, motif))
+    if targets:
+        chased = len(targets) == 1 and play.mover(index) == chess.PAWN and value_at(after, targets[0]) > 1
+        hit = f"{'chases' if chased else 'hits'} {the_pieces(after, targets[:2])}"
+        opened = chess.between(move.to_square, targets[0]) & chess.BB_SQUARES[case.slip.from_square]
+        if opened and len(targets) == 1:
+            hit += f" along the line that {case.slip_san} opens"
+        again = _moves_again(case, index) in targets[:1]
+        deeds.append(f"{hit}, which must move again" if again else hit)
+        names += [TIME] if again else []
+    if not index:
+        threat, strong = _threat(case, targets)
+        kept = _parries(case) if not strong else ""
+        deeds += [kept] if kept else []
+        deeds += [threat] if threat else []
+        names += [m.THREAT] if strong else []
+    seen = min(len(play), index + 4) if TIME in names else index + 1
+    return [subject, *[deed for deed in deeds if deed][:2]], names, seen
+
+
+def _moves_again(case: Case, index: int) -> chess.Square | None:
+    """Where the piece that slipped stands, if it moves again in reply to move `index` or with the next one."""
+    square = case.play.where(case.slip.to_square, 0, index + 1)
+    again = [case.play.moves[later].from_square for later in range(index + 1, min(len(case.play), index + 4), 2)]
+    return square if square is not None and square in again else None
+
+
+def _parries(case: Case) -> str:
+    """What the answer guards of all that the slip attacks."""
+    after_slip, answered = case.play.boards[0], case.play.boards[1]
+    to = case.play.moves[0].to_square
+    for square in threats(case.board, after_slip, case.slip):
+        if answered.attacks_mask(to) & chess.BB_SQUARES[square] and answered.color_at(square) == case.side:
+            return f"guards {the_pieces(answered, [square])}"
+    return ""
+
+
+def _threat(case: Case, told: list[chess.Square]) -> tuple[str, bool]:
+    """What the punisher would do with a free move: 'threatens Qh5+', 'prepares e4'; and whether it is a threat. Nothing
+    where that takes what is `told` to be attacked anyhow."""
+    line, after = case.tried.threat, case.play.boards[1]
+    if line is None:
+        mate = mate_threat(after, case.side)
+        return (f"threatens mate on {chess.square_name(mate.to_square)}", True) if mate is not None else ("", False)
+    idea = Play.along(as_mover(after, case.side), line.pv)
+    if not idea.moves:
+        return "", False
+    san = idea.san(0)
+    if idea.boards[1].is_checkmate():
+        return f"threatens {san} mate", True
+    taken = idea.taken(0)
+    if taken is not None and taken[0] in told:
+        return "", False
+    stronger = line.score.of(case.side).plain + case.after.of(not case.side).plain
+    forcing = idea.is_capture(0) or idea.boards[1].is_check()
+    hit = [s for s in threats(idea.boards[0], idea.boards[1], idea.moves[0])[:1] if value_at(idea.boards[1], s) > 1]
+    if stronger < (FORCING if forcing else STRONG):
+        aim = f", which hits {the_pieces(idea.boards[1], hit)}" if hit else ""
+        return (f"prepares {san}{aim}", False) if not forcing else ("", False)
+    motif = telling(idea.first(5))
+    words = ""
+    if motif is not None and motif.ply == 1 and motif.name not in _BY_REPLY and (tell := REGISTRY[motif.name].tell):
+        words = tell(idea, motif)
+    if not words and hit and not forcing:
+        words = f"hits {the_pieces(idea.boards[1], hit)}"
+    return f"threatens {san}{f', which {words}' if words and ',' not in words else ''}", True
+
+
+def _costs(case: Case) -> Iterator[Said]:
+    """What the slip gave up or costs, the best word first."""
+    if trade := _trade(case):
+        yield Said(trade, (BISHOPS,))
+    if hole := _hole(case):
+        yield hole
+    found = [theme for theme in themes(case.play, case.best) if theme.name != CHANCE]
+    for theme in found[:2]:
+        yield Said(theme.clause, (theme.name,), max(1, theme.ply))
+    if better := _better(case):
+        yield Said(better)
+
+
+def _trade(case: Case) -> str:
+    """The slip gave a bishop for a knight."""
+    gave, got = case.board.piece_type_at(case.slip.from_square), case.board.piece_type_at(case.slip.to_square)
+    back = case.play.moves[0].to_square == case.slip.to_square
+    if gave == chess.BISHOP and got == chess.KNIGHT and back:
+        return f"{case.victim} has given the bishop for a knight"
+    return ""
+
+
+def _hole(case: Case) -> Said | None:
+    """A square that the slip no longer guards and that the punisher soon makes use of."""
+    square = case.slip.from_square
+    if _moves_again(case, 0) is not None or case.play.moves[0].to_square == case.slip.to_square:
+        return None
+    before, after = case.board, case.play.boards[0]
+    lost = before.attacks(square) & ~after.attacks(case.slip.to_square)
+    kind = piece_name(before, square)
+    for index in (0, 2, 4):
+        goal = case.play.moves[index].to_square if index < len(case.play) else None
+        if goal is not None and goal in lost and not after.attackers(not case.side, goal):
+            where = chess.square_name(goal)
+            text = f"{case.slip_san} weakens {where}" if kind == "pawn" else f"the {kind} no longer guards {where}"
+            return Said(text, (HOLE,), index + 1)
+    return None
+
+
+def _stopped(case: Case) -> str:
+    """The better move and its point, where the answer stops it by guarding where it goes."""
+    if not case.best.moves or case.best.is_capture(0):
+        return ""
+    goal, answer = case.best.moves[0].to_square, case.play.moves[0]
+    here, answered = case.play.boards[0], case.play.boards[1]
+    fresh = answered.attacks_mask(answer.to_square) & ~here.attacks_mask(answer.from_square)
+    hit = threats(case.board, case.best.boards[1], case.best.moves[0])[:2]
+    if not fresh & chess.BB_SQUARES[goal] or not hit:
+        return ""
+    aim = the_pieces(case.best.boards[1], hit)
+    return f"{case.best_san} came first: it hits {aim}; now {case.first} guards {chess.square_name(goal)}"
+
+
+def _better(case: Case) -> str:
+    """The better move and its point."""
+    if not case.best.moves:
+        return ""
+    merits = strengths(case.board, case.best.moves[0])[:1]
+    point = f", which {merits[0].partition(',')[0]}" if merits else ""
+    return f"better was {case.best_san}{point.removesuffix(f' to {chess.square_name(case.best.moves[0].to_square)}')}"
