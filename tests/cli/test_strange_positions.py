@@ -16,7 +16,7 @@ from trapscan.engines import Probe
 from trapscan.errors import EXIT_DONE, EXIT_PROBLEMS, EXIT_USAGE
 
 ENGINE = Path(__file__).parent.parent / "engines" / "material_uci.py"
-FACTS = Probe(name="Material 1.0", limit_kind="nodes", nps=1_000_000, multipv=True, searchmoves=True)
+FACTS = Probe(name="Material 1.0", nps=1_000_000, multipv=True, searchmoves=True)
 GOOD = "r1bqkbnr/pppp1ppp/2n5/4p2Q/2B1P3/8/PPPP1PPP/RNB1K1NR b KQkq - 3 3"
 
 PASSED_OVER = {

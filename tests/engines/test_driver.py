@@ -13,6 +13,7 @@ import pytest
 import trapscan.engines.engine
 from trapscan.engines import Engine, EngineSpec, Probe
 from trapscan.engines.identity import DRIVER, engine_identity
+from trapscan.engines.limits import DepthLimit, NodeLimit
 from trapscan.engines.session import STOPPED, RawAnswer
 from trapscan.errors import EngineError
 from trapscan.model import Evaluation, Query
@@ -28,13 +29,11 @@ MATE_NEAR = "r1bqkb1r/pppp1ppp/2n2n2/4p2Q/2B1P3/8/PPPP1PPP/RNB1K1NR w KQkq -"
 MATED = "rnb1kbnr/pppp1ppp/8/4p3/6Pq/5P2/PPPPP2P/RNBQKBNR w KQkq -"
 
 PROBES = {
-    "watched": Probe(
-        name="A", limit_kind="nodes", nps=1_000_000, budget_nps=1_000_000, stops=True, multipv=True, searchmoves=True
-    ),
+    "watched": Probe(name="A", nps=1_000_000, stops=True, reproducible=True, multipv=True, searchmoves=True),
     "by depth, noisy": Probe(
-        name="B", limit_kind="depth", nps=500_000, depth_nodes=(20, 100, 400, 2_000, 9_000), noise=2.0
+        name="B", driven_by=DepthLimit(table=(20, 100, 400, 2_000, 9_000)), nps=500_000, noise=2.0
     ),
-    "slow, mates as centipawns": Probe(name="C", limit_kind="nodes", nps=20_000, budget_nps=16_384, mate_floor=9_000),
+    "slow, mates as centipawns": Probe(name="C", driven_by=NodeLimit(pace=16_384), nps=20_000, mate_floor=9_000),
 }
 RECORDINGS = {
     "exact": [

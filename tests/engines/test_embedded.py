@@ -47,11 +47,12 @@ def spec_of(box: Embedded | None) -> EngineSpec:
 def test_shipped_facts_are_those_measured(package: str) -> None:
     spec = spec_of({"pyffish": _pyffish, "sunfish": _sunfish}[package]())
     told, measured = probe(spec), measure(spec, {})
-    fields = ("name", "limit_kind", "multipv", "searchmoves", "wdl", "reproducible", "prime", "clear_hash", "scores")
+    fields = ("name", "limit_kind", "multipv", "searchmoves", "reproducible", "prime", "clear_hash", "scores", "noise")
     # the small one's nodes are coarse, and how coarse hangs on how many trials there was time for
-    more = ("renew", "steady_nodes", "stops", "node_ratio") if package == "pyffish" else ()
-    for field in (*fields, *more, "least_nodes", "noise", "answers"):
+    more = ("renew", "stops", "driven_by") if package == "pyffish" else ()
+    for field in (*fields, *more):
         assert getattr(told, field) == getattr(measured, field), field
+    assert told.driven_by.go(1) == measured.driven_by.go(1), "the cheapest search"
     assert abs(told.mate_floor - measured.mate_floor) < 3000
     # of the variants only that which is played is shipped
     declared = [
@@ -63,7 +64,7 @@ def test_shipped_facts_are_those_measured(package: str) -> None:
 
 def test_the_small_engine_s_budgets_are_the_same_on_every_machine() -> None:
     facts = MEASURED["sunfish", "2026.1"]
-    assert [facts.scaled(budget) for budget in (500, 2_000, 5_000, 20_000, 100_000, 200_000)] == [
+    assert [facts.driven_by.nodes(budget) for budget in (500, 2_000, 5_000, 20_000, 100_000, 200_000)] == [
         4_000,
         4_000,
         4_000,
@@ -135,7 +136,7 @@ OWNER = textwrap.dedent("""
     from trapscan.engines import Engine, EngineSpec, Probe
     from trapscan.model import Query
     spec = EngineSpec("box", tuple(sys.argv[2:]))
-    engine = Engine(spec, Probe(name="x", limit_kind="nodes", nps=100_000), patience=600)
+    engine = Engine(spec, Probe(name="x", nps=100_000), patience=600)
     threading.Timer(1.0, lambda: print("searching", flush=True)).start()
     engine.evaluate(Query(sys.argv[1], 10_000_000_000))
 """)
@@ -220,7 +221,7 @@ def test_where_there_is_none_it_is_said(elsewhere: Path, monkeypatch: pytest.Mon
 
 
 def test_the_bytes_of_the_library_tell_it_apart_and_not_its_place(tmp_path: Path) -> None:
-    facts = Probe(name="x", limit_kind="nodes", nps=100_000)
+    facts = Probe(name="x", nps=100_000)
     made = []
     for name, data in (("a", b"one"), ("b", b"one"), ("c", b"two")):
         library = tmp_path / name / "_pyffish.so"

@@ -24,7 +24,7 @@ from trapscan.score import Score
 
 START = "rnbqkbnr/pppppppp/8/8/8/8/PPPPPPPP/RNBQKBNR w KQkq -"
 FAKE = Path(__file__).with_name("fake_uci.py")
-FACTS = Probe(name="Fake 1.0", limit_kind="nodes", nps=1_000_000, multipv=True, searchmoves=True, reproducible=True)
+FACTS = Probe(name="Fake 1.0", nps=1_000_000, multipv=True, searchmoves=True, reproducible=True)
 PATIENCE = 0.4
 MATED_QUERY = Query("7k/5KQ1/8/8/8/8/8/8 b - -", 1000)
 

@@ -23,7 +23,7 @@ from trapscan.model import Evaluation, Query
 
 FAKE = Path(__file__).with_name("fake_uci.py")
 START = "rnbqkbnr/pppppppp/8/8/8/8/PPPPPPPP/RNBQKBNR w KQkq -"
-FACTS = Probe(name="Fake 1.0", limit_kind="nodes", nps=1_000_000)
+FACTS = Probe(name="Fake 1.0", nps=1_000_000)
 
 pytestmark = needs_proc
 
@@ -43,7 +43,7 @@ OWNER = textwrap.dedent("""
     signal.signal(signal.SIGINT, signal.default_int_handler)  # shells start background jobs with it ignored
     from trapscan.model import Query
     spec = EngineSpec("fake", (sys.executable, "-I", "-S", sys.argv[1], "hangs", sys.argv[2]))
-    engine = Engine(spec, Probe(name="x", limit_kind="nodes", nps=1000000), patience=600)
+    engine = Engine(spec, Probe(name="x", nps=1000000), patience=600)
     threading.Timer(0.5, lambda: print("searching", flush=True)).start()
     engine.evaluate(Query(sys.argv[3], 1000))
 """)

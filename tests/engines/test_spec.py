@@ -16,7 +16,7 @@ from trapscan.model import Query
 
 START = "rnbqkbnr/pppppppp/8/8/8/8/PPPPPPPP/RNBQKBNR w KQkq -"
 FAKE = Path(__file__).with_name("fake_uci.py")
-FACTS = Probe(name="Fake 1.0", limit_kind="nodes", nps=1_000_000)
+FACTS = Probe(name="Fake 1.0", nps=1_000_000)
 
 posix = pytest.mark.skipif(os.name != "posix", reason="scripts with an interpreter line")
 

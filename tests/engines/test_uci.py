@@ -7,9 +7,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from trapscan.engines import Probe
 from trapscan.engines.average import mean_of_last
 from trapscan.engines.engine import read_board
+from trapscan.engines.limits import DepthLimit, NodeLimit, TimeLimit
 from trapscan.engines.uci import Option, parse_info, parse_option, read_answer
 from trapscan.errors import EngineAnswerError
 from trapscan.score import Score
@@ -85,12 +85,12 @@ def test_no_bytes_break_the_reading(data: bytes) -> None:
 @given(st.integers(100, 10**10), st.integers(100, 10**10))
 def test_more_budget_never_means_less_search(one: int, other: int) -> None:
     low, high = sorted((one, other))
-    slow = Probe(name="slow", limit_kind="nodes", nps=30_000, budget_nps=32_768)
-    deep = Probe(name="deep", limit_kind="depth", nps=10**6, budget_nps=2**20, depth_nodes=(20, 90, 400, 1500, 5000))
-    fast = Probe(name="fast", limit_kind="nodes", nps=10**6, budget_nps=2**20)
-    assert slow.scaled(low) <= slow.scaled(high) <= high
+    slow, fast = NodeLimit(pace=32_768), NodeLimit()
+    deep, timed = DepthLimit(table=(20, 90, 400, 1500, 5000)), TimeLimit(pace=2**20)
+    assert slow.nodes(low) <= slow.nodes(high) <= high
+    assert timed.seconds(low, 1) <= timed.seconds(high, 1)
     assert deep.depth(low) <= deep.depth(high)
-    assert fast.scaled(low) == low
+    assert fast.nodes(low) == low
 
 
 def test_the_mean_of_the_last_depths() -> None:

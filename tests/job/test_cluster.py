@@ -23,6 +23,7 @@ import trapscan
 from tests.job.small_scans import BUDGETS
 from trapscan.contract import encode_scan
 from trapscan.engines import EngineSpec, Probe, engine_identity
+from trapscan.engines.limits import DepthLimit
 from trapscan.engines.spec import parse
 from trapscan.errors import ClusterError, EngineRefusedError, InputError
 from trapscan.job import Progress, admit, scan
@@ -306,7 +307,7 @@ def test_other_code_is_refused(tools: Tools) -> None:
 def test_what_a_probe_must_agree_on(tools: Tools) -> None:
     probe = tools.probe
     assert admit.difference(probe, msgspec.structs.replace(probe, nps=1, author="x")) == "", "speed may differ"
-    other = msgspec.structs.replace(probe, limit_kind="depth")
+    other = msgspec.structs.replace(probe, driven_by=DepthLimit())
     assert admit.difference(probe, other).endswith("limit_kind ('depth' there, 'nodes' here)")
     assert admit.difference(probe, msgspec.structs.replace(probe, options=probe.options[1:])).endswith("of options")
     assert "is refused: no" in admit.difference(probe, msgspec.structs.replace(probe, refused="no"))

@@ -10,6 +10,7 @@ import pytest
 
 from trapscan.cli import main
 from trapscan.engines import Probe
+from trapscan.engines.limits import NodeLimit
 from trapscan.errors import InputError, SettingsError
 from trapscan.graph import build
 from trapscan.job import estimate_scan, scan
@@ -19,7 +20,7 @@ from trapscan.settings import Settings
 
 ENGINE = f"{sys.executable} {Path(__file__).parent.parent / 'engines' / 'material_uci.py'}"
 LINES = '[Event "Small"]\n[Result "*"]\n\n1. e4 e5 2. Nf3 Nc6 (2... d6 3. d4) 3. Bc4 Nf6 *\n'
-FAST = Probe(name="Table 1.0", limit_kind="nodes", nps=1_000_000, multipv=True)
+FAST = Probe(name="Table 1.0", nps=1_000_000, multipv=True)
 
 
 @pytest.fixture
@@ -57,7 +58,7 @@ def test_more_work_costs_more(file: Path) -> None:
 
 def test_a_slow_engine_takes_longer(file: Path) -> None:
     tree = build(read_files([file]))
-    slow = Probe(name="Slow", limit_kind="nodes", nps=10_000, budget_nps=10_000)
+    slow = Probe(name="Slow", nps=10_000, driven_by=NodeLimit(pace=8_192))
     there = estimate(tree, "black", slow, Settings(), 1)
     assert there.plain.nodes < of(file).plain.nodes, "it is given fewer nodes"
     assert there.minutes(there.plain) > of(file).minutes(of(file).plain)

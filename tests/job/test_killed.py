@@ -23,7 +23,7 @@ from trapscan.job.workers import MOST_BREAKS, Processes
 from trapscan.settings import build
 
 ENGINE = Path(__file__).parent.parent / "engines" / "material_uci.py"
-FACTS = Probe(name="Material 1.0", limit_kind="nodes", nps=1_000_000, multipv=True, searchmoves=True)
+FACTS = Probe(name="Material 1.0", nps=1_000_000, multipv=True, searchmoves=True)
 TINY: dict[str, Any] = {
     "stakes": [{"chance": 0.0, "least": 200, "most": 200}],
     "best_nodes": 300,

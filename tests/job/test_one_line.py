@@ -17,7 +17,7 @@ ENGINE = Path(__file__).parent.parent / "engines" / "material_uci.py"
 @pytest.mark.parametrize("searchmoves", [False, True])
 def test_slips_are_found_without_problems(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, searchmoves: bool) -> None:
     """Further refutations are looked for by other means; this once failed in each position that held a slip."""
-    facts = Probe(name="Material 1.0", limit_kind="nodes", nps=1_000_000, multipv=True, searchmoves=searchmoves)
+    facts = Probe(name="Material 1.0", nps=1_000_000, multipv=True, searchmoves=searchmoves)
     monkeypatch.setattr("trapscan.engines.probe", lambda spec, **_: facts)
     file = tmp_path / "lines.pgn"
     file.write_text("1. e4 e5 2. Nf3 Nc6 3. Bc4 Nd4 4. Nxe5 Qg5 5. Nxf7 Qxg2 *\n")

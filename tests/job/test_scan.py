@@ -13,6 +13,7 @@ import pytest
 from tests.job.small_scans import AFTER_NF6, BEFORE_NF6, LINES, MORE, SMALL, Spied, spied
 from trapscan.contract import Scan, SlipFinding, encode_scan
 from trapscan.engines import EngineSpec, Probe
+from trapscan.engines.limits import TimeLimit
 from trapscan.errors import EngineError, InputError
 from trapscan.job import scan
 from trapscan.report import scan_schema
@@ -216,7 +217,9 @@ def test_a_store_set_aside_is_told(lines: Path, stockfish: Stockfish, tmp_path: 
 
 
 def test_an_engine_driven_by_time_is_told(lines: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    facts = Probe(name="Fake 1.0", limit_kind="movetime", nps=1_000_000, notes=("results vary from run to run",))
+    facts = Probe(
+        name="Fake 1.0", driven_by=TimeLimit(pace=2**20), nps=1_000_000, notes=("results vary from run to run",)
+    )
     monkeypatch.setattr("trapscan.engines.probe", lambda spec, **_: facts)
     result = scan([lines], engine=fake_engine("good"), jobs=1, store=tmp_path / "store.db", settings=SMALL)
     assert result.stats.notes == ["Fake 1.0: results vary from run to run"]
@@ -228,7 +231,7 @@ def fake_engine(scenario: str) -> str:
 
 def test_an_engine_that_fails_everywhere(lines: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """The scripted engine knows the starting position only: every position is a problem, in the order of the tree."""
-    facts = Probe(name="Fake 1.0", limit_kind="nodes", nps=1_000_000)
+    facts = Probe(name="Fake 1.0", nps=1_000_000)
     monkeypatch.setattr("trapscan.engines.probe", lambda spec, **_: facts)
     store = tmp_path / "store.db"
     result = scan([lines], engine=fake_engine("good"), jobs=1, store=store, settings=SMALL)

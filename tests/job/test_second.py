@@ -41,7 +41,7 @@ from trapscan.model import Evaluation, Query
 from trapscan.settings import Settings, Stake
 
 FAKE = Path(__file__).parent.parent / "engines" / "fake_uci.py"
-FACTS = Probe(name="Table 1.0", limit_kind="nodes", nps=1_000_000)
+FACTS = Probe(name="Table 1.0", nps=1_000_000)
 SETTINGS = Settings(
     stakes=(Stake(chance=0.0, least=1000, most=8000),), best_nodes=5000, confirm_nodes=3000, threshold=0.1
 )

@@ -19,7 +19,7 @@ from trapscan.job import scan
 
 ROOT = Path(__file__).parent.parent.parent
 ENGINE = ROOT / "tests" / "engines" / "material_uci.py"
-FACTS = Probe(name="Material 1.0", limit_kind="nodes", nps=1_000_000, multipv=True, searchmoves=True)
+FACTS = Probe(name="Material 1.0", nps=1_000_000, multipv=True, searchmoves=True)
 # In the first position c4xd5 is a pawn's move, in the second the bishop's: the squares alone are alike.
 LINES = """[Result "*"]
 

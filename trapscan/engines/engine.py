@@ -28,7 +28,7 @@ from trapscan.errors import (
 from trapscan.model import Evaluation, Line, Query
 from trapscan.score import Score
 from trapscan.settings import OptionValue
-from trapscan.stopping import NOISE_AT, Calm, Until, steps
+from trapscan.stopping import NOISE_AT, Calm, steps
 
 _UNSEARCHABLE = (
     chess.STATUS_NO_WHITE_KING
@@ -97,14 +97,41 @@ class Engine:
         Raises EngineTimeoutError, EngineCrashedError or EngineAnswerError after the second failure in a row,
         EngineRefusedError when the engine cannot be set up as wanted, ValueError on a query it may not be asked.
         """
-        if isinstance(query.until, Calm) and not self.probe.watchable:
+        return self._search(self._as_noisy(query)) if self.probe.watchable else self._plainly(query)
+
+    def _as_noisy(self, query: Query) -> Query:
+        """The nodes and margins that this engine needs to be as sure as the one they were measured with."""
+        until = query.until.for_noisier(self.probe.noise) if query.until is not None else None
+        return replace(query, budget=self.probe.stretched(query.budget), until=until)
+
+    def _plainly(self, query: Query) -> Evaluation:
+        """For an engine that cannot be watched: the usual nodes where a score at rest is wanted, and rising budgets,
+        one search each, where a search may end early."""
+        if isinstance(query.until, Calm):
             query = replace(query, budget=query.until.usual, until=None)
         query = self._as_noisy(query)
-        if isinstance(query.until, Until) and not self.probe.watchable:
-            return self._evaluate_in_steps(query, query.until)
-        return self._evaluate(query)
+        if query.until is None:
+            return self._search(query)
+        trail: list[tuple[int, Score]] = []
+        replies: list[str] = []
+        spent, notes, answer = 0, [], None
+        # budgets that come to the same search (slow engines have a least one) are asked once, as the largest of them
+        go = self.probe.driven_by.go
+        searches = {go(budget): budget for budget in steps(min(NOISE_AT, query.budget), query.budget)}
+        for budget in searches.values():
+            answer = self._search(replace(query, budget=budget, until=None))
+            spent += answer.nodes
+            notes += [note for note in answer.notes if note not in notes]
+            trail.append((budget, answer.best.score))
+            replies += answer.best.pv[:1]
+            steps_so_far = [(nodes, score.expected()) for nodes, score in trail]
+            if not answer.best.pv or query.until.settled(steps_so_far, replies[-2:]):
+                break
+        assert answer is not None
+        return replace(answer, nodes=spent, notes=tuple(notes), trail=tuple(trail))
 
-    def _evaluate(self, query: Query) -> Evaluation:
+    def _search(self, query: Query) -> Evaluation:
+        """One search, made again once when it fails."""
         board = read_board(query.epd, engine=self.name)
         if (query.lines > 1 or query.moves) and not self.multipv:
             raise ValueError(f"{self.name} can only be asked for the best line of all moves")
@@ -115,13 +142,10 @@ class Engine:
             return Evaluation((Line(score, ()),), 0, trail=((0, score),) if query.until else ())
         if not self.probe.watchable and query.lines == 1 and not moves and (mate := mate_by_checks(board)):
             return _proved(query, board.turn, mate)
-        wanted = 1 if query.lines == 1 else min(query.lines, len(moves) or board.legal_moves.count())
-        limit, seconds = self.probe.limit(query.budget)
-        factor = 100.0 if self.probe.limit_kind == "depth" else 20.0
         failure: EngineError | None = None
         for attempt in (1, 2):
             try:
-                answer = self._ask(board, query, limit, self.patience + factor * seconds, wanted, moves)
+                answer = self._ask(board, query, moves)
                 break
             except (EngineTimeoutError, EngineCrashedError, EngineAnswerError) as exc:
                 failure = exc
@@ -136,45 +160,13 @@ class Engine:
             assert failure is not None
             raise type(failure)(failure.message, engine=self.name, epd=query.epd) from failure
         self.searches += 1
-        if not self.probe.steady_nodes:
-            answer = replace(answer, nodes=self.probe.expected_nodes(query.budget))
         self.nodes += answer.nodes
         return answer
 
-    def _as_noisy(self, query: Query) -> Query:
-        """The nodes and margins that this engine needs to be as sure as the one they were measured with."""
-        until = query.until.for_noisier(self.probe.noise) if query.until is not None else None
-        return replace(query, budget=self.probe.stretched(query.budget), until=until)
-
-    def _evaluate_in_steps(self, query: Query, until: Until) -> Evaluation:
-        """An engine that cannot be watched is asked again with rising budgets."""
-        trail: list[tuple[int, Score]] = []
-        replies: list[str] = []
-        spent, notes, answer = 0, [], None
-        # budgets that come to the same search (slow engines have a least one) are asked once, as the largest of them
-        searches = {self.probe.limit(budget)[0]: budget for budget in steps(min(NOISE_AT, query.budget), query.budget)}
-        for budget in searches.values():
-            answer = self._evaluate(replace(query, budget=budget, until=None))
-            spent += answer.nodes
-            notes += [note for note in answer.notes if note not in notes]
-            trail.append((budget, answer.best.score))
-            replies += answer.best.pv[:1]
-            steps_so_far = [(nodes, score.expected()) for nodes, score in trail]
-            if not answer.best.pv or until.settled(steps_so_far, replies[-2:]):
-                break
-        assert answer is not None
-        return replace(answer, nodes=spent, notes=tuple(notes), trail=tuple(trail))
-
-    def _ask(
-        self,
-        board: chess.Board,
-        query: Query,
-        limit: str,
-        seconds: float,
-        wanted: int,
-        moves: tuple[str, ...],
-    ) -> Evaluation:
+    def _ask(self, board: chess.Board, query: Query, moves: tuple[str, ...]) -> Evaluation:
         session, until = self._live(), query.until
+        wanted = 1 if query.lines == 1 else min(query.lines, len(moves) or board.legal_moves.count())
+        limit, seconds = self.probe.limit(query.budget)
         start = time.perf_counter()
         trail: list[tuple[int, Score]] = []
         expected: list[tuple[int, float]] = []
@@ -195,7 +187,7 @@ class Engine:
             raw = session.search(
                 board,
                 limit,
-                seconds,
+                self.patience + seconds,
                 fen=_fen(board, query.epd),
                 multipv=wanted,
                 moves=moves,

@@ -8,7 +8,7 @@ import os
 from collections.abc import Mapping
 from pathlib import Path
 
-from trapscan.engines.facts import AVERAGED, NOISE_STRETCH, SLOW_NPS, Probe
+from trapscan.engines.facts import AVERAGED, NOISE_STRETCH, Probe
 from trapscan.engines.spec import EngineSpec
 from trapscan.engines.uci import find_option
 from trapscan.settings import OptionValue
@@ -43,10 +43,9 @@ def engine_identity(
         parts += ["mates in two by checks are proved"]
     if probe.noise > 1:
         parts += [f"budgets for the noise, {NOISE_STRETCH} at most, mean of {AVERAGED if probe.averaged else 1}"]
-    parts += [str(probe.budget_nps if probe.budget_nps < SLOW_NPS or probe.limit_kind == "movetime" else "full")]
     parts += [_file_digest(str(path)) for path in network_files(spec, probe)]
     parts += [
-        f"{digit * 10**power}:{probe.limit(digit * 10**power)[0]}" for power in range(3, 9) for digit in (1, 2, 5)
+        f"{digit * 10**power}:{probe.driven_by.go(digit * 10**power)}" for power in range(3, 9) for digit in (1, 2, 5)
     ]
     return digest_of(parts)[:32]
 

@@ -8,32 +8,12 @@ from collections.abc import Mapping, Sequence
 import chess
 import msgspec
 
-from trapscan.engines.facts import (
-    DEEP_BUDGET,
-    LEAST_DEPTH,
-    MOST_NOISE,
-    NOISE_BUDGET,
-    NOISE_EXPECTED,
-    SCREEN_BUDGET,
-    SCREEN_ERROR,
-    SLOW_NPS,
-    Probe,
-)
-from trapscan.engines.positions import (
-    ENDING,
-    MATE_IN_ONE,
-    MATE_IN_TWO,
-    MATED,
-    OPENINGS,
-    QUEEN_UP_BLACK,
-    QUIET,
-    SHARP,
-    STALEMATED,
-)
+from trapscan.engines.facts import MOST_NOISE, SCREEN_BUDGET, Probe
+from trapscan.engines.limits import SLOW_NPS, AnyLimit, DepthLimit, NodeLimit, TimeLimit, pace_of
+from trapscan.engines.positions import ENDING, MATE_IN_ONE, MATE_IN_TWO, OPENINGS, QUEEN_UP_BLACK, SHARP
 from trapscan.engines.spec import EngineSpec
-from trapscan.engines.trial import LONGEST, Trial, infos_of, nodes_said
-from trapscan.engines.uci import find_option, option_command
-from trapscan.errors import EngineError, EngineRefusedError
+from trapscan.engines.trial import Trial, infos_of, nodes_said
+from trapscan.engines.uci import find_option
 from trapscan.model import Evaluation
 from trapscan.settings import OptionValue
 
@@ -41,9 +21,16 @@ NODE_TRIALS = (300, 2_000, 8_000, 32_000)
 FIRST_TRIAL = 4.0  # seconds; an engine of any use does the smallest trial in a fraction
 LONG_TRIAL = 2.0  # seconds; after one that took so long there is no larger one
 STOP_SECONDS = 3.0
-CALIBRATION_NODES, CALIBRATION_SLOW = 400_000, 40_000  # tables end by nodes: by seconds they would depend on the load
+CALIBRATION_NODES, CALIBRATION_SLOW = 400_000, 40_000
 DEEPEST = 40
 REPEAT_BUDGET, REPEAT_DEPTH = 8_000, 7  # Toga's answers differ at depth 8, Sjaak's at 7, not at 7 and 6 (measured)
+
+DEEP_BUDGET = 100_000
+NOISE_BUDGET, NOISE_EXPECTED = 20_000, 0.026
+"""The yardstick for an engine's noise: that of Stockfish 15.1 at this budget, measured after opening moves."""
+SCREEN_ERROR = 0.11
+"""How far, in expected score (root mean square over sharp positions), the cheapest searches may be from deep ones.
+Stockfish 15.1 has 0.105 at SCREEN_BUDGET; Ethereal needs depth 11 for as much, sunfish 4,000 nodes (measured)."""
 
 
 def measure(spec: EngineSpec, options: Mapping[str, OptionValue]) -> Probe:
@@ -56,7 +43,6 @@ class _Measurement(Trial):
         super().__init__(spec, options)
         self.notes: list[str] = []
         self.limits: dict[str, str] = {}
-        self.steady_nodes = True
         self._judged: dict[str, list[float | None]] = {}
 
     def run(self) -> Probe:
@@ -74,11 +60,10 @@ class _Measurement(Trial):
                 name=name, author=author, options=declared, limits=self.limits, notes=tuple(self.notes), refused=why
             )
 
-        node_ratio = self._nodes()
+        spent = self._nodes()
         depth_works = self._depth()
         movetime_works = self._movetime()
-        nodes_work = node_ratio is not None
-        kind = "nodes" if nodes_work else "depth" if depth_works else "movetime" if movetime_works else ""
+        kind = "nodes" if spent is not None else "depth" if depth_works else "movetime" if movetime_works else ""
         if not kind:
             return refuse("it gives no usable verdict: " + "; ".join(f"{k}: {v}" for k, v in self.limits.items()))
         small, large = {
@@ -87,48 +72,38 @@ class _Measurement(Trial):
             "movetime": ("movetime 50", "movetime 200"),
         }[kind]
         nps, scores = self._speed(large)
-        answers = self._simple_positions(small)
+        self._mates(small)
         problem = self._sanity(large)
         if problem:
             return refuse(problem)
-        if kind == "movetime":
+        slow = pace_of(nps) if pace_of(nps) < SLOW_NPS else 0
+        limit: AnyLimit
+        if spent is not None:
+            limit = NodeLimit(pace=slow, spent=spent)
+        elif kind == "depth":
+            limit = DepthLimit(pace=slow, table=self._calibrate(CALIBRATION_SLOW if slow else CALIBRATION_NODES))
+            if not limit.table:
+                return refuse("it reports no nodes, so that no depth can be chosen for it")
+        else:
+            limit = TimeLimit(pace=pace_of(nps))
             self.notes.append("driven by time: results vary from run to run and with the machine's load")
-        depth_nodes = self._calibrate(_power_of_two(nps)) if kind == "depth" else ()
-        if kind == "depth" and not depth_nodes:
-            return refuse("it reports no nodes, so that no depth can be chosen for it")
-        budgets = Probe(name=name, limit_kind=kind, depth_nodes=depth_nodes, budget_nps=_power_of_two(nps))
-        least_depth, least_nodes = self._least(budgets)
-        budgets = msgspec.structs.replace(budgets, least_depth=least_depth, least_nodes=least_nodes)
-        noise = self._noise(budgets)
-        budgets = msgspec.structs.replace(budgets, noise=noise)
-        deep = f"depth {max(REPEAT_DEPTH, budgets.depth(budgets.stretched(REPEAT_BUDGET)))}"
-        reproducible = kind != "movetime" and self._reproducible(deep if kind == "depth" else small)
-        multipv = self._multipv(large)
-        searchmoves = self._searchmoves(large)
-        return Probe(
-            name=name,
-            author=author,
-            limit_kind=kind,
+        limit = self._with_least(limit)
+        facts = Probe(name=name, author=author, driven_by=limit, noise=self._noise(limit))
+        if isinstance(limit, DepthLimit):
+            small = f"depth {max(REPEAT_DEPTH, limit.depth(facts.stretched(REPEAT_BUDGET)))}"
+        return msgspec.structs.replace(
+            facts,
             limits=self.limits,
-            node_ratio=node_ratio or (1.0, 1.0),
-            depth_nodes=depth_nodes,
-            noise=noise,
             nps=nps,
-            least_depth=least_depth,
-            least_nodes=least_nodes,
-            budget_nps=_power_of_two(nps),
-            multipv=multipv,
-            searchmoves=searchmoves,
-            wdl=self._wdl(small),
-            reproducible=reproducible,
+            reproducible=kind != "movetime" and self._reproducible(small),
+            multipv=self._multipv(large),
+            searchmoves=self._searchmoves(large),
+            stops=kind == "nodes" and self._stops(nps),
+            scores=scores,
             clear_hash=self.clear_hash,
             prime=self.prime,
             renew=self.renew,
-            steady_nodes=self.steady_nodes,
-            stops=nodes_work and self._stops(nps),
-            scores=scores,
             mate_floor=self.mate_floor,
-            answers=answers,
             options=declared,
             notes=tuple(self.notes),
         )
@@ -204,26 +179,12 @@ class _Measurement(Trial):
                 scores = "bracketed"
         return best, scores
 
-    def _simple_positions(self, limit: str) -> dict[str, str]:
-        """What it says where little is to be said; also how it writes mates, and for whom it scores."""
-        said = {}
-        for label, fen in (
-            ("mate in one", MATE_IN_ONE),
-            ("single move", MATE_IN_TWO),
-            ("mated", MATED),
-            ("stalemated", STALEMATED),
-        ):
-            raw = self.search(fen, limit, 0.5 if label.endswith("mated") else LONGEST)
-            if raw is None:
-                said[label] = "no answer"
-                continue
-            infos = infos_of(raw)
-            last = infos[-1] if infos else None
-            score = "no score" if last is None else f"mate {last.mate}" if last.mate is not None else f"cp {last.cp}"
-            said[label] = f"{raw.bestmove or '-'}, {score}"
-            if label == "mate in one" and last is not None and last.cp is not None and abs(last.cp) >= 5_000:
-                self.mate_floor = abs(last.cp) // 10 * 9
-        return said
+    def _mates(self, limit: str) -> None:
+        """Whether it writes mates as centipawns, and from which number on."""
+        raw = self.search(MATE_IN_ONE, limit)
+        infos = infos_of(raw) if raw is not None else []
+        if infos and infos[-1].cp is not None and abs(infos[-1].cp) >= 5_000:
+            self.mate_floor = abs(infos[-1].cp) // 10 * 9
 
     def _sanity(self, limit: str) -> str:
         """Why its verdicts cannot be used, or "": a mate in one is found, a queen is counted for the right side."""
@@ -239,9 +200,10 @@ class _Measurement(Trial):
             return "it does not see an extra queen"
         return ""
 
-    def _calibrate(self, nps: int) -> tuple[int, ...]:
-        """Nodes spent by the end of each depth, geometric mean over OPENINGS, as far as all of them got."""
-        tables, enough = [], CALIBRATION_NODES if nps >= SLOW_NPS else CALIBRATION_SLOW
+    def _calibrate(self, most: int) -> tuple[int, ...]:
+        """Nodes spent by the end of each depth, geometric mean over OPENINGS, as far as all of them got; the searches
+        end with the first that takes more than `most`: ended by seconds, they would depend on the load."""
+        tables = []
         for fen in OPENINGS:
             table: list[int] = []
             for depth in range(1, DEEPEST):
@@ -250,36 +212,34 @@ class _Measurement(Trial):
                 if raw is None or (not spent and depth > 2):
                     break  # at the first depths some say nothing (measured: Sjaak II at depth 1)
                 table.append(max(spent, table[-1] if table else 1))
-                if spent > enough:
+                if spent > most:
                     break
             tables.append(table)
         common = min(len(table) for table in tables)
         return tuple(round(math.exp(sum(math.log(table[i]) for table in tables) / len(tables))) for i in range(common))
 
-    def _least(self, budgets: Probe) -> tuple[int, int]:
-        """The cheapest searches whose verdicts in sharp positions can be trusted as far as SCREEN_ERROR: the least
-        depth, or the least nodes (0: no need for more than the budget)."""
-        if budgets.limit_kind == "movetime":
-            return LEAST_DEPTH, 0
-        deep = self._verdicts(budgets.limit(DEEP_BUDGET)[0])
-        if budgets.limit_kind == "depth":
-            first, last = budgets.depth(SCREEN_BUDGET), budgets.depth(DEEP_BUDGET)
-            for depth in range(first, last):
-                if _rms(deep, self._verdicts(f"depth {depth}")) <= SCREEN_ERROR:
-                    return depth, 0
-            return last, 0
+    def _with_least(self, limit: AnyLimit) -> AnyLimit:
+        """The limit with its cheapest searches so costly that their verdicts in sharp positions can be trusted as far
+        as SCREEN_ERROR."""
+        if isinstance(limit, TimeLimit):
+            return limit
+        deep = self._verdicts(limit.go(DEEP_BUDGET))
+        if isinstance(limit, DepthLimit):
+            first, last = limit.depth(SCREEN_BUDGET), limit.depth(DEEP_BUDGET)
+            trusted = (d for d in range(first, last) if _rms(deep, self._verdicts(f"depth {d}")) <= SCREEN_ERROR)
+            return msgspec.structs.replace(limit, least=next(trusted, last))
         for times in (1, 2, 4):
             if _rms(deep, self._verdicts(f"nodes {times * SCREEN_BUDGET}")) <= SCREEN_ERROR:
                 break
-        return LEAST_DEPTH, times * SCREEN_BUDGET if times > 1 else 0
+        return msgspec.structs.replace(limit, least=times * SCREEN_BUDGET if times > 1 else 0)
 
-    def _noise(self, budgets: Probe) -> float:
-        """See `Probe.noise`."""
-        if budgets.limit_kind == "movetime":
+    def _noise(self, limit: AnyLimit) -> float:
+        """See `Probe.noise`: root mean square over SHARP of NOISE_BUDGET against DEEP_BUDGET."""
+        if isinstance(limit, TimeLimit):
             return 1.0
         # of a depth half, so that its nodes are about twice those of the yardstick: what is deeper shows less noise
-        part = 2 if budgets.limit_kind == "depth" else 1
-        usual, deep = (self._verdicts(budgets.limit(budget // part)[0]) for budget in (NOISE_BUDGET, DEEP_BUDGET))
+        part = 2 if isinstance(limit, DepthLimit) else 1
+        usual, deep = (self._verdicts(limit.go(budget // part)) for budget in (NOISE_BUDGET, DEEP_BUDGET))
         times = _rms(deep, usual) / NOISE_EXPECTED
         return min(MOST_NOISE, max(1.0, round(2 * times) / 2))
 
@@ -301,27 +261,19 @@ class _Measurement(Trial):
                 if self.renew:
                     self.notes.append("started anew for each search, as its answers hang on earlier ones otherwise")
                 return True
-        self.clear_hash = self.prime = self.renew = self.steady_nodes = False
-        if self._repeats(limit, nodes=False):
-            self.notes.append(
-                "node counts do not quite repeat, expected ones are given; scores and lines may differ, but rarely"
-            )
-            return True
+        self.clear_hash = self.prime = self.renew = False
         self.notes.append("equal searches do not always give equal answers: reports may vary from run to run")
         return False
 
-    def _repeats(self, limit: str, *, nodes: bool = True) -> bool:
-        """Whether scores and lines repeat over two processes and different orders, and with `nodes` their counts."""
+    def _repeats(self, limit: str) -> bool:
+        """Whether scores, lines and node counts repeat over two processes and different orders."""
         positions = [*OPENINGS, *(_after(fen, at) for fen in OPENINGS for at in (0, 9, 18)), ENDING]
         seen: dict[str, Evaluation] = {}
         for order in (positions, positions[::-1], positions[7:] + positions[:7]):
             self.drop()
             for fen in order:
                 answer = self.read(fen, self.search(fen, limit))
-                if answer is None:
-                    return False
-                before = seen.setdefault(fen, answer)
-                if before.lines != answer.lines or (nodes and before.nodes != answer.nodes):
+                if answer is None or seen.setdefault(fen, answer) != answer:
                     return False
         return True
 
@@ -351,30 +303,11 @@ class _Measurement(Trial):
         raw = self.search(OPENINGS[0], f"nodes {round(STOP_SECONDS * nps)}", enough=lambda line: True)
         return raw is not None and raw.seconds < STOP_SECONDS / 2
 
-    def _wdl(self, limit: str) -> bool:
-        session = self.session()
-        if find_option(session.options, "UCI_ShowWDL") is None:
-            return False
-        try:
-            session.process.send(option_command(session.options, "UCI_ShowWDL", True))
-            raw = self.search(QUIET, limit)
-            shown = raw is not None and any(b" wdl " in line for line in raw.lines)
-            session.process.send(option_command(session.options, "UCI_ShowWDL", False))
-        except (EngineRefusedError, EngineError):
-            self.drop()
-            return False
-        return shown
-
 
 def _rms(first: Sequence[float | None], second: Sequence[float | None]) -> float:
     """Root mean square difference; an answer that is missing counts as wrong altogether."""
     gaps = [1.0 if a is None or b is None else a - b for a, b in zip(first, second, strict=True)]
     return math.sqrt(sum(gap * gap for gap in gaps) / len(gaps))
-
-
-def _power_of_two(nps: int) -> int:
-    """The nearest power of two, so that a measurement made twice gives the same."""
-    return int(2 ** round(math.log2(max(64, nps))))
 
 
 def _after(fen: str, at: int) -> str:

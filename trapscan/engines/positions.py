@@ -9,14 +9,11 @@ OPENINGS = (
     "rnbq1rk1/ppp1bppp/4pn2/3p2B1/2PP4/2N2N2/PP2PPPP/R2QKB1R w KQ - 0 1",
     "r1bq1rk1/pp2ppbp/2np1np1/8/3NP3/2N1BP2/PPPQ2PP/R3KB1R w KQ - 0 1",
 )
-QUIET = OPENINGS[2]
 # Queens off: an engine may carry its endgame ways over to the next search (measured: sunfish's king table).
 ENDING = "8/5pk1/4p1p1/8/3R4/4P1PP/r4PK1/8 w - - 0 1"
 MATE_IN_ONE = "6k1/5ppp/8/8/8/8/8/R5K1 w - - 0 1"
 MATE_IN_TWO = "k7/8/1K6/8/8/8/8/1R6 b - - 0 1"  # the mated side to move, one legal move, mated by 2.Rc8/2.R any
 QUEEN_UP_BLACK = "rnbqkbnr/pppppppp/8/8/8/8/PPPPPPPP/RNB1KBNR b KQkq - 0 1"
-MATED = "7k/5KQ1/8/8/8/8/8/8 b - - 0 1"
-STALEMATED = "7k/5K2/6Q1/8/8/8/8/8 b - - 0 1"
 
 # Just after known opening slips: what a shallow search gets wrong shows here. Our own set of traps (tests/data).
 SHARP = (

@@ -35,7 +35,7 @@ def probe(spec: EngineSpec, *, fresh: bool = False, options: Mapping[str, Option
             return msgspec.json.decode(path.read_bytes(), type=Probe)
     result = measure(spec, options or {})
     if spec.box is not None and spec.box.small:
-        result = msgspec.structs.replace(result, budget_nps=SUNFISH_NPS)
+        result = msgspec.structs.replace(result, driven_by=msgspec.structs.replace(result.driven_by, pace=SUNFISH_NPS))
     if result.refused:  # not kept: a machine under load, or an engine struck while it was measured, is no fact about it
         return result
     with contextlib.suppress(OSError):  # a folder that cannot be written costs the next run a few seconds

@@ -4,6 +4,7 @@ its results are too. A test measures them afresh and compares."""
 from __future__ import annotations
 
 from trapscan.engines.facts import Probe
+from trapscan.engines.limits import NodeLimit
 from trapscan.engines.spec import EngineSpec
 from trapscan.engines.uci import Option
 
@@ -20,26 +21,17 @@ def shipped(spec: EngineSpec) -> Probe | None:
 
 SUNFISH = Probe(
     name="sunfish 2026",
-    limit_kind="nodes",
+    driven_by=NodeLimit(pace=SUNFISH_NPS, spent=(1.0, 2.5), least=4_000),
     limits={
         "nodes": "coarse (1 to 2.5 times)",
         "depth": "honoured",
         "movetime": "honoured (68 ms for 100)",
     },
-    node_ratio=(1.0, 2.5),
-    least_nodes=4_000,
     nps=SUNFISH_NPS,
-    budget_nps=SUNFISH_NPS,
     reproducible=True,
     prime=True,
     scores="bracketed",
     mate_floor=43_000,
-    answers={
-        "mate in one": "a1a8, cp 48058",
-        "single move": "a8b8, cp -47998",
-        "mated": "(none), cp -47938",
-        "stalemated": "(none), cp 0",
-    },
     options=(
         Option("QS", "spin", "36", 0, 300),
         Option("QS_A", "spin", "180", 0, 300),
@@ -55,28 +47,19 @@ SUNFISH = Probe(
 PYFFISH = Probe(
     name="Fairy-Stockfish 230826 LB",
     author="Fabian Fichter",
-    limit_kind="nodes",
+    driven_by=NodeLimit(least=4_000),
     limits={
         "nodes": "exact",
         "depth": "honoured",
         "movetime": "honoured (103 ms for 100)",
     },
     noise=2.5,
-    least_nodes=4_000,
     nps=276_000,
-    budget_nps=262_144,
     multipv=True,
     searchmoves=True,
-    wdl=True,
     reproducible=True,
     stops=True,
     scores="exact",
-    answers={
-        "mate in one": "a1a8, mate 1",
-        "single move": "a8b8, mate -2",
-        "mated": "(none), mate 0",
-        "stalemated": "(none), cp 0",
-    },
     options=(
         Option("Debug Log File", "string"),
         Option("Threads", "spin", "1", 1, 512),

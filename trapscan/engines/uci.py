@@ -26,8 +26,8 @@ LONGEST_PV = 40
 """Moves of a line that are kept; checking a move for legality costs about 10 us."""
 
 MOST = {"cp": 100_000, "mate": 999, "depth": 999, "multipv": 999, "nodes": 10**15}
-"""Numbers that an engine writes are taken as no greater, wherever they enter: what lies beyond is no statement about
-chess, and could not be kept (64 bits) or ordered (a mate in more than 999 would be worth less than a queen)."""
+"""Numbers that an engine writes are taken as no greater, wherever they enter: greater ones say nothing about chess, and
+could not be kept (64 bits) or ordered (a mate in more than 999)."""
 
 
 class Option(msgspec.Struct, frozen=True):
@@ -178,12 +178,10 @@ def parse_info(line: bytes) -> Info | None:
             except (IndexError, ValueError):
                 continue
             at += 1
-            if word == "cp":
-                cp, mate = value, None
-            elif word == "mate":
-                cp, mate = None, value
-            else:
+            if word in numbers:
                 numbers[word] = value
+            else:
+                cp, mate = (value, None) if word == "cp" else (None, value)
         elif word == "lowerbound":
             bound = 1
         elif word == "upperbound":
@@ -303,9 +301,7 @@ def step_of_line(
             seen[text] = move
     if not move:
         return None
-    score = Score(
-        board.turn, cp=clamped("cp", int(cp)) if cp else None, mate=clamped("mate", int(mate)) if mate else None
-    )
+    score = Score(board.turn, cp=clamped("cp", int(cp))) if cp else Score(board.turn, mate=clamped("mate", int(mate)))
     return min(MOST["nodes"], int(nodes)), Line(score, (move,))
 
 
@@ -364,7 +360,7 @@ def _bracketed(infos: Sequence[Info]) -> list[Info]:
 
 
 def _first_move(board: chess.Board, pv: Sequence[str]) -> tuple[str, ...]:
-    """The same for the first move alone, without a board to walk on."""
+    """The first move of `pv` alone if it is legal, as UCI: without a board to walk on."""
     try:
         move = board.parse_uci(pv[0]) if pv else None
     except ValueError:

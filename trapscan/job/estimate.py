@@ -212,7 +212,7 @@ def _bait_search(legal: float, examination: Cost, probe: Probe, chosen: Settings
 
 def _searches(searches: Sequence[tuple[int, float]], probe: Probe, thinking: float = 0.0) -> Cost:
     """The cost of budgets asked for so often each, and of so many seconds of thought."""
-    nodes = sum(count * probe.expected_nodes(probe.stretched(budget)) for budget, count in searches)
+    nodes = sum(count * probe.driven_by.nodes(probe.stretched(budget)) for budget, count in searches)
     count = sum(count for _, count in searches)
     return Cost(0.0, count, nodes, nodes / max(1, probe.nps) + thinking)
 
