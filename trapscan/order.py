@@ -45,6 +45,11 @@ def met_at(finding: Finding, lens: Lens) -> float:
     return max(0.0, lens.value(finding.met)) if finding.met else 0.0
 
 
+def often_at(finding: Finding, lens: Lens) -> float:
+    """How often it happens at the level: the position is met, and the slip played."""
+    return met_at(finding, lens) * lens.value(finding.chance)
+
+
 def standing(finding: Finding, lens: Lens, *, times: float = 1.0, damped: float = DAMPED) -> float:
     """What a finding is ranked by: its worth times how often it is met, damped, at the level. `times`: how many times
     as often as the finding alone its idea is met."""
@@ -77,12 +82,9 @@ def by_idea(findings: Iterable[Finding], lens: Lens, *, damped: float = DAMPED) 
     def alone(finding: Finding) -> tuple[Any, ...]:
         return -rounded(standing(finding, lens, damped=damped), STANDING_DIGITS), *_by_toll(finding, lens)
 
-    def often(finding: Finding) -> float:
-        return met_at(finding, lens) * lens.value(finding.chance)
-
     def together(idea: Idea) -> tuple[Any, ...]:
-        once = often(idea.lead)
-        times = sum(map(often, idea.all)) / once if once > 0 else 1.0
+        once = often_at(idea.lead, lens)
+        times = sum(often_at(finding, lens) for finding in idea.all) / once if once > 0 else 1.0
         value = standing(idea.lead, lens, times=times, damped=damped)
         return -rounded(value, STANDING_DIGITS), *_by_toll(idea.lead, lens)
 

@@ -21,7 +21,7 @@ from trapscan.score import Score, loss
 USUAL = 0.05
 """The chance of a slip that is neither common nor rare; the feature `common` is 0 there."""
 
-RAREST = 0.003
+RAREST = 0.0005
 """Below this chance rarer makes no difference."""
 
 MOST = 0.5

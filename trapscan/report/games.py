@@ -14,11 +14,12 @@ from collections.abc import Iterable, Iterator, Sequence
 import chess
 import chess.pgn
 
-from trapscan.contract import BaitFinding, Cp, SlipFinding
+from trapscan.contract import BaitFinding, Cp, Nature, SlipFinding
 from trapscan.plain import plain
 from trapscan.report.present import Entry
+from trapscan.report.rows import ELSEWHERE
 from trapscan.report.text import FAIR_PLAY, GAIN_WORDS, ascii_only, percent, score_words
-from trapscan.report.words import alternatives, board_at, board_of_finding, second_text, slip_sign
+from trapscan.report.words import alternatives, board_at, board_of_finding, second_text, sign_of, slip_sign
 
 NAG = {"!": 1, "?": 2, "??": 4, "?!": 6}
 COLUMNS = 79
@@ -57,7 +58,9 @@ def game_of(entry: Entry, *, event: str = "", round_: int = 1) -> chess.pgn.Game
     for san in finding.line:
         node = node.add_variation(board.push_san(san))
     opening = entry.row("opening")
-    intro = _join(f"{kind}.", numbers_text(entry), opening and f"{opening}.", second_text(finding))
+    intro = _join(
+        f"{kind}.", numbers_text(entry), opening and f"{opening}.", second_text(finding), entry.row(ELSEWHERE.key)
+    )
     node.comment = comment(_join(intro, FAIR_PLAY))
     if isinstance(finding, BaitFinding):
         _add_bait(node, finding, entry)
@@ -73,26 +76,41 @@ def numbers_text(entry: Entry) -> str:
     """The finding's numbers at the level as one sentence."""
     figures, games = entry.figures, entry.row("games")
     return (
-        f"At {entry.lens.level:.0f}: toll {figures['toll']} points per 100 games, "
-        f"played by {figures['chance']}, punished by {figures['find']}.{f' In the games: {games}.' if games else ''}"
+        f"At {entry.lens.level:.0f}: happens {figures['often']}, played by {figures['chance']}, punished by "
+        f"{figures['find']}, toll {figures['toll']} points per 100 games.{f' In the games: {games}.' if games else ''}"
     )
 
 
 def _add_slip(node: chess.pgn.GameNode, finding: SlipFinding, entry: Entry) -> None:
     slip = node.add_variation(chess.Move.from_uci(finding.slip.uci))
-    slip.nags.add(NAG[slip_sign(finding.cp_best, finding.cp_slip)])
+    slip.nags.add(NAG[sign_of(finding)])
     slip.comment = comment(_join(*entry.sentences))
     for move in alternatives(finding):
         better = node.add_variation(chess.Move.from_uci(move.uci))
-        better.comment = comment(_join(score_words(move.cp), move.answers))
+        better.comment = comment(_join(_scored(move.cp), move.answers))
     end = _add_line(slip, finding.punishment)
     if end is not slip:
         slip.variations[0].nags.add(NAG["!"])
         score = score_words(finding.cp_slip)
-        end.comment = comment(f"The gain: {GAIN_WORDS[finding.gain]}; score of the side that slipped: {score}.")
+        end.comment = comment(f"{_won(finding)}Score of the side that slipped: {score}.")
+    if finding.likely_line:
+        likely = _add_line(slip, finding.likely_line)
+        if likely is not end and not likely.comment:
+            likely.comment = "As it will be played."
     for san in finding.also:
         other = slip.add_variation(slip.board().parse_san(san))
         other.comment = "Punishes as well."
+
+
+def _won(finding: SlipFinding) -> str:
+    """What is won, where something is."""
+    concrete = finding.nature in (Nature.TACTIC, Nature.OVERSIGHT)
+    return f"The gain: {GAIN_WORDS[finding.gain]}. " if concrete else ""
+
+
+def _scored(value: Cp) -> str:
+    """A score that can open a comment: "score +0.41", "mate in 3"."""
+    return score_words(value) if isinstance(value, dict) else f"score {score_words(value)}"
 
 
 def _add_bait(node: chess.pgn.GameNode, finding: BaitFinding, entry: Entry) -> None:

@@ -7,7 +7,7 @@ import re
 import jinja2
 
 from trapscan.plain import plain
-from trapscan.report.present import Presentation
+from trapscan.report.present import FIRST, Presentation
 from trapscan.report.text import FAIR_PLAY
 
 OF_EACH_OPENING = 5
@@ -51,5 +51,6 @@ def markdown(shown: Presentation, most: int) -> str:
         openings=shown.openings(OF_EACH_OPENING),
         of_each=OF_EACH_OPENING,
         twins=TWINS,
+        first=FIRST,
     )
     return re.sub(r"\n{3,}", "\n\n", text).strip() + "\n"

@@ -15,18 +15,19 @@ import jinja2
 from markupsafe import Markup
 
 from trapscan.contract import Finding, Scan, SlipFinding
-from trapscan.order import toll_at
+from trapscan.order import often_at, toll_at
 from trapscan.plain import plain
 from trapscan.report.lines import lines_of
 from trapscan.report.men import symbols
-from trapscan.report.present import Entry, Presentation
+from trapscan.report.present import FIRST, Entry, Presentation
 from trapscan.report.rows import FIGURES, ROWS, SECTIONS, RowKind, section_of
-from trapscan.report.text import FAIR_PLAY
-from trapscan.report.words import board_at, board_of_finding, marked, motifs_of, opening_family, slip_sign
+from trapscan.report.text import FAIR_PLAY, once
+from trapscan.report.words import board_at, board_of_finding, marked, motifs_of, opening_family, sign_of, slip_sign
 
 SCRIPTS = ("data.js", "board.js", "card.js", "groups.js", "tree.js", "page.js")
 MAX_PROBLEMS = 200
 MAX_TWINS = 3
+CARD_FIGURES = tuple(kind for kind in FIGURES if kind.card)
 
 
 def page_in_pieces(shown: Presentation, few: int) -> Iterator[str]:
@@ -36,16 +37,19 @@ def page_in_pieces(shown: Presentation, few: int) -> Iterator[str]:
     script = "".join(asset(name) for name in SCRIPTS)
     scan = shown.scan
     used = {section_of(finding) for finding in scan.findings}
-    sections = [{"key": s.key, "heading": s.heading, "about": s.about} for s in SECTIONS if s.key in used]
+    sections = [
+        {"key": s.key, "heading": s.heading, "about": s.about, "closed": s.closed} for s in SECTIONS if s.key in used
+    ]
     low, high = shown.stops[0], shown.stops[-1]
     data = {
         "stops": shown.stops,
         "level": min(max(shown.level, low), high),
         "shown": few,
+        "first": FIRST,
         "sections": sections,
         "kinds": [section.key for section in SECTIONS],
         "rows": [{"key": kind.key, "name": kind.name} for kind in ROWS],
-        "figures": [{"key": kind.key, "name": kind.name, "unit": kind.unit} for kind in FIGURES],
+        "figures": [{"key": kind.key, "name": kind.name, "unit": kind.unit} for kind in CARD_FIGURES],
         "standard": chess.STARTING_FEN,
         "findings": [],
         "tree": tree_data(scan),
@@ -125,6 +129,10 @@ def finding_data(finding: Finding, number: int, shown: Presentation) -> dict[str
     return {
         "id": entry.id,
         "kind": entry.kind,
+        "nature": finding.nature,
+        "idea": plain(finding.idea or finding.id, limit=100),
+        "where": plain(opening_family(finding), limit=60),
+        "happens": [once(share) for share in _happens(finding, shown)],
         "section": entry.section,
         "victim": finding.victim,
         "owner": finding.owner,
@@ -138,7 +146,7 @@ def finding_data(finding: Finding, number: int, shown: Presentation) -> dict[str
         "gain": entry.gain,
         "motifs": motifs_of(finding),
         "words": {row.kind.key: _words(row.kind, entry, at_stops) for row in entry.rows},
-        "figures": {kind.key: [one.figures[kind.key] for one in at_stops] for kind in FIGURES},
+        "figures": {kind.key: [one.figures[kind.key] for one in at_stops] for kind in CARD_FIGURES},
         "known": [one.must_know for one in at_stops],
         "chance": [round(lens.value(finding.chance), 6) for lens in shown.lenses],
         "tolls": [toll_at(finding, lens) for lens in shown.lenses],
@@ -147,6 +155,11 @@ def finding_data(finding: Finding, number: int, shown: Presentation) -> dict[str
             {"fen": twin.fen, "squares": list(twin.squares), "text": twin.text} for twin in entry.twins[:MAX_TWINS]
         ],
     }
+
+
+def _happens(finding: Finding, shown: Presentation) -> Sequence[float]:
+    """How often its idea happens, at each stop."""
+    return shown.together.get(finding.idea) or [often_at(finding, lens) for lens in shown.lenses]
 
 
 def _words(kind: RowKind, entry: Entry, at_stops: Sequence[Entry]) -> str | list[str]:
@@ -175,8 +188,13 @@ def _plays(finding: Finding) -> list[dict[str, Any]]:
     board = board_of_finding(finding)
     if isinstance(finding, SlipFinding):
         moves = moves_of(board, (finding.slip.san, *finding.punishment))
-        _sign(moves, 0, slip_sign(finding.cp_best, finding.cp_slip))
-        return [{"label": "Refutation", "slip": 0, "moves": moves}]
+        _sign(moves, 0, sign_of(finding))
+        plays = [{"label": "Refutation", "slip": 0, "moves": moves}]
+        if finding.likely_line:
+            likely = moves_of(board, (finding.slip.san, *finding.likely_line))
+            _sign(likely, 0, sign_of(finding))
+            plays.append({"label": "As it will be played", "slip": 0, "moves": likely})
+        return plays
     plays = []
     for reply in finding.replies:
         moves = moves_of(board, (finding.bait.san, reply.slip.san, *reply.refutation.moves))

@@ -4,7 +4,7 @@ question cards, lessons, comparisons and the terminal's table render it and comp
 from __future__ import annotations
 
 from array import array
-from collections.abc import Iterator, Sequence
+from collections.abc import Collection, Iterator, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -14,6 +14,7 @@ from trapscan.contract import (
     BaitFinding,
     Finding,
     LookAlike,
+    Nature,
     RepertoireSide,
     Scan,
     Side,
@@ -22,11 +23,14 @@ from trapscan.contract import (
 )
 from trapscan.errors import ReportError
 from trapscan.levels import Lens
-from trapscan.order import ORDERS, in_order, ranked, toll_at
+from trapscan.order import ORDERS, Idea, by_idea, in_order, often_at, ranked, toll_at
 from trapscan.plain import plain
 from trapscan.report import words
-from trapscan.report.rows import FIGURES, ROWS, SECTIONS, RowKind, SectionKind, section_of
-from trapscan.report.text import GAIN_WORDS, SMALL_ENGINE, WEAK, counted_as, points, score_words
+from trapscan.report.rows import ELSEWHERE, FIGURES, ROWS, SECTIONS, RowKind, SectionKind, section_of
+from trapscan.report.text import GAIN_WORDS, SMALL_ENGINE, WEAK, counted_as, once, points, score_words
+
+FIRST = 12
+"""So many ideas of a section stand at the head of a report."""
 
 # --- one finding -----------------------------------------------------------------------------------------------------
 
@@ -59,6 +63,8 @@ class Entry:
 
     finding: Finding
     lens: Lens
+    others: tuple[Finding, ...] = ()
+    """Where it stands for an idea: the other findings that share it."""
 
     @property
     def id(self) -> str:
@@ -67,8 +73,9 @@ class Entry:
 
     @property
     def kind(self) -> str:
-        """Its kind, and whether it is disputed: "trick", "trick, disputed"."""
-        return f"{self.finding.kind}, disputed" if self.finding.disputed else self.finding.kind
+        """Its kind, its nature, and whether it is disputed: "trick, tactic", "trick, oversight, disputed"."""
+        disputed = ", disputed" if self.finding.disputed else ""
+        return f"{self.finding.kind}, {self.finding.nature}{disputed}"
 
     @property
     def section(self) -> str:
@@ -93,11 +100,11 @@ class Entry:
     @cached_property
     def rows(self) -> tuple[Row, ...]:
         """The rows that have something to say."""
-        return tuple(Row(kind, told) for kind in ROWS if (told := self.told(kind)))
+        return tuple(Row(kind, told) for kind in (*ROWS, ELSEWHERE) if (told := self.told(kind)))
 
     def told(self, kind: RowKind) -> tuple[str, ...]:
         """The paragraphs of one row."""
-        told = kind.tell(self.finding, self.lens)
+        told = words.elsewhere_text(self.others) if kind is ELSEWHERE else kind.tell(self.finding, self.lens)
         return tuple(text for text in ((told,) if isinstance(told, str) else told) if text)
 
     def row(self, key: str) -> str:
@@ -108,6 +115,18 @@ class Entry:
     def figures(self) -> dict[str, str]:
         """All figures, written, by their keys."""
         return {kind.key: kind.write(self.lens.value(kind.values(self.finding))) for kind in FIGURES}
+
+    @property
+    def brief(self) -> tuple[str, str, str]:
+        """One line: what is played and won, where, and how often it happens (an idea: in all its positions)."""
+        where = words.opening_family(self.finding) or "no named opening"
+        more = f", and {len(self.others)} more like it" if self.others else ""
+        return self.title, f"{plain(where, limit=60)}, {words.line_text(self.finding)}{more}", once(self.often)
+
+    @property
+    def often(self) -> float:
+        """How often it happens; of an idea: in all its positions."""
+        return min(1.0, sum(often_at(finding, self.lens) for finding in (self.finding, *self.others)))
 
     @property
     def sentences(self) -> tuple[str, ...]:
@@ -132,10 +151,12 @@ def _twin(finding: SlipFinding, twin: LookAlike) -> Twin:
 
 @dataclass(frozen=True, slots=True)
 class Section:
-    """The findings of one section in their order; of `count` those to show first."""
+    """The ideas of one section in their order, one entry each: of `count` ideas (`findings` in all) those to show
+    first."""
 
     kind: SectionKind
     count: int
+    findings: int
     entries: tuple[Entry, ...]
 
     @property
@@ -163,13 +184,15 @@ class Presentation:
     level: float
 
     @classmethod
-    def of(cls, scan: Scan, *, level: float | None = None, side: str | None = None) -> Presentation:
-        """`level` in Elo, by default the scan's own; `side` tells a scan of both sides for one of them. Raises
-        ReportError."""
+    def of(
+        cls, scan: Scan, *, level: float | None = None, side: str | None = None, natures: Collection[str] = ()
+    ) -> Presentation:
+        """`level` in Elo, by default the scan's own; `side` tells a scan of both sides for one of them; of `natures`,
+        if any are named, alone the findings are told. Raises ReportError."""
         at = float(scan.level if level is None else level)
         if not 0 <= at <= 4000:
             raise ReportError(f"level {level} is no Elo rating")
-        return cls(for_side(scan, side), at)
+        return cls(of_natures(for_side(scan, side), natures), at)
 
     @property
     def lens(self) -> Lens:
@@ -179,6 +202,10 @@ class Presentation:
     def entry(self, finding: Finding) -> Entry:
         """A finding in words."""
         return Entry(finding, self.lens)
+
+    def card(self, idea: Idea) -> Entry:
+        """An idea in words: the finding that leads it, and where else it comes up."""
+        return Entry(idea.lead, self.lens, idea.others)
 
     @cached_property
     def ordered(self) -> tuple[Finding, ...]:
@@ -193,10 +220,18 @@ class Presentation:
         """The sections that hold anything, at most `shown` entries in each."""
         out = []
         for kind in SECTIONS:
-            inside = [finding for finding in self.ordered if section_of(finding) == kind.key]
-            if inside:
-                out.append(Section(kind, len(inside), tuple(map(self.entry, inside[:shown]))))
+            inside = [finding for finding in self.scan.findings if section_of(finding) == kind.key]
+            ideas = by_idea(inside, self.lens)
+            if ideas:
+                out.append(Section(kind, len(ideas), len(inside), tuple(map(self.card, ideas[:shown]))))
         return out
+
+    def cards(self) -> Iterator[Entry]:
+        """One entry an idea of all the sections that are open at first, one at a time."""
+        for kind in SECTIONS:
+            if not kind.closed:
+                inside = [finding for finding in self.scan.findings if section_of(finding) == kind.key]
+                yield from map(self.card, by_idea(inside, self.lens))
 
     def openings(self, shown: int) -> list[OpeningGroup]:
         """The findings by opening family, the one that costs most first and those without a name last; `shown` of
@@ -247,6 +282,18 @@ class Presentation:
                     places[numbers[finding.id]] = place
                 out[order].append(places)
         return out
+
+    @cached_property
+    def together(self) -> dict[str, list[float]]:
+        """For each idea that several findings share, how often it happens in all its positions at each stop."""
+        shared: dict[str, list[Finding]] = {}
+        for finding in self.scan.findings:
+            shared.setdefault(finding.idea, []).append(finding)
+        return {
+            idea: [min(1.0, sum(often_at(finding, lens) for finding in alike)) for lens in self.lenses]
+            for idea, alike in shared.items()
+            if idea and len(alike) > 1
+        }
 
     # the report as a whole
 
@@ -301,6 +348,22 @@ class Presentation:
         ]
         more = len(self.scan.problems) - len(lines)
         return [*lines, f"... and {more} more, in scan.json"] if more else lines
+
+
+def of_natures(scan: Scan, natures: Collection[str]) -> Scan:
+    """The scan with the findings of these natures alone; as it is where none is named. Raises ReportError."""
+    if not natures:
+        return scan
+    wanted = set(map(nature_named, natures))
+    return msgspec.structs.replace(scan, findings=tuple(f for f in scan.findings if f.nature in wanted))
+
+
+def nature_named(name: str) -> Nature:
+    """The nature of that name; raises ReportError where there is none."""
+    try:
+        return Nature(name.casefold())
+    except ValueError:
+        raise ReportError(f"no nature {plain(name, limit=20)!r}: {', '.join(Nature)}") from None
 
 
 def _span(findings: Sequence[Finding]) -> str:

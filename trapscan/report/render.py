@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Collection, Iterable
 from itertools import chain
 from pathlib import Path
 
@@ -15,7 +15,7 @@ from trapscan.report.markdown import markdown
 from trapscan.report.page import page_in_pieces
 from trapscan.report.present import Presentation
 
-DEFAULT_SHOWN = 40
+DEFAULT_SHOWN = 12
 
 
 def write_reports(
@@ -25,25 +25,28 @@ def write_reports(
     level: float | None = None,
     side: str | None = None,
     shown: int | None = None,
+    natures: Collection[str] = (),
     seven_bit: bool = False,
 ) -> list[Path]:
     """Render `scan` into `folder`: report.html, report.md, tricks.pgn, tricks.epd, findings.csv, cards.txt.
 
     `level` (Elo) ranks the findings, by default the scan's own. `side` tells a scan of both sides for one of them.
-    `shown` caps how many findings of a kind report.md holds and report.html shows at first; the other files hold all.
+    `shown` caps how many ideas of a section report.md holds and report.html shows at first; tricks.pgn and cards.txt
+    hold every idea of the sections that are open at first, tricks.epd and findings.csv every finding. Of `natures`, if
+    any are named, alone findings are told.
     `seven_bit` keeps the PGN and EPD files within ASCII. Each file is written aside, then renamed; the paths come
     back in a fixed order. Raises ReportError.
     """
-    told = Presentation.of(scan, level=level, side=side)
+    told = Presentation.of(scan, level=level, side=side, natures=natures)
     if shown is None:
         default = scan.settings.get("shown", DEFAULT_SHOWN)
         shown = default if isinstance(default, int) and default > 0 else DEFAULT_SHOWN
     if shown < 1:
-        raise ReportError("at least one finding of a kind must be shown")
+        raise ReportError("at least one idea of a section must be shown")
     forms: dict[str, Callable[[], Iterable[str]]] = {  # made one after the other: of a whole opening book each is large
         "report.html": lambda: page_in_pieces(told, shown),
         "report.md": lambda: [markdown(told, shown)],
-        "tricks.pgn": lambda: games.pgn(told.entries(), seven_bit=seven_bit),
+        "tricks.pgn": lambda: games.pgn(told.cards(), seven_bit=seven_bit),
         "tricks.epd": lambda: games.epd(told.entries(), seven_bit=seven_bit),
         "findings.csv": lambda: chain(["\ufeff"], tables.findings_csv(told)),
         "cards.txt": lambda: tables.question_cards(told),

@@ -9,21 +9,22 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 
-from trapscan.contract import BaitFinding, Finding, ReplyKind, SlipFinding
+from trapscan.contract import BaitFinding, Finding, Nature, ReplyKind, SlipFinding, SlipKind
 from trapscan.levels import Lens
 from trapscan.order import millionths
 from trapscan.plain import plain
 from trapscan.report import words
-from trapscan.report.text import percent, points
+from trapscan.report.text import one_in, percent, points
 
 
 @dataclass(frozen=True, slots=True)
 class SectionKind:
-    """A section of the report: its key, heading, and what stands below that."""
+    """A section of the report: its key, heading, and what stands below that. `closed`: it is opened by the reader."""
 
     key: str
     heading: str
     about: str
+    closed: bool = False
 
 
 SECTIONS = (
@@ -32,17 +33,41 @@ SECTIONS = (
     SectionKind("pitfall", "Pitfalls to avoid", "What our side may do wrong, and what it meets."),
     SectionKind("bait", "Baits", "Moves of ours that set tricks, and their price if nobody falls for them."),
     SectionKind(
+        "gambit",
+        "Gambits to meet",
+        "Material given on purpose: no oversight, but one should have an answer.",
+        closed=True,
+    ),
+    SectionKind(
+        "positional", "Positional slips", "The position gets worse, and nothing is lost by force.", closed=True
+    ),
+    SectionKind(
+        "forgone",
+        "Chances forgone",
+        "The other side's slip goes unpunished, and that is all. Where that slip has a card, it is told there too.",
+        closed=True,
+    ),
+    SectionKind(
         "disputed",
         "Where the engines disagree",
         "The second engine sees no slip here: check before you rely on one.",
+        closed=True,
     ),
 )
-"""In the order of the report: one for each kind, and one for what a second engine denies."""
+"""In the order of the report: for each kind what is won by force, then the natures that are not, and what a second
+engine denies."""
+
+ASIDE = {Nature.GAMBIT: "gambit", Nature.POSITIONAL: "positional", Nature.FORGONE: "forgone"}
+"""Natures with a section of their own."""
 
 
 def section_of(finding: Finding) -> str:
-    """The key of the section that a finding stands in: its kind, or "disputed" when a second engine denies it."""
-    return "disputed" if finding.disputed else finding.kind
+    """The key of the section that a finding stands in."""
+    if finding.disputed:
+        return "disputed"
+    if isinstance(finding, BaitFinding) or finding.kind is SlipKind.UNSOUND:
+        return finding.kind
+    return ASIDE.get(finding.nature, finding.kind)
 
 
 Told = str | Iterable[str]
@@ -83,6 +108,7 @@ class RowKind:
 REPLY_WORDS = {ReplyKind.CHECK: "a check", ReplyKind.CAPTURE: "a capture", ReplyKind.QUIET: "a quiet move"}
 
 ROWS = (
+    RowKind("felt", "How often", words.felt_text, by_level=True, sentence=True, column="how_often"),
     RowKind("line", "Line", _any(words.line_text), column="line"),
     RowKind("opening", "Opening", _any(words.opening_text), column="opening"),
     RowKind("tempts", "Why it tempts", _any(lambda f: plain(f.why_tempting)), sentence=True, column="why_tempting"),
@@ -91,6 +117,7 @@ ROWS = (
     RowKind(
         "reply", "To be found", _slip(lambda f: REPLY_WORDS[f.reply_kind] if f.reply_kind else ""), column="reply_kind"
     ),
+    RowKind("likely", "As it will be played", _slip(words.likely_text), column="likely_line"),
     RowKind("also", "Punishes too", _slip(words.also_text), column="also"),
     RowKind("tricks", "Tricks", _bait(words.tricks_text), by_level=True),
     RowKind("balance", "Balance", _bait(words.balance_text), by_level=True),
@@ -100,22 +127,39 @@ ROWS = (
     RowKind("notes", "Note", words.notes),
 )
 
+ELSEWHERE = RowKind("elsewhere", "Elsewhere", lambda finding, lens: "")
+"""Where else the idea of a card comes up: told of the card, not of one finding."""
+
 
 @dataclass(frozen=True, slots=True)
 class FigureKind:
-    """A number that a finding has per level: its name, its unit, and how it is written."""
+    """A number that a finding has per level: its name, its unit, and how it is written. `card`: cards show it."""
 
     key: str
     name: str
     unit: str
     values: Callable[[Finding], Sequence[float]]
     write: Callable[[float], str]
+    card: bool = True
+
+
+def _often(finding: Finding) -> list[float]:
+    """How often the slip is met and played, per level."""
+    met = finding.met or finding.reach
+    return [share * chance for share, chance in zip(met, finding.chance, strict=True)]
+
+
+def _when_reached(finding: Finding) -> list[float]:
+    """The toll in 100 games that get there, per level."""
+    return [100 * chance * cost for chance, cost in zip(finding.chance, finding.cost, strict=True)]
 
 
 FIGURES = (
-    FigureKind("toll", "Toll", "points per 100 games", lambda f: f.toll, lambda value: points(millionths(value))),
-    FigureKind("chance", "Played by", "of the players", lambda f: f.chance, percent),
+    FigureKind("often", "Happens", "games of yours", _often, one_in),
+    FigureKind("chance", "Played by", "of those who get there", lambda f: f.chance, percent),
     FigureKind("find", "Punished by", "of the players", lambda f: f.find, percent),
-    FigureKind("reach", "Reached in", "of the games", lambda f: f.reach, percent),
-    FigureKind("cost", "Costs", "points", lambda f: f.cost, lambda value: f"{value:.2f}"),
+    FigureKind("cost", "Costs", "points each time", lambda f: f.cost, lambda value: f"{value:.2f}"),
+    FigureKind("reached", "When reached", "points per 100 games", _when_reached, lambda value: f"{value:.1f}"),
+    FigureKind("toll", "Toll", "points per 100 games", lambda f: f.toll, lambda value: points(millionths(value))),
+    FigureKind("reach", "Reached in", "of the games", lambda f: f.reach, percent, card=False),
 )

@@ -6,10 +6,11 @@ import csv
 from collections.abc import Callable, Iterator, Sequence
 
 from trapscan.contract import BaitFinding, Scan, SlipFinding
+from trapscan.order import worth_at
 from trapscan.plain import plain
-from trapscan.report.present import Entry, Presentation
+from trapscan.report.present import FIRST, Entry, Presentation
 from trapscan.report.rows import FIGURES, ROWS, FigureKind, RowKind
-from trapscan.report.text import side_name
+from trapscan.report.text import one_in, side_name
 from trapscan.report.words import centipawns, second_text, slip_and_reply
 
 _FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r", "|", "%")
@@ -47,6 +48,9 @@ COLUMNS: tuple[tuple[str, Callable[[Entry], str | int]], ...] = (
     ("id", lambda entry: cell(entry.id)),
     ("kind", lambda entry: entry.finding.kind),
     ("victim", lambda entry: entry.finding.victim),
+    ("nature", lambda entry: entry.finding.nature),
+    ("worth", lambda entry: f"{worth_at(entry.finding, entry.lens):.4g}"),
+    ("idea", lambda entry: cell(entry.finding.idea)),
     ("level", lambda entry: f"{entry.lens.level:.0f}"),
     *((kind.key, _number(kind)) for kind in FIGURES),
     ("must_know", lambda entry: int(entry.must_know)),
@@ -97,8 +101,8 @@ def answer(entry: Entry) -> str:
 
 
 def question_cards(shown: Presentation) -> Iterator[str]:
-    """One line a finding: question, tab, answer. No header: programs that learn from cards take it as it is."""
-    for entry in shown.entries():
+    """One line an idea: question, tab, answer. No header: programs that learn from cards take it as it is."""
+    for entry in shown.cards():
         ask = f"{question(entry)} After {entry.row('line')} ({plain(entry.finding.fen, limit=120)})"
         yield f"{ask}\t{answer(entry)}\n"
 
@@ -108,38 +112,43 @@ def question_cards(shown: Presentation) -> Iterator[str]:
 _NARROW = 40
 
 
-def terminal_summary(scan: Scan, *, width: int = 80, count: int = 10, level: float | None = None) -> str:
-    """The top of each section as plain text tables, no line wider than `width` columns (at least 40)."""
+def terminal_summary(scan: Scan, *, width: int = 80, count: int = FIRST, level: float | None = None) -> str:
+    """The first ideas of each section as plain text tables, no line wider than `width` columns (at least 40); of those
+    that are closed at first only how many there are."""
     width = max(_NARROW, width)
     shown = Presentation.of(scan, level=level)
-    blocks = []
+    blocks, closed = [], []
     for section in shown.sections(count):
+        if section.kind.closed:
+            closed.append(f"{section.kind.heading}: {section.count}.")
+            continue
         more = f" (the first {count} of {section.count})" if section.hidden else ""
         table = _table([_row(entry) for entry in section.entries], width)
         blocks.append(_cut(f"{section.kind.heading}{more}", width) + "\n" + table)
-    if not blocks:
+    if not blocks and not closed:
         return _cut("Nothing found.", width) + "\n"
-    foot = _cut(f"Toll: points per 100 games at level {shown.level:.0f}. Played: by that share of players.", width)
-    return "\n".join(blocks) + foot + "\n"
+    foot = [*closed, f"Level {shown.level:.0f}. Happens: so often in games of yours. Played: by so many who get there."]
+    return "\n".join(blocks) + "\n".join(_cut(line, width) for line in foot) + "\n"
 
 
-_HEAD = ("Toll", "Played", "Slip and answer", "Gain", "Where")
+_HEAD = ("Happens", "Played", "Slip and answer", "Gain", "Where")
 
 
 def _row(entry: Entry) -> tuple[str, str, str, str, str]:
     finding = entry.finding
     what = entry.title if isinstance(finding, BaitFinding) else slip_and_reply(finding)
     where = entry.row("opening") or (entry.row("line") if finding.line else side_name(finding.owner))
-    return entry.figures["toll"], entry.figures["chance"], what, entry.gain, where
+    return one_in(entry.often), entry.figures["chance"], what, entry.gain, where
 
 
 def _table(rows: Sequence[tuple[str, str, str, str, str]], width: int) -> str:
     """The columns side by side; what does not fit is cut, the last column first."""
-    what = max(8, min(max(len(row[2]) for row in (*rows, _HEAD)), width - 27))
-    where = width - 27 - what - 2
+    fixed = 12 + 8 + 10 + 2
+    what = max(8, min(max(len(row[2]) for row in (*rows, _HEAD)), width - fixed))
+    where = width - fixed - what - 2
     lines = []
     for row in (_HEAD, *rows):
-        text = f"  {row[0]:>6}  {row[1]:>6}  {_cut(row[2], what):<{what}}  {row[3]:<8}"
+        text = f"  {row[0]:>10}  {row[1]:>6}  {_cut(row[2], what):<{what}}  {row[3]:<8}"
         if where >= 12:
             text += " " + _cut(row[4], where)
         lines.append(text.rstrip()[:width])

@@ -80,6 +80,53 @@ def points(millionths: int) -> str:
     return f"{-written if millionths < 0 else written:.{digits}f}"
 
 
+def once(share: float) -> str:
+    """How often something happens, as people say it: "once in 880 games", two figures at most; empty for never."""
+    if share <= 0:
+        return ""
+    if share > 0.75:
+        return "in nearly every game"
+    if share < 1e-6:
+        return "less than once in a million games"
+    return f"once in {_two_figures(1 / share)} games"
+
+
+def one_in(share: float) -> str:
+    """The same in a table: "1 in 880"; a dash for never."""
+    if share <= 0:
+        return "-"
+    return "1 in 1" if share > 0.75 else "<1 in 1,000,000" if share < 1e-6 else f"1 in {_two_figures(1 / share)}"
+
+
+def _two_figures(value: float) -> str:
+    """A whole number, above a hundred with two figures that say something."""
+    step = max(1, 10 ** (len(str(int(value))) - 2))
+    return f"{round(value / step) * step:,}"
+
+
+_PARTS = (
+    (0.025, "a fortieth of a point"),
+    (0.05, "a twentieth of a point"),
+    (0.1, "a tenth of a point"),
+    (0.125, "an eighth of a point"),
+    (0.167, "a sixth of a point"),
+    (0.2, "a fifth of a point"),
+    (0.25, "a quarter of a point"),
+    (0.333, "a third of a point"),
+    (0.4, "two fifths of a point"),
+    (0.5, "half a point"),
+    (0.6, "three fifths of a point"),
+    (0.667, "two thirds of a point"),
+    (0.75, "three quarters of a point"),
+    (0.9, "nearly a whole point"),
+)
+
+
+def part_of_point(cost: float) -> str:
+    """An expected score as a part of a point that one can feel: the nearest that has a name."""
+    return min(_PARTS, key=lambda part: abs(part[0] - cost))[1]
+
+
 def score_words(value: Cp) -> str:
     """A score in pawns with its sign, or a mate in words: "-1.47", "mate in 3", "mated in 2"."""
     if isinstance(value, dict):

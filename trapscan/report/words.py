@@ -3,19 +3,33 @@ scores are the victim's."""
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from functools import lru_cache
 
 import chess
 
-from trapscan.contract import BaitFinding, BaitReply, Cp, Finding, Gain, Instead, SlipFinding, SlipKind
+from trapscan.contract import BaitFinding, BaitReply, Cp, Finding, Gain, Instead, Nature, SlipFinding, SlipKind
 from trapscan.levels import Lens
+from trapscan.order import often_at
 from trapscan.plain import plain
-from trapscan.report.text import GAIN_WORDS, and_list, numbered, percent, score_words, side_name, signed
+from trapscan.report.text import (
+    GAIN_WORDS,
+    and_list,
+    numbered,
+    once,
+    part_of_point,
+    percent,
+    score_words,
+    side_name,
+    signed,
+)
 from trapscan.score import CP_CEILING
 
 BLUNDER = 0.30
 """Objective expected score lost from which a slip is marked "??" instead of "?". Common practice, no source."""
+
+ELSEWHERE = 6
+"""So many of the other positions with the same idea are named."""
 
 BETTER, WON = 60, 300
 """Centipawns from which the punisher stands better, and wins. Common practice, no source."""
@@ -68,9 +82,14 @@ def marked(san: str, sign: str) -> str:
     return san if sign == "!" and san.endswith("#") else san + sign
 
 
+def sign_of(finding: SlipFinding) -> str:
+    """The sign of a slip: a gambit is only dubious."""
+    return "?!" if finding.nature is Nature.GAMBIT else slip_sign(finding.cp_best, finding.cp_slip)
+
+
 def slip_and_reply(finding: SlipFinding) -> str:
     """The slip and the reply with numbers and signs: "6...Nxb5?? 7.Nxc6+!"."""
-    moves = [marked(finding.slip.san, slip_sign(finding.cp_best, finding.cp_slip))]
+    moves = [marked(finding.slip.san, sign_of(finding))]
     moves += [marked(san, "!") for san in finding.punishment[:1]]
     return numbered(board_of_finding(finding), moves)
 
@@ -97,9 +116,16 @@ def title_of(finding: Finding) -> str:
     if isinstance(finding, BaitFinding):
         count = len(finding.replies)
         return f"{numbered(board, [marked(finding.bait.san, '?!')])} sets {count} trick{'' if count == 1 else 's'}"
-    slip = numbered(board, [marked(finding.slip.san, slip_sign(finding.cp_best, finding.cp_slip))])
+    slip = numbered(board, [marked(finding.slip.san, sign_of(finding))])
     punish = finding.punishment[:1]
     reply = numbered(after_move(board), [marked(san, "!") for san in punish])
+    if finding.nature is Nature.FORGONE:
+        better = numbered(board, [marked(move.san, "!") for move in alternatives(finding)[:1]])
+        return f"{slip} lets a chance go" + (f": {better}" if better else "")
+    if finding.nature is Nature.GAMBIT:
+        return f"{slip} offers material" + (f"; the answer is {reply}" if reply else "")
+    if finding.nature is Nature.POSITIONAL:
+        return f"{slip} gives {_lost_ground(finding)}" + (f" after {reply}" if reply else "")
     if finding.gain is Gain.MATE:
         return f"{slip} runs into mate" + (f": {reply}" if reply else "")
     if finding.gain is Gain.ATTACK:
@@ -140,6 +166,11 @@ def refutation_text(finding: SlipFinding) -> str:
     return numbered(after_move(board_of_finding(finding)), finding.punishment)
 
 
+def likely_text(finding: SlipFinding) -> str:
+    """The line as it will be played, with numbers; empty where that is the refutation."""
+    return numbered(after_move(board_of_finding(finding)), finding.likely_line)
+
+
 def also_text(finding: SlipFinding) -> str:
     """Other first moves that punish."""
     return and_list([plain(san, limit=12) for san in finding.also])
@@ -153,6 +184,45 @@ def instead_text(finding: SlipFinding) -> str:
         note = f", {plain(move.answers)}" if move.answers else ""
         parts.append(f"{numbered(board, [move.san])} ({score_words(move.cp)}{note})")
     return ", ".join(parts)
+
+
+def felt_text(finding: Finding, lens: Lens) -> str:
+    """How often it happens and what it costs, as a person feels it."""
+    share, cost = percent(lens.value(finding.chance)), part_of_point(lens.value(finding.cost))
+    if isinstance(finding, BaitFinding):
+        return f"Of those who get there {share} fall."
+    if finding.kind is SlipKind.UNSOUND:
+        met = once(lens.value(finding.reach))
+        return f"The position comes up {met} of yours; each time the move costs {cost}." if met else ""
+    happens = once(often_at(finding, lens))
+    if not happens:
+        return ""
+    if finding.kind is SlipKind.TRICK:
+        return f"Happens {happens} of yours; of those who get there {share} fall; each time it costs them {cost}."
+    forgotten = _forgotten(finding, lens)
+    return f"Happens {happens} of yours{forgotten}; of those who play on their own {share} fall; it costs {cost}."
+
+
+def _forgotten(finding: SlipFinding, lens: Lens) -> str:
+    """What was reckoned for the owner's memory."""
+    reach = lens.value(finding.reach)
+    share = lens.value(finding.met) / reach if finding.met and reach > 0 else 1.0
+    return f" if the prepared move is forgotten one time in {round(1 / share)}" if 0 < share < 0.95 else ""
+
+
+def elsewhere_text(others: Sequence[Finding]) -> list[str]:
+    """Where else the same idea comes up: the first lines, and how many there are."""
+    if not others:
+        return []
+    count = len(others)
+    lines = [f"{line_text(other)}: {_move_text(other)}" for other in others[:ELSEWHERE]]
+    more = f" and {count - ELSEWHERE} more" if count > ELSEWHERE else ""
+    return [f"The same idea in {count} more position{'' if count == 1 else 's'}: {'; '.join(lines)}{more}."]
+
+
+def _move_text(finding: Finding) -> str:
+    sign = sign_of(finding) if isinstance(finding, SlipFinding) else "?!"
+    return numbered(board_of_finding(finding), [marked(finding.move.san, sign)])
 
 
 def motifs_of(finding: Finding) -> list[str]:

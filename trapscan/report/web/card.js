@@ -37,6 +37,7 @@ class Card {
     this.step = 0;
     this.drawn = this.stale = this.near = false;
     this.node = null;
+    this.others = [];
   }
 
   // The side at the bottom of the board by the page's choice.
@@ -102,6 +103,10 @@ class Card {
       else if (Array.isArray(told)) say(name, this.byLevel[key] = el("div"));
       else if (told) say(name, ...paragraphs(told));
     }
+    this.elsewhere = el("div");
+    this.elsewhereName = el("dt", { textContent: "The same idea" });
+    this.elsewhereBody = el("dd", {}, this.elsewhere);
+    words.append(this.elsewhereName, this.elsewhereBody);
     say("Id", el("small", {}, el("bdi", { textContent: finding.id })));
     left.append(this.curve);
     const right = el("div", { className: "right" }, figures, this.known, words);
@@ -117,6 +122,18 @@ class Card {
     this.writeMoves();
     this.update();
     return this.node;
+  }
+
+  // Where else the idea comes up; each place can be opened.
+  tellOthers() {
+    const count = this.others.length;
+    const list = el("ul", {}, ...this.others.map(({ finding }) => {
+      const link = el("a", { href: "#at=" + encodeURIComponent(finding.id) }, el("bdi", { textContent: finding.title }));
+      link.addEventListener("click", (event) => { event.preventDefault(); STATE.view = "toll"; showFinding(finding); });
+      return el("li", {}, ...paragraphs(finding.words.line), ": ", link);
+    }));
+    const head = el("summary", { textContent: `also in ${count} more position${count > 1 ? "s" : ""}; in all ${here(this.finding.happens)}` });
+    return [el("details", {}, head, list)];
   }
 
   twins() {
@@ -204,6 +221,8 @@ class Card {
     for (const { key } of DATA.figures) this.figures[key].textContent = here(finding.figures[key]);
     for (const [key, node] of Object.entries(this.byLevel)) node.replaceChildren(...paragraphs(here(finding.words[key])));
     this.known.hidden = !here(finding.known);
+    this.elsewhereName.hidden = this.elsewhereBody.hidden = !this.others.length;
+    if (this.others.length) this.elsewhere.replaceChildren(...this.tellOthers());
     drawCurve(this.curve, finding.chance, finding.figures.chance);
   }
 }

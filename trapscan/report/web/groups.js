@@ -4,8 +4,50 @@ const GROUPS = new Map();
 const FEW = 5;
 
 function byKind(found) {
-  return DATA.sections.map(({ key, heading, about }) =>
-    ({ key, heading, about, cards: found.filter((card) => card.finding.section === key), few: DATA.shown }));
+  return DATA.sections.map(({ key, heading, about, closed }) => {
+    const inside = found.filter((card) => card.finding.section === key);
+    return { key, heading, about, closed, cards: STATE.view === "worth" ? leads(inside) : inside, few: DATA.shown };
+  });
+}
+
+// One card an idea: the first of those that share it, and the others told on it.
+function leads(cards) {
+  const ideas = new Map();
+  for (const card of cards) {
+    if (!ideas.has(card.finding.idea)) ideas.set(card.finding.idea, []);
+    ideas.get(card.finding.idea).push(card);
+  }
+  return [...ideas.values()].map(([lead, ...others]) => {
+    lead.others = others;
+    return lead;
+  });
+}
+
+// The head of the page: one line for each of the first ideas of every section that is open at first.
+function drawFirst(groups) {
+  const parts = [];
+  for (const group of groups) {
+    const cards = group.cards.slice(0, DATA.first);
+    if (group.closed || !cards.length) continue;
+    const list = el("ol");
+    for (const card of cards) {
+      const { finding } = card;
+      const link = el("a", { href: "#at=" + encodeURIComponent(finding.id) }, el("bdi", { textContent: finding.title }));
+      link.addEventListener("click", (event) => { event.preventDefault(); showFinding(finding); });
+      const line = finding.line.length ? paragraphs(finding.words.line) : [];
+      const more = card.others.length ? ` (and ${card.others.length} more like it)` : "";
+      list.append(el("li", {}, link, " ", el("span", { className: "where" },
+        el("bdi", { textContent: finding.where ? finding.where + ", " : "" }), ...line, more, "; ", here(finding.happens))));
+    }
+    const rest = group.cards.length > cards.length ? `the first ${cards.length} of ${group.cards.length}` : "";
+    parts.push(el("div", {}, el("h3", {}, el("bdi", { textContent: group.heading }), " ", el("small", { textContent: rest })), list));
+  }
+  $("first-lists").replaceChildren(...parts);
+  $("first").hidden = STATE.view !== "worth" || !parts.length;
+}
+
+function isOpen(group) {
+  return !group.closed || STATE.open.includes(group.key) || STATE.kinds.includes(group.key);
 }
 
 function groupKey(finding) {
@@ -49,8 +91,13 @@ function sectionOf(group) {
     box.more = el("p", { className: "more" }, box.rest,
       button("some", `Show ${group.few} more`, () => (SHOWN[group.key] || group.few) + group.few), " ",
       button("all", "Show all", () => Infinity));
+    box.open = el("button", { type: "button", className: "open" });
+    box.open.addEventListener("click", () => {
+      STATE.open = STATE.open.includes(group.key) ? STATE.open.filter((key) => key !== group.key) : [...STATE.open, group.key];
+      change();
+    });
     box.node = el("section", { id: "s-" + id, "aria-labelledby": "h-" + id },
-      el("h2", { id: "h-" + id }, box.heading, " ", box.count), box.about, box.list, box.more);
+      el("h2", { id: "h-" + id }, box.heading, " ", box.count), box.about, box.open, box.list, box.more);
     GROUPS.set(group.key, box);
   }
   return GROUPS.get(group.key);
@@ -66,15 +113,18 @@ function drawGroups(groups) {
   for (const group of groups) {
     if (!group.cards.length) continue;
     const box = sectionOf(group), most = SHOWN[group.key] || group.few;
-    const shown = group.cards.slice(0, most);
+    const open = isOpen(group), shown = open ? group.cards.slice(0, most) : [];
     order.push(...shown);
     const nodes = shown.map(nodeOf);
     if (!sameNodes(box.list, nodes)) box.list.replaceChildren(...nodes);
     box.heading.textContent = group.heading;
     box.count.textContent = group.cards.length;
     box.about.textContent = group.about;
-    box.more.hidden = group.cards.length <= most;
-    box.rest.textContent = `${group.cards.length - shown.length} more, by lower toll. `;
+    box.open.hidden = !group.closed || STATE.kinds.includes(group.key);
+    box.open.textContent = open ? "Close" : `Open (${group.cards.length})`;
+    box.open.setAttribute("aria-expanded", open);
+    box.more.hidden = !open || group.cards.length <= most;
+    box.rest.textContent = `${group.cards.length - shown.length} more, further down. `;
     sections.push(box.node);
   }
   if (!sameNodes($("cards"), sections)) $("cards").replaceChildren(...sections);

@@ -29,7 +29,8 @@ function readAddress() {
   STATE.wrong = ["white", "black"].includes(given.get("wrong")) ? given.get("wrong") : "";
   STATE.known = given.get("known") === "1";
   STATE.board = ["ours", "wrong", "right", "white", "black"].includes(given.get("board")) ? given.get("board") : "ours";
-  STATE.view = ["openings", "lines"].includes(given.get("view")) ? given.get("view") : "toll";
+  STATE.view = ["toll", "openings", "lines"].includes(given.get("view")) ? given.get("view") : "worth";
+  STATE.open = (given.get("open") || "").split(",").filter((key) => DATA.sections.some((section) => section.key === key));
   STATE.found = given.get("found") === "1";
   return given.get("at");
 }
@@ -41,7 +42,8 @@ function writeAddress(at) {
   for (const key of ["wrong", "motif", "gain", "opening", "text"]) if (STATE[key]) out.set(key, STATE[key]);
   if (STATE.known) out.set("known", "1");
   if (STATE.board !== "ours") out.set("board", STATE.board);
-  if (STATE.view !== "toll") out.set("view", STATE.view);
+  if (STATE.view !== "worth") out.set("view", STATE.view);
+  if (STATE.open.length) out.set("open", STATE.open.join(","));
   if (STATE.found) out.set("found", "1");
   if (at) out.set("at", at);
   const address = "#" + out.toString();
@@ -72,8 +74,12 @@ function nodeOf(card) {
 function refresh() {
   const { level } = STATE;
   const found = CARDS.filter((card) => fits(card.finding));
-  found.sort((a, b) => here(a.finding.places.toll) - here(b.finding.places.toll));
-  if (STATE.view !== "lines") drawGroups(STATE.view === "openings" ? byOpening(found) : byKind(found));
+  const place = STATE.view === "worth" ? "worth" : "toll";
+  found.sort((a, b) => here(a.finding.places[place]) - here(b.finding.places[place]));
+  for (const card of found) card.others = [];
+  const groups = STATE.view === "openings" ? byOpening(found) : byKind(found);
+  drawFirst(groups);
+  if (STATE.view !== "lines") drawGroups(groups);
   $("cards").hidden = STATE.view === "lines";
   $("tree").hidden = STATE.view !== "lines";
   if (STATE.view === "lines") drawTree(found.map((card) => card.finding));
@@ -110,11 +116,13 @@ function moveOn(card, by) {
 }
 
 function showFinding(finding) {
-  if (STATE.view === "lines") STATE.view = "toll";
+  if (STATE.view === "lines") STATE.view = "worth";
   const card = CARDS[finding.index];
+  if (DATA.sections.find(({ key }) => key === finding.section).closed && !STATE.open.includes(finding.section)) STATE.open.push(finding.section);
   showControls();
   refresh();
   if (!order.includes(card)) { SHOWN[groupKey(finding)] = Infinity; refresh(); }
+  if (!order.includes(card) && STATE.view === "worth") { STATE.view = "toll"; showControls(); refresh(); }
   if (!order.includes(card)) return;
   card.stage.focus();
   card.node.scrollIntoView({ block: "start" });

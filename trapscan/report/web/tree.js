@@ -59,7 +59,7 @@ function sumTree(findings) {
 
 function countWords(sum) {
   return DATA.kinds.filter((kind) => sum.kinds[kind]).map((kind) =>
-    sum.kinds[kind] + " " + kind + (sum.kinds[kind] > 1 && !["unsound", "disputed"].includes(kind) ? "s" : "")).join(", ");
+    sum.kinds[kind] + " " + kind + (sum.kinds[kind] > 1 && !["unsound", "positional", "forgone", "disputed"].includes(kind) ? "s" : "")).join(", ");
 }
 
 function branches(node) {
