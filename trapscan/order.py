@@ -8,11 +8,14 @@ from dataclasses import dataclass
 from types import MappingProxyType
 from typing import Any
 
-from trapscan.contract import Finding, SlipKind
+from trapscan.contract import BaitFinding, Finding, Nature, SlipKind
 from trapscan.levels import Lens
 
 TOLL_DIGITS, MET_DIGITS, STANDING_DIGITS = 6, 9, 9
 MILLION = 1_000_000
+
+FIRST = 12
+"""So many ideas of a section stand at the head of a report, and are looked at longest."""
 
 DAMPED = 0.25
 """The power of how often a position is met in the order of findings: it falls by an order of magnitude within a few
@@ -41,8 +44,9 @@ def worth_at(finding: Finding, lens: Lens) -> float:
 
 
 def met_at(finding: Finding, lens: Lens) -> float:
-    """How often its position is met at the level, the slip still open."""
-    return max(0.0, lens.value(finding.met)) if finding.met else 0.0
+    """How often its position is met at the level, the slip still open; as often as it is reached, where no more is
+    known."""
+    return max(0.0, lens.value(finding.met or finding.reach))
 
 
 def often_at(finding: Finding, lens: Lens) -> float:
@@ -54,6 +58,23 @@ def standing(finding: Finding, lens: Lens, *, times: float = 1.0, damped: float 
     """What a finding is ranked by: its worth times how often it is met, damped, at the level. `times`: how many times
     as often as the finding alone its idea is met."""
     return worth_at(finding, lens) * float(min(1.0, met_at(finding, lens) * times) ** damped)
+
+
+# --- where a finding stands ------------------------------------------------------------------------------------------
+
+ASIDE = {Nature.GAMBIT: "gambit", Nature.POSITIONAL: "positional", Nature.FORGONE: "forgone"}
+"""Natures with a section of their own: in the others something is won by force."""
+
+
+def section_of(finding: Finding) -> str:
+    """The key of the report's section that a finding stands in: its kind, but for what a second engine denies, and for
+    natures with a section of their own. A move of the repertoire that loses something is to be repaired whatever it
+    is, unless it is a gambit."""
+    if finding.disputed:
+        return "disputed"
+    if isinstance(finding, BaitFinding) or (finding.kind is SlipKind.UNSOUND and finding.nature is not Nature.GAMBIT):
+        return finding.kind
+    return ASIDE.get(finding.nature, finding.kind)
 
 
 # --- ideas -----------------------------------------------------------------------------------------------------------

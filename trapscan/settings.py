@@ -54,13 +54,16 @@ class Settings(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=
     """Least nodes behind a slip that is reported."""
     side_nodes: Nodes = 3_000
     """Budget for what is asked about a slip once it stands: other moves that punish, the rest of a line."""
+    verify_nodes: Annotated[int, Meta(ge=0, le=10_000_000_000)] = 1_000_000
+    """Budget, for the position and again for the slip, of a long look at what a report says first or accuses the
+    repertoire of; 0: none."""
     threshold: Annotated[float, Meta(ge=0.01, le=0.9)] = 0.10
     """A move that loses at least this much is a slip."""
     sound: Annotated[float, Meta(ge=0.0, le=0.2)] = 0.02
     """A move that loses less than this is sound."""
-    min_chance: Share = 0.004
+    min_chance: Share = 0.01
     """A slip is reported when its chance reaches this at some level."""
-    min_prior: Share = 0.004
+    min_prior: Share = 0.008
     """A move is examined when its chance before the engine looks reaches this at some level."""
     max_candidates: Annotated[int, Meta(ge=1, le=250)] = 24
     """At most this many moves a position are examined, the likeliest first (moves of the repertoire always are)."""
@@ -92,8 +95,8 @@ class Settings(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=
     """The engine's hash table, in MiB, where it has such an option."""
     engine_options: dict[str, OptionValue] = {}
     """UCI options for the engine, by name."""
-    shown: Annotated[int, Meta(ge=1)] = 40
-    """How many findings of a kind the readable reports show; scan.json always holds all."""
+    shown: Annotated[int, Meta(ge=1)] = 12
+    """How many ideas of a section the readable reports show at first; scan.json always holds all findings."""
 
     def __post_init__(self) -> None:
         chances = [stake.chance for stake in self.stakes]
@@ -163,6 +166,8 @@ BAIT_SETTINGS = frozenset(
 """What is found by the search of a position for baits, beside the above."""
 WALK_SETTINGS = frozenset({"beyond", "beyond_width", "beyond_chance", "baits"})
 """Which positions are looked at."""
+VERIFY_SETTINGS = frozenset({"verify_nodes"})
+"""How long what is said first is looked at again."""
 SHOWN_SETTINGS = frozenset({"shown"})
 """What a report shows of what was found."""
 

@@ -11,8 +11,8 @@ import msgspec
 from tests.report.sample_scans import make_scan, trap_finding, traps
 from trapscan.contract import Finding, MoveText, Refutation, Scan, Side
 from trapscan.levels import Lens
-from trapscan.order import ranked
-from trapscan.report.rows import SECTIONS, section_of
+from trapscan.order import ranked, section_of
+from trapscan.report.rows import SECTIONS
 
 Visit = Callable[..., Any]
 

@@ -58,7 +58,7 @@ def test_paper(visit: Visit, pages: dict[str, Path], tmp_path: Path) -> None:
         ["pdftotext", "-layout", tmp_path / "report.pdf", "-"], capture_output=True, text=True, check=True
     ).stdout
     sheets = text.split("\f")
-    heads = [len(re.findall(r"^\s*(?:trick|pitfall|unsound|bait):", sheet, re.M)) for sheet in sheets]
+    heads = [len(re.findall(r"^\s*(?:trick|pitfall|unsound|bait)(?:, \w+)*:", sheet, re.M)) for sheet in sheets]
     curves = [sheet.count("chance over level") for sheet in sheets]
     bodies = [len(re.findall(r"^.*\bRefutation\b|\bContinuation\b", sheet, re.M)) for sheet in sheets]
     assert sum(heads) == len(scan.findings)

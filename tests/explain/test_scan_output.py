@@ -10,8 +10,9 @@ import chess
 
 from trapscan.contract import SlipFinding
 from trapscan.explain import explain_slip
-from trapscan.job.assemble import Seen, findings
+from trapscan.job.assemble import findings
 from trapscan.job.positions import Outcome, Told
+from trapscan.job.seen import Seen
 from trapscan.model import Examined, Line, Position, Slip
 from trapscan.score import Score
 from trapscan.settings import load

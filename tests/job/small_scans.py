@@ -21,6 +21,7 @@ BUDGETS: dict[str, Any] = {
     "stakes": [{"chance": 0.0, "least": 1000, "most": 3000}],
     "best_nodes": 5000,
     "confirm_nodes": 3000,
+    "verify_nodes": 0,
 }
 SMALL = {
     **BUDGETS,

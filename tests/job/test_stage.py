@@ -33,6 +33,7 @@ from trapscan.settings import (
     BAIT_SETTINGS,
     POSITION_SETTINGS,
     SHOWN_SETTINGS,
+    VERIFY_SETTINGS,
     WALK_SETTINGS,
     Settings,
     Stake,
@@ -72,7 +73,7 @@ def test_all_stages_are_seen_and_each_has_a_table_of_its_own() -> None:
 
 
 def test_what_each_setting_decides_is_said() -> None:
-    sets = (POSITION_SETTINGS, BAIT_SETTINGS, WALK_SETTINGS, SHOWN_SETTINGS)
+    sets = (POSITION_SETTINGS, BAIT_SETTINGS, WALK_SETTINGS, VERIFY_SETTINGS, SHOWN_SETTINGS)
     assert sorted(name for each in sets for name in each) == sorted(Settings.__struct_fields__)
 
 

@@ -124,6 +124,8 @@ def trap_finding(trap: dict[str, Any], number: int, *, ours: str = "white") -> S
         motifs=tuple(trap["motif"]),
         why_tempting=f"The move {trap['slip']} takes or attacks something at once.",
         why_it_fails=f"{line[0]} hits two things at once and wins {trap['gain']}.",
+        worth=tuple(round(min(0.95, 0.25 + 2 * share), 4) for share in chance),
+        met=reach,
         must_know=tuple(f < 0.5 and t >= 0.05 for f, t in zip(find, toll, strict=True)),
         chance=chance,
         find=find,

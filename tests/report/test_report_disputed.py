@@ -13,9 +13,9 @@ import pytest
 
 from tests.report.sample_scans import disputed_scan, trap_scan
 from trapscan.contract import Scan
+from trapscan.order import section_of
 from trapscan.report import compare, lesson, read_scan, terminal_summary, write_reports, write_scan
 from trapscan.report.present import Presentation
-from trapscan.report.rows import section_of
 
 HEADING = "Where the engines disagree"
 

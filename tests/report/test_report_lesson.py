@@ -13,11 +13,11 @@ import msgspec
 import pytest
 
 from tests.report.sample_scans import HOSTILE, bulk_scan, hostile_scan, trap_scan
-from trapscan.contract import Gain, MoveText, Refutation, SlipKind
+from trapscan.contract import MoveText, Nature, Refutation, SlipKind
 from trapscan.errors import ReportError
 from trapscan.levels import Lens
 from trapscan.report import compare, comparison_html, comparison_text, lesson, write_lesson
-from trapscan.report.lessons import Lesson, alike, difficulty, worth
+from trapscan.report.lessons import Lesson, alike, difficulty
 from trapscan.report.sheets import answers, questions
 
 
@@ -43,24 +43,27 @@ def test_no_two_alike_even_in_a_crowd() -> None:
     scan = trap_scan()
     base = next(finding for finding in scan.findings if finding.kind == "pitfall")
     crowd = tuple(
-        msgspec.structs.replace(base, id=f"c{number}", toll=tuple(value + number for value in base.toll))
+        msgspec.structs.replace(base, id=f"c{number}", worth=tuple(0.96 for _ in base.worth), met=base.reach)
         for number in range(20)
     )
     made = lesson(msgspec.structs.replace(scan, findings=(*crowd, *scan.findings)), level=1400, count=12)
     assert sum(finding.fen == base.fen for finding in made.findings) == 1
 
 
-def test_what_is_worth_less_in_a_lesson() -> None:
-    """A gain that comes late, a man that is merely taken, a slip after which nothing is wrong."""
+def test_a_lesson_takes_what_stands_highest_and_only_what_is_lost_by_force() -> None:
+    """One worth for report and lesson; other natures where they are asked for; of one idea one position."""
     scan = trap_scan()
-    base = next(f for f in scan.slips if f.id.endswith("berlin-nxb5"))
-    assert base.refutation and base.ply == 3 and base.refutation.uci[2:4] != base.slip.uci[2:4]
-    taken = msgspec.structs.replace(base.refutation, uci="a1" + base.slip.uci[2:4])
-    lens = Lens(scan.levels, 1400)
-    value = worth(base, lens)
-    assert worth(msgspec.structs.replace(base, ply=5), lens) == value
-    for poorer in ({"ply": 9}, {"refutation": taken}, {"cp_slip": -10}, {"gain": Gain.ATTACK}, {"motifs": ()}):
-        assert worth(msgspec.structs.replace(base, **poorer), lens) < 0.7 * value
+    slips = [msgspec.structs.replace(f, idea="", worth=tuple(0.2 for _ in scan.levels)) for f in scan.slips]
+    best = msgspec.structs.replace(slips[3], worth=tuple(0.9 for _ in scan.levels))
+    offered = msgspec.structs.replace(slips[8], nature=Nature.GAMBIT, worth=best.worth)
+    told = msgspec.structs.replace(scan, findings=tuple({f.id: f for f in (*slips, best, offered)}.values()))
+    assert ids(lesson(told, level=1400, count=1)) == [best.id]
+    assert offered.id not in ids(lesson(told, level=1400, count=12))
+    assert ids(lesson(told, level=1400, count=12, natures=["gambit"])) == [offered.id]
+    shared = tuple(msgspec.structs.replace(f, idea="one") for f in told.findings)
+    assert len(ids(lesson(msgspec.structs.replace(scan, findings=shared), level=1400, count=12))) == 1
+    with pytest.raises(ReportError, match="no nature"):
+        lesson(told, level=1400, count=1, natures=["slow"])
 
 
 def test_other_slips_of_the_position_are_told_to_the_coach() -> None:

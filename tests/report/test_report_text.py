@@ -86,7 +86,7 @@ def test_the_markdown_report() -> None:
     scan = trap_scan()
     text = markdown(Presentation.of(scan), 3)
     heads = re.findall(r"^## (.*)$", text, re.M)
-    assert heads == ["Repair first", "Tricks to set", "Pitfalls to avoid", "Baits", "By opening"]
+    assert heads == ["At a glance", "Repair first", "Tricks to set", "Pitfalls to avoid", "Baits", "By opening"]
     tricks = [finding for finding in scan.findings if finding.kind == "trick"]
     assert f"... and {len(tricks) - 3} more" in text
     assert "FIDE Laws of Chess" in text
@@ -94,11 +94,13 @@ def test_the_markdown_report() -> None:
     assert not re.search(r"<(script|img|a|iframe)\b", html)
 
 
-def test_sections_are_by_toll_at_the_level() -> None:
-    for level in (1000, 1500, 2400):
+def test_sections_are_in_order_at_the_level() -> None:
+    """By hand, at a level of the scan: worth times how often it is met, to the fourth root."""
+    for at, level in ((0, 1000), (3, 1600), (7, 2400)):
         for section in Presentation.of(trap_scan(), level=level).sections(100):
-            tolls = [float(entry.figures["toll"].strip("<")) for entry in section.entries]
-            assert tolls == sorted(tolls, reverse=True)
+            found = [entry.finding for entry in section.entries]
+            ranks = [round(f.worth[at] * f.met[at] ** 0.25, 9) if f.worth else 0.0 for f in found]
+            assert ranks == sorted(ranks, reverse=True)
 
 
 @pytest.mark.parametrize("scan", [trap_scan(), hostile_scan(), bulk_scan(40)])
@@ -135,7 +137,8 @@ def test_question_cards_are_pairs() -> None:
         shown = Presentation.of(scan, level=1400)
         lines = "".join(tables.question_cards(shown)).splitlines()
         assert len(lines) == len(scan.findings)
-        for line, finding in zip(lines, shown.ordered, strict=True):
+        for line, entry in zip(lines, shown.cards(), strict=True):
+            finding = entry.finding
             ask, answer = line.split("\t")
             assert finding.fen in ask and answer
             if isinstance(finding, SlipFinding):

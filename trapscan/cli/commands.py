@@ -71,7 +71,13 @@ def report(options: argparse.Namespace) -> int:
     scan = read_scan(options.folder)
     folder = options.out or _home(options.folder)
     written = write_reports(
-        scan, folder, level=options.level, side=options.side, shown=options.shown, seven_bit=options.ascii
+        scan,
+        folder,
+        level=options.level,
+        side=options.side,
+        shown=options.shown,
+        natures=tuple(options.nature),
+        seven_bit=options.ascii,
     )
     print(f"Wrote {', '.join(path.name for path in written)} in {folder}.")
     return EXIT_DONE
@@ -81,6 +87,7 @@ def lesson(options: argparse.Namespace) -> int:
     """`trapscan lesson`."""
     from trapscan.report import lesson as choose
     from trapscan.report import read_scan, write_lesson
+    from trapscan.report.lessons import NATURES
 
     chosen = choose(
         read_scan(options.folder),
@@ -88,6 +95,7 @@ def lesson(options: argparse.Namespace) -> int:
         count=options.count,
         side=options.side,
         motifs=tuple(options.motif),
+        natures=tuple(options.nature) or NATURES,
         seed=options.seed,
         pin=tuple(options.pin),
         drop=tuple(options.drop),

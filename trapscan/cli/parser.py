@@ -97,12 +97,15 @@ def _scan_options(parser: argparse.ArgumentParser) -> None:
     output.add_argument("--json", action="store_true", help="print scan.json to standard output")
 
 
-def _written_report(parser: argparse.ArgumentParser, *, level: str, level_required: bool, side: str, out: str) -> None:
+def _written_report(
+    parser: argparse.ArgumentParser, *, level: str, level_required: bool, side: str, out: str, nature: str
+) -> None:
     """What the commands that render a written report have in common; the texts are help."""
     parser.add_argument("folder", metavar="DIR", type=Path, help="folder of a report, or its scan.json")
     parser.add_argument("--level", type=int, required=level_required, metavar="ELO", help=level)
     parser.add_argument("--side", choices=("white", "black"), help=side)
     parser.add_argument("--out", type=Path, metavar="DIR", help=out)
+    parser.add_argument("--nature", action="append", default=[], metavar="N", help=nature)
 
 
 def _report(subparsers: Commands) -> None:
@@ -119,8 +122,9 @@ def _report(subparsers: Commands) -> None:
         level_required=False,
         side="one side of a scan of both",
         out="another folder for the files (default DIR)",
+        nature="only findings of this nature: tactic, oversight, gambit, positional, forgone; can be repeated",
     )
-    parser.add_argument("--shown", type=int, metavar="N", help="findings of a kind shown at first")
+    parser.add_argument("--shown", type=int, metavar="N", help="ideas of a section shown at first")
     parser.add_argument("--ascii", action="store_true", help="keep the PGN and EPD files within ASCII")
 
 
@@ -139,6 +143,7 @@ def _lesson(subparsers: Commands) -> None:
         level_required=True,
         side="only positions where this side may go wrong",
         out="folder for the sheets (default DIR/lesson)",
+        nature="only slips of this nature (default: tactic and oversight); can be repeated",
     )
     parser.add_argument("--count", type=int, required=True, metavar="N", help="how many positions")
     parser.add_argument("--motif", action="append", default=[], metavar="M", help="only these motifs; can be repeated")

@@ -13,6 +13,9 @@ from trapscan.explain.words import piece_name
 
 SHOWN = 2
 
+MOST_SQUARES = 6
+"""Positions that differ in more squares do not look alike to anybody."""
+
 REACH = 8
 """A move changes at most four squares (castling), so that two moves cannot make more than twice as many differ."""
 
@@ -56,7 +59,7 @@ def look_alikes(
     `reason` says what has become of the refutation `punish` there, where one differing square carries it.
     """
     ranked = sorted(
-        candidates,
+        (other for other in candidates if _differing_mask(board, other.board).bit_count() <= MOST_SQUARES),
         key=lambda other: (_differing_mask(board, other.board).bit_count(), len(other.line), other.fen),
     )
     return tuple(

@@ -33,9 +33,11 @@ def instead(
     slip: str = "",
     punish: str = "",
     slips: Collection[str] = (),
+    own: Collection[str] = (),
     merits: MutableMapping[str, str] | None = None,
 ) -> tuple[Instead, ...]:
-    """Up to three good moves for the victim, the likeliest at levels[`level`] first.
+    """Up to three good moves for the victim: those of the repertoire (`own`) first, then the likeliest at
+    levels[`level`].
 
     `board` is the position before the slip; `others` are moves with their score (of any view) and the standard error of
     what they lose. `slips` are all moves that are slips here: none of
@@ -52,7 +54,8 @@ def instead(
         if abs(loss(top, score.of(side))) + SURE * error < GOOD:
             scored.setdefault(uci, score.of(side))
     good = [uci for uci in scored if uci != slip and uci not in slips]
-    good.sort(key=lambda uci: (-(chances[uci][level] if uci in chances else 0.0), -scored[uci].plain, uci))
+    likely = {uci: chances[uci][level] if uci in chances else 0.0 for uci in good}
+    good.sort(key=lambda uci: (uci not in own, -likely[uci], -scored[uci].plain, uci))
     result = []
     for uci in good[:SHOWN]:
         move = board.parse_uci(uci)

@@ -6,37 +6,34 @@ import functools
 import operator
 import sys
 from collections import defaultdict
-from collections.abc import Callable, Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, replace
 
 import chess
-import msgspec
 import numpy as np
 import numpy.typing as npt
 
-from trapscan import explain, openings, rank
+from trapscan import explain, rank
 from trapscan.chance import expected
 from trapscan.contract import (
     Depth,
-    Evidence,
     Gain,
     LookAlike,
     MoveText,
-    Nature,
     Opening,
-    Prepared,
     Refutation,
     ReplyKind,
     Side,
     SlipFinding,
-    SlipKind,
     Verified,
 )
+from trapscan.job.judging import forgets, nature_and_worth, prepared_of, related
 from trapscan.job.positions import Outcome, Told
-from trapscan.model import Position
-from trapscan.order import MET_DIGITS, TOLL_DIGITS, rounded
+from trapscan.job.seen import Seen
+from trapscan.job.verdict import Verdict
+from trapscan.model import Line, Position
+from trapscan.order import ASIDE, MET_DIGITS, TOLL_DIGITS, rounded
 from trapscan.score import Score, loss
-from trapscan.settings import Settings
 
 NEAREST = 4
 """How many of the nearest positions are tried as look-alikes."""
@@ -48,20 +45,6 @@ SHARED = 20_000
 """Rounded numbers that are kept once: of an opening book's two million most are equal to others."""
 
 
-@dataclass(frozen=True, slots=True)
-class Seen:
-    """All a scan knows when it is done: positions and their outcomes by EPD, and reach per level by (EPD, whose
-    repertoire it is)."""
-
-    positions: Mapping[str, Position]
-    outcomes: Mapping[str, Outcome]
-    reach: Mapping[tuple[str, chess.Color], tuple[float, ...]]
-    side: str
-    settings: Settings
-    evidence: Callable[[str, str], Evidence | None] = lambda epd, move: None
-    """How often a position (EPD) and a move of it occur in the games given, if any were."""
-
-
 def findings(seen: Seen) -> tuple[SlipFinding, ...]:
     """Every verified slip as a finding, position by position; those that share an idea carry its id."""
     sound = _sound_moves(seen)
@@ -70,17 +53,31 @@ def findings(seen: Seen) -> tuple[SlipFinding, ...]:
         position = seen.positions[epd]
         board = position.board()
         for told in outcome.told:
-            made.append(_finding(seen, position, board, outcome, told, sound))
+            heard = seen.verdicts.get((epd, told.slip.move))
+            best = outcome.examined.best if heard is None else heard[0]
+            after = told if heard is None else borne_out(told, heard[1])
+            if after is not None:
+                made.append(_finding(seen, position, board, outcome, after, best, sound))
     return related(made)
 
 
 def _finding(
-    seen: Seen, position: Position, board: chess.Board, outcome: Outcome, told: Told, sound: SoundMoves
+    seen: Seen,
+    position: Position,
+    board: chess.Board,
+    outcome: Outcome,
+    told: Told,
+    best: Line,
+    sound: SoundMoves,
 ) -> SlipFinding:
-    slip, explanation, best = told.slip, told.explanation, outcome.examined.best
+    slip, explanation = told.slip, told.explanation
     move = chess.Move.from_uci(slip.move)
     levels = seen.settings.levels
-    prepared = _prepared(seen, position, board, told)
+    after = board.copy(stack=False)
+    san = after.san_and_push(move)
+    chance = tuple(outcome.examined.chances[slip.move])
+    nature, worth = nature_and_worth(told, best.score, after, chance)
+    prepared = prepared_of(seen, position, board, told, best, nature)
     kind = rank.kind_of(
         slip.move,
         victim=board.turn,
@@ -90,14 +87,10 @@ def _finding(
     )
     ours = rank.SIDES.get(seen.side, not board.turn)
     reach = seen.reach.get((position.epd, ours), tuple(0.0 for _ in levels))
-    chance = tuple(outcome.examined.chances[slip.move])
     cost = rank.costs(best.score, slip.score, levels, expected)
     toll = rank.tolls(reach, chance, cost)
-    after = board.copy(stack=False)
-    san = after.san_and_push(move)
     line = sans(after, slip.refutation[: explanation.line])
     look_alikes, hint = _elsewhere(seen, position, board, outcome, told, sound)
-    nature, worth = judged(told, best.score, after, chance)
     return SlipFinding(
         id=rank.finding_id(kind, position.epd, slip.move),
         kind=kind,
@@ -121,16 +114,16 @@ def _finding(
         why_tempting=explanation.why_tempting,
         why_it_fails=explanation.why_it_fails,
         nature=nature,
-        worth=worth,
+        worth=all_rounded(worth, 4),
         poisoned=explanation.poisoned,
-        must_know=_same(rank.must_know(told.find, toll)),
+        must_know=_same(rank.must_know(told.find, toll) if nature not in ASIDE else tuple(False for _ in levels)),
         in_repertoire=slip.move in position.prepared,
         prepared=prepared,
         beyond=position.beyond,
         chance=all_rounded(chance, 4),
         find=all_rounded(told.find, 4),
         reach=all_rounded(reach, 6),
-        met=all_rounded([share * _forgets(seen, position, board, kind) for share in reach], MET_DIGITS),
+        met=all_rounded([share * forgets(seen, position, board, kind) for share in reach], MET_DIGITS),
         cost=all_rounded(cost, 4),
         toll=all_rounded(toll, TOLL_DIGITS),
         evidence=seen.evidence(position.epd, slip.move),
@@ -141,6 +134,13 @@ def _finding(
     )
 
 
+def borne_out(told: Told, verdict: Verdict) -> Told | None:
+    """A slip as a long look sees it; None where it is none."""
+    if verdict.slip is None or verdict.explanation is None:
+        return None
+    return replace(told, slip=verdict.slip, explanation=verdict.explanation)
+
+
 def reply_kind(after: chess.Board, refutation: Sequence[str]) -> ReplyKind | None:
     """What kind of move the punisher must find after the slip."""
     if not refutation:
@@ -149,78 +149,6 @@ def reply_kind(after: chess.Board, refutation: Sequence[str]) -> ReplyKind | Non
     if after.gives_check(reply):
         return ReplyKind.CHECK
     return ReplyKind.CAPTURE if after.is_capture(reply) else ReplyKind.QUIET
-
-
-def judged(told: Told, best: Score, after: chess.Board, chance: Sequence[float]) -> tuple[Nature, tuple[float, ...]]:
-    """The nature of a slip, and its worth per level; `best` is the victim's best score, `after` the board after it."""
-    slip, explanation = told.slip, told.explanation
-    nature = rank.nature_of(
-        explanation.signs,
-        best=best,
-        slip=slip.score,
-        tactical=explain.tactical(explanation.motifs),
-        named=openings.name_of(after.epd()) is not None,
-    )
-    cases = [rank.Case(nature, explanation.signs, best, slip.score, share) for share in chance]
-    return nature, all_rounded([rank.worth(case) for case in cases], 4)
-
-
-def _forgets(seen: Seen, position: Position, board: chess.Board, kind: SlipKind) -> float:
-    """How often the way to a slip is open although its owner has prepared another move: 1 but for our own slips."""
-    if kind is not SlipKind.PITFALL:
-        return 1.0
-    own_moves = len(position.moves) // 2
-    return rank.forgets(own_moves, prepared=bool(position.prepared), last=_is_last(seen, position, board))
-
-
-def _is_last(seen: Seen, position: Position, board: chess.Board) -> bool:
-    """Whether the repertoire goes no further than our move here."""
-    for uci in position.prepared:
-        after = board.copy(stack=False)
-        after.push_uci(uci)
-        child = seen.positions.get(after.epd())
-        if child is not None and child.prepared:
-            return False
-    return True
-
-
-def related(findings: Sequence[SlipFinding]) -> tuple[SlipFinding, ...]:
-    """The findings with the id of their idea, and a chance forgone with the slip that it lets go."""
-    ideas = rank.group([idea_of(finding) for finding in findings])
-    played = {(finding.start_fen, *finding.line, finding.slip.san): finding.id for finding in findings}
-
-    def forgoes(finding: SlipFinding) -> str:
-        return played.get((finding.start_fen, *finding.line), "") if finding.nature is Nature.FORGONE else ""
-
-    return tuple(
-        msgspec.structs.replace(finding, idea=idea, forgoes=forgoes(finding))
-        for finding, idea in zip(findings, ideas, strict=True)
-    )
-
-
-def idea_of(finding: SlipFinding) -> rank.Idea:
-    """What makes the finding's idea."""
-    return rank.Idea(
-        victim=finding.victim,
-        slip=finding.slip.uci,
-        reply=finding.refutation.uci if finding.refutation is not None else "",
-        gain=finding.gain,
-        nature=finding.nature,
-        motif=finding.motifs[0] if finding.motifs and finding.nature in (Nature.TACTIC, Nature.OVERSIGHT) else "",
-    )
-
-
-def _prepared(seen: Seen, position: Position, board: chess.Board, told: Told) -> Prepared | None:
-    """What the tree answers to a slip that stands in it."""
-    slip = told.slip
-    if slip.move not in position.prepared:
-        return None
-    after = board.copy(stack=False)
-    after.push_uci(slip.move)
-    child = seen.positions.get(after.epd())
-    answers = child.prepared if child is not None else ()
-    right = bool(answers) and answers[0] in (*slip.refutation[:1], *slip.also)
-    return Prepared(answers=tuple(after.san(chess.Move.from_uci(uci)) for uci in answers), right=right)
 
 
 # --- look-alikes -----------------------------------------------------------------------------------------------------

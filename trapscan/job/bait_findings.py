@@ -20,9 +20,11 @@ from trapscan.contract import (
     Side,
     Verified,
 )
-from trapscan.job.assemble import Seen, all_rounded, judged, line_of, sans
+from trapscan.job.assemble import all_rounded, line_of, sans
 from trapscan.job.bait_terms import BaitOutcome, Terms, Tried, terms
+from trapscan.job.judging import nature_and_worth
 from trapscan.job.positions import Told
+from trapscan.job.seen import Seen
 from trapscan.levels import at_level
 from trapscan.model import Position
 from trapscan.order import MET_DIGITS, TOLL_DIGITS, rounded
@@ -66,7 +68,7 @@ def _finding(seen: Seen, position: Position, outcome: BaitOutcome, tried: Tried,
     toll = tuple(100 * r * max(0.0, value) for r, value in zip(reach, balance.net, strict=True))
     fallen = tried.position.board()
     fallen.push_uci(first.slip.move)
-    nature, worth = judged(first, after.best.score, fallen, chance)
+    nature, worth = nature_and_worth(first, after.best.score, fallen, chance)
     return BaitFinding(
         id=rank.finding_id("bait", position.epd, bait),
         victim=Side.of(not board.turn),
@@ -86,7 +88,7 @@ def _finding(seen: Seen, position: Position, outcome: BaitOutcome, tried: Tried,
         why_tempting=first.explanation.why_tempting,
         why_it_fails=first.explanation.why_it_fails,
         nature=nature,
-        worth=worth,
+        worth=all_rounded(worth, 4),
         must_know=rank.must_know(find, toll),
         chance=all_rounded(chance, 4),
         find=all_rounded(find, 4),

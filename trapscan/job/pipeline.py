@@ -5,7 +5,7 @@ from __future__ import annotations
 import contextlib
 import time
 from collections.abc import Iterator
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 import joblib
@@ -23,17 +23,20 @@ from trapscan.contract import (
     Problem,
     RepertoireSide,
     Scan,
+    SlipFinding,
     Tool,
 )
 from trapscan.errors import ClusterError
 from trapscan.graph import Graph
-from trapscan.job.assemble import Seen, findings
+from trapscan.job.accused import Court
+from trapscan.job.assemble import findings
 from trapscan.job.bait_findings import bait_findings
 from trapscan.job.baits import BAITS, BaitOutcome
 from trapscan.job.counts import Counts, hashes_of
 from trapscan.job.merged import move_trees
 from trapscan.job.run import Job, Stats
 from trapscan.job.second import Second
+from trapscan.job.seen import Seen
 from trapscan.job.tools import Tools, second_tools, tools_of
 from trapscan.job.walk import Walk, told_of
 from trapscan.job.workers import Processes, Workers
@@ -68,6 +71,7 @@ def run_scan(request: ScanRequest) -> Result:
     ):
         running = Running(plan, tools, other, Job(store, workers, request.progress))
         running.examine()
+        running.look_again()
         running.look_for_baits()
         running.judge()
         report, stats = running.report(), running.job.stats
@@ -148,6 +152,7 @@ class Running:
     counts: Counts = field(init=False)
     walk: Walk = field(init=False)
     second: Second | None = field(init=False)
+    court: Court = field(default_factory=Court)
     baits: dict[str, BaitOutcome] = field(default_factory=dict)
     baits_failed: dict[str, str] = field(default_factory=dict)
 
@@ -161,6 +166,19 @@ class Running:
     def examine(self) -> None:
         """Every position of the tree, and those past its ends."""
         self.walk.run()
+
+    def look_again(self) -> None:
+        """Long, at what the report says first and what it accuses the repertoire of."""
+
+        def made() -> tuple[Seen, tuple[SlipFinding, ...]]:
+            seen = self._seen()
+            return seen, findings(seen)
+
+        for _ in self.court.try_all(self.job, self.tools, made):
+            self._present()
+
+    def _seen(self) -> Seen:
+        return replace(self.walk.seen(), verdicts=self.court.verdicts)
 
     def look_for_baits(self) -> None:
         """Our positions of the tree, where baits are wanted."""
@@ -176,7 +194,7 @@ class Running:
     def judge(self) -> None:
         """Put every finding to the second engine, where there is one."""
         if self.second is not None:
-            self.second.ask(self._found(self.walk.seen()))
+            self.second.ask(self._found(self._seen()))
 
     def _present(self) -> None:
         self.job.progress.present(self.report)
@@ -185,7 +203,7 @@ class Running:
 
     def report(self) -> Scan:
         """What is known by now."""
-        plan, seen = self.plan, self.walk.seen()
+        plan, seen = self.plan, self._seen()
         found = self._found(seen)
         if self.second is not None:
             found = self.second.judge(found)
@@ -219,8 +237,12 @@ class Running:
         return Counters(
             positions=len(outcomes),
             candidates=sum(outcome.examined.candidates for outcome in outcomes),
-            searches=sum(o.examined.searches for o in outcomes) + sum(bait.searches for bait in baits) + len(heard),
+            searches=sum(o.examined.searches for o in outcomes)
+            + self.court.searches
+            + sum(bait.searches for bait in baits)
+            + len(heard),
             engine_nodes=sum(outcome.examined.nodes for outcome in outcomes)
+            + self.court.nodes
             + sum(bait.nodes for bait in baits)
             + sum(answer.nodes for answer in heard),
             store_hits=self.walk.small.asked_again,
@@ -231,6 +253,7 @@ class Running:
             *self.plan.read.problems,
             *self.counts.problems(),
             *self.walk.problems(),
+            *told_of(self.walk.positions, self.court.failed, lambda epd: (), about="looked at again: "),
             *told_of(self.walk.positions, self.baits_failed, self._odd_in_baits, about="baits: "),
             *(self.second.problems(found) if self.second is not None else ()),
         )

@@ -87,11 +87,13 @@ def examine(position: Position, evaluator: Recorder, model: ChanceModel, setting
     board = position.board()
     chances = model.predict([board], settings.levels)[0]
     examined = Examiner(evaluator, model, settings, needs_more=explain.needs_more).examine(position, chances)
-    told = tuple(_told(board, examined, model, settings))
+    told = tuple(_told(board, examined, model, settings, position.prepared))
     return Outcome(examined, told, evaluator.digests())
 
 
-def _told(board: chess.Board, examined: Examined, model: ChanceModel, settings: Settings) -> Iterator[Told]:
+def _told(
+    board: chess.Board, examined: Examined, model: ChanceModel, settings: Settings, own: tuple[str, ...]
+) -> Iterator[Told]:
     """The slips explained. What they share is worked out once: the best line, what speaks for the other moves."""
     middle = min(range(len(settings.levels)), key=lambda i: abs(settings.levels[i] - settings.level))
     best_play = explain.Play.along(board, examined.best.pv)
@@ -116,6 +118,7 @@ def _told(board: chess.Board, examined: Examined, model: ChanceModel, settings: 
             slip=slip.move,
             punish=slip.refutation[0] if slip.refutation else "",
             slips=slips,
+            own=own,
             merits=merits,
         )
         yield Told(slip, explanation, instead, find)

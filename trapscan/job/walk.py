@@ -9,13 +9,13 @@ from dataclasses import dataclass, field
 from trapscan import graph, rank
 from trapscan.contract import Problem
 from trapscan.graph import Graph, turn_of
-from trapscan.job.assemble import Seen
 from trapscan.job.baits import BAIT_WORTH, BaitTask
 from trapscan.job.compact import Compactor
 from trapscan.job.counts import Counts
 from trapscan.job.left import TimeLeft
 from trapscan.job.positions import POSITIONS, Outcome, Task
 from trapscan.job.run import Job, Key
+from trapscan.job.seen import Seen
 from trapscan.job.tools import Tools
 from trapscan.levels import at_level
 from trapscan.model import Position

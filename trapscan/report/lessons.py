@@ -1,13 +1,10 @@
 """Choosing warning positions for a group of a level: what they will meet, fall for and can learn from.
 
-The worth of a position is the fourth root of its toll at the level (reach falls by an order of magnitude within a few
-moves, and a lesson is not about the first two moves only), raised where the refutation must be known, and lowered
-where the slip is too rare at the level, the refutation too hard to find even when told to look, or where there is no
-clear gain and no motif to name, where the gain comes so late that nobody at the board would see it, where the reply
-merely takes the man that slipped, or where the side that slips stands no worse afterwards. What a second engine
-denies is left out, unless it is pinned. A bait is asked about once it is played: its first trick. Then one after the
-other is taken, each time the one worth most after what was taken has lowered its like: the same motif, opening, gain,
-side. Last, they are put from easy to hard.
+A position counts by what it is ranked by in the report (its worth at the level, times how often it is met, damped).
+Tactics and oversights are asked for unless other natures are named. What a second engine denies is left out, unless it
+is pinned. A bait is asked about once it is played: its first trick. Of each idea only the position that stands highest
+is there. Then one after the other is taken, each time the one that counts most after what was taken has lowered its
+like: the same motif, opening, gain, side. Last, they are put from easy to hard.
 """
 
 from __future__ import annotations
@@ -19,32 +16,17 @@ from dataclasses import dataclass
 
 import chess
 
-from trapscan.contract import Gain, Scan, SlipFinding
+from trapscan.contract import Nature, Scan, SlipFinding
 from trapscan.errors import ReportError
 from trapscan.levels import Lens
+from trapscan.order import by_idea, standing
 from trapscan.plain import plain
 from trapscan.report.bait_lessons import as_slip
-from trapscan.report.present import Entry, Presentation
-from trapscan.report.words import BETTER, board_of_finding, centipawns, opening_family
+from trapscan.report.present import Entry, Presentation, nature_named
+from trapscan.report.words import board_of_finding, opening_family
 
-MUST_KNOW_WEIGHT = 1.5
-GAIN_WEIGHTS = {
-    Gain.MATE: 1.3,
-    Gain.QUEEN: 1.2,
-    Gain.ROOK: 1.1,
-    Gain.PIECE: 1.1,
-    Gain.EXCHANGE: 0.9,
-    Gain.PAWN: 0.5,
-    Gain.ATTACK: 0.3,
-}
-"""A lesson wants something to show for it: a worse position with nothing lost yet teaches the least."""
-NO_MOTIF_WEIGHT = 0.35
-SOON = 5
-"""Plies from the slip within which a gain can be shown at the board; one that comes later counts less in proportion."""
-TAKEN_WEIGHT = 0.5
-"""A man that can simply be taken where the slip puts it asks for no thought, and may be a gambit."""
-NO_WORSE_WEIGHT = 0.2
-"""A slip that only gives an advantage away is no warning: nothing bad happens on the board."""
+NATURES = (Nature.TACTIC, Nature.OVERSIGHT)
+"""Asked for where nothing else is said: what is lost by force."""
 LIKE_FACTORS = {"motif": 0.55, "opening": 0.6, "gain": 0.85, "victim": 0.9}
 """What one already chosen position of the same kind leaves of another's worth."""
 SAME_STRUCTURE = 4
@@ -81,6 +63,7 @@ def lesson(
     count: int,
     side: str | None = None,
     motifs: Collection[str] = (),
+    natures: Collection[str] = NATURES,
     seed: int = 0,
     pin: Sequence[str] = (),
     drop: Collection[str] = (),
@@ -88,9 +71,10 @@ def lesson(
 ) -> Lesson:
     """Choose `count` warning positions for players of `level` (Elo).
 
-    `side` keeps slips of that side only, `motifs` those with one of the motifs; `pin` are ids that must be in, `drop`
-    ids that must not. Another `seed` gives another choice, an equal one the same. Fewer than `count` come back when no
-    more are different enough. Raises ReportError on an unknown id, or when nothing fits.
+    `side` keeps slips of that side only, `motifs` those with one of the motifs, `natures` those of one of them; `pin`
+    are ids that must be in, `drop` ids that must not. Another `seed` gives another choice, an equal one the same. Fewer
+    than `count` come back when no more are different enough. Raises ReportError on an unknown id or nature, or when
+    nothing fits.
     """
     if count < 1:
         raise ReportError("a lesson needs at least one position")
@@ -105,14 +89,16 @@ def lesson(
         if name not in by_id:
             raise ReportError(f"{plain(name, limit=60)!r} has nothing to ask for: it cannot be pinned")
     pinned = [by_id[name] for name in dict.fromkeys(pin)]
-    wanted = {motif.casefold() for motif in motifs}
+    wanted, kinds = {motif.casefold() for motif in motifs}, set(map(nature_named, natures))
     pool = [
         finding
         for name, finding in by_id.items()
         if name not in {*drop, *pin} and not finding.disputed and _fits(finding, side, wanted)
+        if finding.nature in kinds
     ]
     lens = Lens(scan.levels, level)
-    chosen = choose(pool, lens, count, seed, pinned)
+    leads = {idea.lead.id for idea in by_idea(pool, lens)}
+    chosen = choose([finding for finding in pool if finding.id in leads], lens, count, seed, pinned)
     if not chosen:
         raise ReportError("no finding fits this lesson: ask for fewer motifs or either side")
     chosen.sort(key=lambda finding: (round(difficulty(finding, lens), 9), finding.id))
@@ -131,7 +117,7 @@ def choose(
 ) -> list[SlipFinding]:
     """The pinned ones, then the worthiest of the pool, one by one, each unlike those taken before."""
     chosen = list(pinned)
-    left = {finding.id: worth(finding, lens) * _lot(seed, finding.id) for finding in pool}
+    left = {finding.id: standing(finding, lens) * _lot(seed, finding.id) for finding in pool}
     by_id = {finding.id: finding for finding in pool}
     boards = {finding.id: board_of_finding(finding).piece_map() for finding in (*pool, *pinned)}
     for taken in pinned:
@@ -145,22 +131,6 @@ def choose(
         chosen.append(taken)
         _lower(left, by_id, boards, taken)
     return chosen
-
-
-def worth(finding: SlipFinding, lens: Lens) -> float:
-    """How much a group of the level gains from the position; see the module's text."""
-    toll = max(0.0, lens.value(finding.toll))
-    chance = lens.value(finding.chance)
-    find = lens.value(finding.find)
-    shown = GAIN_WEIGHTS[finding.gain] * (1.0 if finding.motifs else NO_MOTIF_WEIGHT)
-    if finding.ply > SOON:
-        shown *= SOON / finding.ply
-    if finding.refutation and finding.refutation.uci[2:4] == finding.slip.uci[2:4]:
-        shown *= TAKEN_WEIGHT
-    if centipawns(finding.cp_slip) > -BETTER:
-        shown *= NO_WORSE_WEIGHT
-    value = shown * math.sqrt(math.sqrt(toll)) * min(1.0, chance / 0.05) * (0.25 + 0.75 * min(1.0, find / 0.15))
-    return value * (MUST_KNOW_WEIGHT if lens.flag(finding.must_know) else 1.0)
 
 
 def difficulty(finding: SlipFinding, lens: Lens) -> float:

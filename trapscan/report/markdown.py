@@ -6,8 +6,9 @@ import re
 
 import jinja2
 
+from trapscan.order import FIRST
 from trapscan.plain import plain
-from trapscan.report.present import FIRST, Presentation
+from trapscan.report.present import Presentation
 from trapscan.report.text import FAIR_PLAY
 
 OF_EACH_OPENING = 5

@@ -15,12 +15,12 @@ import jinja2
 from markupsafe import Markup
 
 from trapscan.contract import Finding, Scan, SlipFinding
-from trapscan.order import often_at, toll_at
+from trapscan.order import FIRST, often_at, section_of, toll_at
 from trapscan.plain import plain
 from trapscan.report.lines import lines_of
 from trapscan.report.men import symbols
-from trapscan.report.present import FIRST, Entry, Presentation
-from trapscan.report.rows import FIGURES, ROWS, SECTIONS, RowKind, section_of
+from trapscan.report.present import Entry, Presentation
+from trapscan.report.rows import FIGURES, ROWS, SECTIONS, RowKind
 from trapscan.report.text import FAIR_PLAY, once
 from trapscan.report.words import board_at, board_of_finding, marked, motifs_of, opening_family, sign_of, slip_sign
 

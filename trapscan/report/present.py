@@ -23,14 +23,11 @@ from trapscan.contract import (
 )
 from trapscan.errors import ReportError
 from trapscan.levels import Lens
-from trapscan.order import ORDERS, Idea, by_idea, in_order, often_at, ranked, toll_at
+from trapscan.order import ORDERS, Idea, by_idea, in_order, often_at, ranked, section_of, toll_at
 from trapscan.plain import plain
 from trapscan.report import words
-from trapscan.report.rows import ELSEWHERE, FIGURES, ROWS, SECTIONS, RowKind, SectionKind, section_of
+from trapscan.report.rows import ELSEWHERE, FIGURES, ROWS, SECTIONS, RowKind, SectionKind
 from trapscan.report.text import GAIN_WORDS, SMALL_ENGINE, WEAK, counted_as, once, points, score_words
-
-FIRST = 12
-"""So many ideas of a section stand at the head of a report."""
 
 # --- one finding -----------------------------------------------------------------------------------------------------
 

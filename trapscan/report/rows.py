@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 
-from trapscan.contract import BaitFinding, Finding, Nature, ReplyKind, SlipFinding, SlipKind
+from trapscan.contract import BaitFinding, Finding, ReplyKind, SlipFinding
 from trapscan.levels import Lens
 from trapscan.order import millionths
 from trapscan.plain import plain
@@ -51,24 +51,10 @@ SECTIONS = (
         "disputed",
         "Where the engines disagree",
         "The second engine sees no slip here: check before you rely on one.",
-        closed=True,
     ),
 )
 """In the order of the report: for each kind what is won by force, then the natures that are not, and what a second
-engine denies."""
-
-ASIDE = {Nature.GAMBIT: "gambit", Nature.POSITIONAL: "positional", Nature.FORGONE: "forgone"}
-"""Natures with a section of their own."""
-
-
-def section_of(finding: Finding) -> str:
-    """The key of the section that a finding stands in."""
-    if finding.disputed:
-        return "disputed"
-    if isinstance(finding, BaitFinding) or finding.kind is SlipKind.UNSOUND:
-        return finding.kind
-    return ASIDE.get(finding.nature, finding.kind)
-
+engine denies; order.section_of says where a finding stands."""
 
 Told = str | Iterable[str]
 Tell = Callable[[Finding, Lens], Told]

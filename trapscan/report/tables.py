@@ -6,9 +6,9 @@ import csv
 from collections.abc import Callable, Iterator, Sequence
 
 from trapscan.contract import BaitFinding, Scan, SlipFinding
-from trapscan.order import worth_at
+from trapscan.order import FIRST, worth_at
 from trapscan.plain import plain
-from trapscan.report.present import FIRST, Entry, Presentation
+from trapscan.report.present import Entry, Presentation
 from trapscan.report.rows import FIGURES, ROWS, FigureKind, RowKind
 from trapscan.report.text import one_in, side_name
 from trapscan.report.words import centipawns, second_text, slip_and_reply

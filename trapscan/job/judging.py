@@ -1,0 +1,121 @@
+"""What kind of mistake a finding is, what it is worth, how often it is met, and what belongs together. Pure."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import chess
+import msgspec
+
+from trapscan import explain, openings, rank
+from trapscan.contract import Nature, Prepared, SlipFinding, SlipKind
+from trapscan.job.positions import Outcome, Told
+from trapscan.job.seen import Seen
+from trapscan.model import Line, Position
+from trapscan.score import Score, loss
+
+KEEPS = 0.5
+"""An answer that keeps so much of what the slip lost does not let it off."""
+
+
+def nature_and_worth(
+    told: Told, best: Score, after: chess.Board, chance: Sequence[float]
+) -> tuple[Nature, list[float]]:
+    """The nature of a slip, and its worth per level; `best` is the victim's best score, `after` the board after it."""
+    slip, explanation = told.slip, told.explanation
+    nature = rank.nature_of(
+        explanation.signs,
+        best=best,
+        slip=slip.score,
+        tactical=explain.tactical(explanation.motifs),
+        named=openings.name_of(after.epd()) is not None,
+    )
+    return nature, [rank.worth(rank.Case(nature, explanation.signs, best, slip.score, share)) for share in chance]
+
+
+def forgets(seen: Seen, position: Position, board: chess.Board, kind: SlipKind) -> float:
+    """How often the way to a slip is open although its owner has prepared another move: 1 but for our own slips."""
+    if kind is not SlipKind.PITFALL:
+        return 1.0
+    following = [seen.after(position, board, move) for move in position.prepared]
+    last = not any(child is not None and child.prepared for child in following)
+    return rank.forgets(len(position.moves) // 2, prepared=bool(position.prepared), last=last)
+
+
+# --- what the repertoire answers -------------------------------------------------------------------------------------
+
+
+def prepared_of(
+    seen: Seen, position: Position, board: chess.Board, told: Told, best: Line, nature: Nature
+) -> Prepared | None:
+    """What the repertoire answers to a slip that stands in it, and whether that is right."""
+    if told.slip.move not in position.prepared:
+        return None
+    child = seen.after(position, board, told.slip.move)
+    answers = child.prepared if child is not None else ()
+    after = board.copy(stack=False)
+    after.push_uci(told.slip.move)
+    return Prepared(
+        answers=tuple(after.san(chess.Move.from_uci(uci)) for uci in answers),
+        right=bool(answers) and (nature is Nature.GAMBIT or keeps(seen, position, told, best, child, answers[0])),
+    )
+
+
+def keeps(seen: Seen, position: Position, told: Told, best: Line, child: Position | None, answer: str) -> bool:
+    """Whether an answer punishes: a right refutation, the best move of the position after the slip, or one that keeps
+    at least half of what the slip lost. What has not been searched is given the benefit of the doubt."""
+    slip = told.slip
+    outcome = seen.outcomes.get(child.epd) if child is not None else None
+    if answer in (*slip.refutation[:1], *slip.also):
+        return True
+    if outcome is not None and outcome.examined.best.pv[:1] == (answer,):
+        return True
+    lost = loss(best.score, slip.score)
+    verdict = seen.verdicts.get((position.epd, slip.move))
+    if verdict is not None and verdict[1].answer is not None:
+        return loss(best.score, verdict[1].answer) >= KEEPS * lost
+    given = given_away(outcome, answer) if outcome is not None else None
+    return given is None or given < (1 - KEEPS) * lost
+
+
+def given_away(outcome: Outcome, move: str) -> float | None:
+    """What a move loses where it was examined, in expected score."""
+    examined = outcome.examined
+    scores = {slip.move: slip.score for slip in examined.slips} | {uci: score for uci, score, _ in examined.others}
+    return loss(examined.best.score, scores[move]) if move in scores else None
+
+
+def prepared_answer(seen: Seen, epd: str, slip: str) -> str:
+    """The first answer (UCI) that the repertoire holds for a slip that stands in it, or ""."""
+    position = seen.positions[epd]
+    child = seen.after(position, position.board(), slip) if slip in position.prepared else None
+    return child.prepared[0] if child is not None and child.prepared else ""
+
+
+# --- what belongs together -------------------------------------------------------------------------------------------
+
+
+def related(findings: Sequence[SlipFinding]) -> tuple[SlipFinding, ...]:
+    """The findings with the id of their idea, and a chance forgone with the slip that it lets go."""
+    ideas = rank.group([idea_of(finding) for finding in findings])
+    played = {(finding.start_fen, *finding.line, finding.slip.san): finding.id for finding in findings}
+
+    def forgoes(finding: SlipFinding) -> str:
+        return played.get((finding.start_fen, *finding.line), "") if finding.nature is Nature.FORGONE else ""
+
+    return tuple(
+        msgspec.structs.replace(finding, idea=idea, forgoes=forgoes(finding))
+        for finding, idea in zip(findings, ideas, strict=True)
+    )
+
+
+def idea_of(finding: SlipFinding) -> rank.Idea:
+    """What makes the finding's idea."""
+    return rank.Idea(
+        victim=finding.victim,
+        slip=finding.slip.uci,
+        reply=finding.refutation.uci if finding.refutation is not None else "",
+        gain=finding.gain,
+        nature=finding.nature,
+        motif=finding.motifs[0] if finding.motifs and finding.nature in (Nature.TACTIC, Nature.OVERSIGHT) else "",
+    )
