@@ -117,7 +117,7 @@ def test_what_is_worth_more() -> None:
     def worth(name: str, chance: float) -> float:
         nature, signs = judged(KNOWN[name])
         sides = [score(chess.WHITE, given) for given in (KNOWN[name].before, KNOWN[name].after)]
-        return rank.worth(rank.Case(nature, signs, sides[0], sides[1], chance))
+        return rank.worth(rank.Case(nature, signs, sides[0], sides[1], chance, nature is Nature.TACTIC))
 
     legal, pawn = worth("Legal's mate", 0.5), worth("a pawn left to be taken", 0.01)
     queen = worth("an early queen", 0.004)

@@ -125,7 +125,8 @@ def _labelled(row: Row, board: chess.Board, outcome: Outcome) -> Labelled:
     )
     levels = settings.load("standard", {}).levels
     chance = at_level(outcome.examined.chances[row.slip], levels, LEVEL)
-    return Labelled(row, rank.Case(nature, explanation.signs, best.score, score, chance), told is not None)
+    motif = explain.any_tactical(explanation.motifs)
+    return Labelled(row, rank.Case(nature, explanation.signs, best.score, score, chance, motif), told is not None)
 
 
 def _score(side: chess.Color, given: int | dict[str, int]) -> Score:

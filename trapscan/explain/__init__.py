@@ -7,7 +7,7 @@ from trapscan.explain.compare import Candidate, look_alikes, move_order_hint
 from trapscan.explain.gain import needs_more
 from trapscan.explain.instead import instead
 from trapscan.explain.motif import Motif, MotifClass, MotifKind, Tier
-from trapscan.explain.motifs import REGISTRY, find_motifs, tactical
+from trapscan.explain.motifs import REGISTRY, any_tactical, find_motifs, tactical
 from trapscan.explain.play import Play
 from trapscan.explain.slip import Explanation, explain_slip
 
@@ -20,6 +20,7 @@ __all__ = [
     "MotifKind",
     "Play",
     "Tier",
+    "any_tactical",
     "explain_slip",
     "find_motifs",
     "instead",

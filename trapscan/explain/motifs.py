@@ -90,3 +90,8 @@ def motifs_of(play: Play) -> list[Motif]:
 def tactical(names: Sequence[str]) -> bool:
     """Whether the motif that leads is a tactic."""
     return bool(names) and names[0] in REGISTRY and REGISTRY[names[0]].sort is MotifClass.TACTIC
+
+
+def any_tactical(names: Sequence[str]) -> bool:
+    """Whether there is a tactic among the motifs."""
+    return any(name in REGISTRY and REGISTRY[name].sort is MotifClass.TACTIC for name in names)

@@ -30,7 +30,10 @@ def nature_and_worth(
         tactical=explain.tactical(explanation.motifs),
         named=openings.name_of(after.epd()) is not None,
     )
-    return nature, [rank.worth(rank.Case(nature, explanation.signs, best, slip.score, share)) for share in chance]
+    motif = explain.any_tactical(explanation.motifs)
+    return nature, [
+        rank.worth(rank.Case(nature, explanation.signs, best, slip.score, share, motif)) for share in chance
+    ]
 
 
 def forgets(seen: Seen, position: Position, board: chess.Board, kind: SlipKind) -> float:

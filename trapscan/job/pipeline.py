@@ -28,11 +28,11 @@ from trapscan.contract import (
 )
 from trapscan.errors import ClusterError
 from trapscan.graph import Graph
-from trapscan.job.accused import Court
 from trapscan.job.assemble import findings
 from trapscan.job.bait_findings import bait_findings
 from trapscan.job.baits import BAITS, BaitOutcome
 from trapscan.job.counts import Counts, hashes_of
+from trapscan.job.court import Court
 from trapscan.job.merged import move_trees
 from trapscan.job.run import Job, Stats
 from trapscan.job.second import Second

@@ -12,16 +12,23 @@ PAWN, PIECE = 1, 2
 FREE = 0.17
 """Who loses a pawn for nothing loses so much (objective expected score); less, and there is something for it."""
 
+SERIOUS, DECISIVE = 0.2, 0.3
+"""A gambit with a name loses less than the first: more, and it is refuted. So much as the second is not lost by a worse
+position alone."""
+
 PAID = 2.0
 """A gambit's loss, in pawns by the engine's score, is so much less than what it gives up."""
 
 MOSTLY = 0.5
 """What the first reply takes for good is the whole story if it is this share of all that is won."""
 
+BESIDE = 1.2
+"""A chance is merely let go where the score falls by no more than its worth and so many pawns."""
+
 SACRIFICE, WORSE = 2, -100
 """An attack wins where the punisher gives so many pawns on the way, and the victim's score is this or worse."""
 
-SHARP = 0.15
+SHARP = 0.2
 """A tactical motif makes a tactic of a slip that wins no material if the slip loses this (expected score)."""
 
 CEILING = 1000
@@ -38,28 +45,35 @@ def nature_of(signs: Signs, *, best: Score, slip: Score, tactical: bool, named: 
         return Nature.TACTIC
     lost = loss(best, slip)
     drop = (min(CEILING, best.plain) - max(-CEILING, slip.plain)) / 100
-    if _let_go(signs):
-        return Nature.GAMBIT if named else Nature.FORGONE
-    if named and _offered(signs, drop):
+    known = named and lost < SERIOUS
+    if _let_go(signs, drop):
+        return Nature.GAMBIT if known else Nature.FORGONE
+    if known and _offered(signs, drop):
         return Nature.GAMBIT if max(signs.at_once, signs.taken) >= PAWN else Nature.POSITIONAL
     if signs.taken >= PAWN:
         if signs.at_once >= PAWN and max(signs.first, signs.was_there) >= MOSTLY * signs.taken:
             return Nature.GAMBIT if signs.taken < PIECE and lost < FREE else Nature.OVERSIGHT
-        if tactical or signs.taken >= PIECE or signs.taken + signs.could >= PAWN:
+        if tactical or signs.taken >= PIECE or signs.taken + signs.could >= PAWN or lost >= SERIOUS:
             return Nature.TACTIC
         return Nature.POSITIONAL
-    if signs.at_once - max(0, signs.slip_takes) >= PAWN and lost >= FREE:
+    if lost >= FREE and _left(signs):
         return Nature.OVERSIGHT
     if signs.given >= SACRIFICE and slip.plain <= WORSE:
         return Nature.TACTIC
-    return Nature.TACTIC if tactical and lost >= SHARP else Nature.POSITIONAL
+    forced = (tactical and lost >= SHARP) or (signs.forcing and lost >= DECISIVE)
+    return Nature.TACTIC if forced else Nature.POSITIONAL
 
 
-def _let_go(signs: Signs) -> bool:
+def _let_go(signs: Signs, drop: float) -> bool:
     """Whether the fault is only that the victim does not take what is there to be taken, or does not mate."""
     if signs.could_mate:
         return signs.taken < PIECE
-    return signs.could >= PAWN > signs.taken and signs.at_once < PIECE
+    return signs.could >= PAWN > signs.taken and signs.at_once < PIECE and drop <= signs.could + BESIDE
+
+
+def _left(signs: Signs) -> bool:
+    """Whether the first reply takes what was to be had before the slip, or what the slip put there, or keeps it."""
+    return signs.at_once >= PAWN and (signs.was_there >= PAWN or signs.slip_takes < 0 or signs.first >= PAWN)
 
 
 def _offered(signs: Signs, drop: float) -> bool:

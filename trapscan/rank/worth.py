@@ -16,7 +16,7 @@ from importlib import resources
 
 from trapscan.contract import Nature
 from trapscan.model import Signs
-from trapscan.score import Score, loss
+from trapscan.score import Score
 
 USUAL = 0.05
 """The chance of a slip that is neither common nor rare; the feature `common` is 0 there."""
@@ -24,32 +24,37 @@ USUAL = 0.05
 RAREST = 0.0005
 """Below this chance rarer makes no difference."""
 
-MOST = 0.5
-"""Expected score beyond which a greater loss teaches no more."""
+LOST = 3.0
+"""Pawns by which the victim is behind afterwards, beyond which more teaches no more; as much as a mate."""
+
+PIECE = 2
+"""Pawns from which a man that the slip puts where it is taken is more than a pawn."""
 
 
 @dataclass(frozen=True, slots=True)
 class Case:
     """What the worth of a slip at one level is judged by: `best` and `slip` are the victim's scores, `chance` that a
-    player of the level plays it."""
+    player of the level plays it; `motif`: whether there is a tactical motif in its refutation."""
 
     nature: Nature
     signs: Signs
     best: Score
     slip: Score
     chance: float
+    motif: bool
 
 
 def features(case: Case) -> dict[str, float]:
-    """The features by name. A positional slip that is met by a quiet move is the one that all others are measured
-    against."""
+    """The features by name, each for a reason: a tactic is what a coach is after; a motif gives it a name; what many
+    play is met; who stands no worse afterwards has nothing to regret; a piece thrown where anybody takes it asks for
+    no thought."""
+    behind = LOST if case.slip.mate_lost else -case.slip.plain / 100
     return {
         "tactic": float(case.nature is Nature.TACTIC),
-        "oversight": float(case.nature is Nature.OVERSIGHT),
-        "forgone": float(case.nature is Nature.FORGONE),
-        "forcing": float(case.signs.forcing),
+        "motif": float(case.motif),
         "common": math.log(max(case.chance, RAREST) / USUAL),
-        "lost": min(MOST, max(0.0, loss(case.best, case.slip))),
+        "worse": min(LOST, max(0.0, behind)),
+        "thrown": float(case.signs.slip_takes <= -PIECE),
     }
 
 
