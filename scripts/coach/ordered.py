@@ -9,7 +9,7 @@ import numpy.typing as npt
 
 from trapscan.rank.worth import Model
 
-RIDGE = 3.0
+RIDGE = 5.0
 """Weight of the squares of the coefficients (of features scaled to unit variance) in the loss. With a repertoire left
 out, 1 to 5 do as well."""
 

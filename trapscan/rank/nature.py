@@ -12,9 +12,9 @@ PAWN, PIECE = 1, 2
 FREE = 0.17
 """Who loses a pawn for nothing loses so much (objective expected score); less, and there is something for it."""
 
-SERIOUS, DECISIVE = 0.2, 0.3
+SERIOUS, DECISIVE, BEHIND = 0.2, 0.3, -200
 """A gambit with a name loses less than the first: more, and it is refuted. So much as the second is not lost by a worse
-position alone."""
+position alone, nor is the first where the victim is two pawns behind afterwards."""
 
 PAID = 2.0
 """A gambit's loss, in pawns by the engine's score, is so much less than what it gives up."""
@@ -60,8 +60,8 @@ def nature_of(signs: Signs, *, best: Score, slip: Score, tactical: bool, named: 
         return Nature.OVERSIGHT
     if signs.given >= SACRIFICE and slip.plain <= WORSE:
         return Nature.TACTIC
-    forced = (tactical and lost >= SHARP) or (signs.forcing and lost >= DECISIVE)
-    return Nature.TACTIC if forced else Nature.POSITIONAL
+    much = lost >= DECISIVE or (lost >= SERIOUS and slip.plain <= BEHIND)
+    return Nature.TACTIC if (tactical and lost >= SHARP) or (signs.forcing and much) else Nature.POSITIONAL
 
 
 def _let_go(signs: Signs, drop: float) -> bool:
