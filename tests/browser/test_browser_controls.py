@@ -173,7 +173,7 @@ def test_groups_by_opening(visit: Visit, pages: dict[str, Path]) -> None:
     for level in (1500, 2200):
         page = visit().open(pages["bulk"], f"#view=openings&level={level}")
         groups: dict[str, list[Finding]] = {}
-        for finding in ranked(scan.findings, Lens(scan.levels, level)):
+        for finding in ranked(scan.findings, Lens(scan.levels, level), "toll"):
             groups.setdefault(finding.opening.name.split(":")[0] if finding.opening else "", []).append(finding)
         tolls = {name: sum(toll_at(f, Lens(scan.levels, level)) for f in inside) for name, inside in groups.items()}
         names = sorted(groups, key=lambda name: -tolls[name])

@@ -102,7 +102,7 @@ def test_it_leads_to_the_cards(visit: Visit, pages: dict[str, Path]) -> None:
 
 def test_it_opens_down_to_the_highest_toll(visit: Visit, pages: dict[str, Path]) -> None:
     page, scan = visit().open(pages["traps"], "#view=lines"), trap_scan()
-    worst = ranked(scan.findings, Lens(scan.levels, 1500))[0]
+    worst = ranked(scan.findings, Lens(scan.levels, 1500), "toll")[0]
     assert page.locator("#lines .leaf .title").filter(has_text=title_of(worst)).count() >= 1
 
 

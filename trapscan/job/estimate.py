@@ -24,6 +24,7 @@ from trapscan.errors import EngineRefusedError
 from trapscan.graph import Graph
 from trapscan.job.pipeline import Plan
 from trapscan.model import Position
+from trapscan.order import FIRST
 from trapscan.request import ScanRequest, taking_options
 from trapscan.search import PRICE_TIMES, choose_candidates
 from trapscan.settings import Settings
@@ -65,6 +66,8 @@ are now, and reckoned over for that. Other settings take those of the nearer one
 RESTED = 1.19
 """What the search for the best move takes, times its usual nodes, where it can be watched (502 positions of 50 named
 lines, standard; searches of its rivals not counted)."""
+LOOKED = 1.5
+"""What a long look at a position and its slips takes, in `verify_nodes`."""
 THINKING = 0.08
 """Seconds a position costs besides its searches: chances, explanations."""
 THINKING_OF_BAITS = 0.14
@@ -169,7 +172,7 @@ def estimate(tree: Graph, side: str, probe: Probe, chosen: Settings, jobs: int) 
         nps=probe.nps,
         side=side,
         read=len(tree.positions),
-        plain=_times(one, positions),
+        plain=_times(one, positions) + _looked_again(positions, probe, chosen),
         baits=_times(_bait_search(_legal(ours), one, probe, chosen), len(ours)),
         jobs=jobs,
     )
@@ -192,6 +195,14 @@ def _examination(positions: Sequence[Position], probe: Probe, chosen: Settings) 
         beside = replace(beside, searches=shares.asked * len(candidates))
         cost += _times(climbs + beside, 1 / len(sample))
     return cost
+
+
+def _looked_again(positions: float, probe: Probe, chosen: Settings) -> Cost:
+    """The long look at what the report says first: the position and its slips, where there are so many."""
+    if not chosen.verify_nodes:
+        return Cost()
+    long = max(chosen.verify_nodes, chosen.best_nodes)
+    return _times(_searches([(round(LOOKED * long), 1.0)], probe, THINKING), min(positions, 2.0 * FIRST))
 
 
 def _bait_search(legal: float, examination: Cost, probe: Probe, chosen: Settings) -> Cost:
