@@ -105,6 +105,7 @@ def test_a_killed_scan_takes_its_workers_along(lines: Path, tmp_path: Path, afte
 from pathlib import Path
 import trapscan.engines
 from trapscan.engines import Probe
+from trapscan.engines.limits import NodeLimit
 from trapscan.job import scan
 trapscan.engines.probe = lambda spec, **_: {FACTS!r}
 scan([Path({str(lines)!r})], side="both", engine={f"{sys.executable} {ENGINE} 200"!r}, jobs=2,
