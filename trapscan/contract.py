@@ -198,6 +198,15 @@ class Prepared(Record, frozen=True, kw_only=True):
     right: bool
 
 
+class LetOff(Record, frozen=True, kw_only=True):
+    """A reply (SAN) that lets a slip off, though it was there to be punished: its chance per level, and how the game
+    goes on (SAN)."""
+
+    san: str
+    chance: tuple[float, ...]
+    line: tuple[str, ...] = ()
+
+
 class BaitReply(Record, frozen=True, kw_only=True):
     """A slip that a bait invites: the reply, its refutation, its chance per level, victim's scores (at best play after
     the bait, and after the slip)."""
@@ -319,6 +328,7 @@ class SlipFinding(FindingBase, frozen=True, kw_only=True, tag="slip"):
     beyond: plies past the end of the lines; 0 within them
     evidence: how often position and slip occur in the games of --games, or null without them
     look_alikes: other positions of the scan where the same move is sound
+    let_off: the likeliest replies that leave it unpunished, of those that are findings themselves
     forgoes: the id of the finding whose punishment this slip lets go, where that is its whole fault; or empty
     """
 
@@ -335,6 +345,7 @@ class SlipFinding(FindingBase, frozen=True, kw_only=True, tag="slip"):
     beyond: int = 0
     evidence: Evidence | None = None
     look_alikes: tuple[LookAlike, ...] = ()
+    let_off: tuple[LetOff, ...] = ()
     forgoes: str = ""
 
     @property

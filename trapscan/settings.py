@@ -56,7 +56,7 @@ class Settings(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=
     """Budget for what is asked about a slip once it stands: other moves that punish, the rest of a line."""
     verify_nodes: Annotated[int, Meta(ge=0, le=10_000_000_000)] = 1_000_000
     """Budget, for the position and again for the slip, of a long look at what a report says first or accuses the
-    repertoire of; 0: none."""
+    repertoire of; 0: none, and no other answers are tried for the explanations."""
     threshold: Annotated[float, Meta(ge=0.01, le=0.9)] = 0.10
     """A move that loses at least this much is a slip."""
     sound: Annotated[float, Meta(ge=0.0, le=0.2)] = 0.02

@@ -18,15 +18,17 @@ import trapscan.job
 from trapscan.chance import Evidence
 from trapscan.engines import EngineSpec, Probe, Store
 from trapscan.errors import EngineAnswerError
+from trapscan.job.accused import ACCUSED, Accused
 from trapscan.job.baits import BAITS, BaitTask
 from trapscan.job.positions import POSITIONS, Task
 from trapscan.job.questions import QUESTIONS, Question
 from trapscan.job.run import Job
 from trapscan.job.stage import Fields, Stage, code_digest
+from trapscan.job.telling import TELLING, Telling
 from trapscan.job.tools import Tools
 from trapscan.job.work import Recorder
 from trapscan.job.workers import Processes
-from trapscan.model import Evaluation, Line, Position, Query
+from trapscan.model import Evaluation, Line, Position, Query, Slip
 from trapscan.progress import Progress
 from trapscan.score import Score
 from trapscan.settings import (
@@ -64,7 +66,7 @@ def stages() -> list[Stage[Any, Any]]:
 
 
 def test_all_stages_are_seen_and_each_has_a_table_of_its_own() -> None:
-    assert {POSITIONS, BAITS, QUESTIONS} <= set(stages())
+    assert {POSITIONS, BAITS, QUESTIONS, ACCUSED, TELLING} <= set(stages())
     names = [stage.name for stage in stages()]
     assert len(names) == len(set(names))
 
@@ -94,6 +96,7 @@ def test_a_setting_changes_the_key_where_it_decides(stage: Stage[Any, Any], name
 BEST = Line(Score(chess.WHITE, cp=30), ("e2e4",))
 BAIT = BaitTask(TASK, BEST, "e2e4", AFTER)
 QUESTION = Question(Query(START.epd, 1000))
+SLIP = Slip("f2f3", Score(chess.WHITE, cp=-100), ("e7e5",), (), 1, 1)
 
 OTHERS: list[tuple[Stage[Any, Any], Any, dict[str, Any]]] = [
     (
@@ -116,6 +119,12 @@ OTHERS: list[tuple[Stage[Any, Any], Any, dict[str, Any]]] = [
         },
     ),
     (QUESTIONS, QUESTION, {"query": Query(START.epd, 2000)}),
+    (ACCUSED, Accused(START, (("f2f3", ""),)), {"position": AFTER, "slips": (("f2f3", "e7e5"),)}),
+    (
+        TELLING,
+        Telling(START, BEST, SLIP, 1),
+        {"position": AFTER, "best": replace(BEST, pv=("d2d4",)), "slip": replace(SLIP, nodes=2), "ply": 3},
+    ),
 ]
 IN_NO_KEY = {"epd": "follows from the moves", "move_orders": "a count", "opening": "a name", "beyond": "a place"}
 """Fields of a position that no search and no explanation looks at."""

@@ -12,7 +12,7 @@ import msgspec
 import pytest
 
 from tests.report.sample_scans import trap_scan
-from trapscan.contract import Nature, Scan, SlipFinding, SlipKind
+from trapscan.contract import LetOff, Nature, Scan, SlipFinding, SlipKind
 from trapscan.errors import ReportError
 from trapscan.levels import Lens
 from trapscan.order import by_idea, section_of, standing
@@ -141,3 +141,22 @@ def test_how_often_in_words(share: float, words: str) -> None:
 )
 def test_what_it_costs_in_words(cost: float, words: str) -> None:
     assert part_of_point(cost) == words
+
+
+def test_who_lets_a_slip_off_stands_on_its_card() -> None:
+    """Of the punishers who miss it, most play the likeliest reply; how many miss it is what is left of those who
+    find it."""
+    scan = trap_scan()
+    slip = next(f for f in scan.slips if f.kind is SlipKind.TRICK and f.victim == "black")
+    after = chess.Board(slip.fen)
+    after.push_uci(slip.slip.uci)
+    san = after.san(next(iter(after.legal_moves)))
+    replies = (
+        LetOff(san="a4", chance=tuple(0.05 for _ in scan.levels)),
+        LetOff(san=san, chance=tuple(0.31 for _ in scan.levels), line=("O-O",)),
+    )
+    entry = Presentation.of(scan, level=1400).entry(msgspec.structs.replace(slip, let_off=replies))
+    text = entry.row("let_off")
+    assert (
+        text.startswith(f"{100 * (1 - slip.find[2]):.0f}% let it off; most of them by") and f"{san} (31%); then" in text
+    )

@@ -7,7 +7,7 @@ import operator
 import sys
 from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import chess
 import numpy as np
@@ -30,7 +30,6 @@ from trapscan.contract import (
 from trapscan.job.judging import forgets, nature_and_worth, prepared_of, related
 from trapscan.job.positions import Outcome, Told
 from trapscan.job.seen import Seen
-from trapscan.job.verdict import Verdict
 from trapscan.model import Line, Position
 from trapscan.order import ASIDE, MET_DIGITS, TOLL_DIGITS, rounded
 from trapscan.score import Score, loss
@@ -52,12 +51,10 @@ def findings(seen: Seen) -> tuple[SlipFinding, ...]:
     for epd, outcome in seen.outcomes.items():
         position = seen.positions[epd]
         board = position.board()
-        for told in outcome.told:
-            heard = seen.verdicts.get((epd, told.slip.move))
-            best = outcome.examined.best if heard is None else heard[0]
-            after = told if heard is None else borne_out(told, heard[1])
-            if after is not None:
-                made.append(_finding(seen, position, board, outcome, after, best, sound))
+        for each in outcome.told:
+            best, told = seen.told(epd, each.slip.move)
+            if told is not None:
+                made.append(_finding(seen, position, board, outcome, told, best, sound))
     return related(made)
 
 
@@ -115,6 +112,7 @@ def _finding(
         why_it_fails=explanation.why_it_fails,
         nature=nature,
         worth=all_rounded(worth, 4),
+        likely_line=_likely(seen, position, after, slip.move),
         poisoned=explanation.poisoned,
         must_know=_same(rank.must_know(told.find, toll) if nature not in ASIDE else tuple(False for _ in levels)),
         in_repertoire=slip.move in position.prepared,
@@ -134,11 +132,10 @@ def _finding(
     )
 
 
-def borne_out(told: Told, verdict: Verdict) -> Told | None:
-    """A slip as a long look sees it; None where it is none."""
-    if verdict.slip is None or verdict.explanation is None:
-        return None
-    return replace(told, slip=verdict.slip, explanation=verdict.explanation)
+def _likely(seen: Seen, position: Position, after: chess.Board, slip: str) -> tuple[str, ...]:
+    """The refutation as it will be played, where that was tried and differs."""
+    retold = seen.retold.get((position.epd, slip))
+    return sans(after, retold.likely) if retold is not None else ()
 
 
 def reply_kind(after: chess.Board, refutation: Sequence[str]) -> ReplyKind | None:

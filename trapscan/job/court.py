@@ -1,8 +1,9 @@
-"""What a report says first, and what it accuses the repertoire of, is looked at long before it is said."""
+"""What a report says first, and what it accuses the repertoire of, is looked at long before it is said; what readers
+see first is told with other answers tried."""
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 
 from trapscan.contract import SlipFinding, SlipKind
@@ -10,31 +11,40 @@ from trapscan.job.accused import ACCUSED, Accused, Looked
 from trapscan.job.judging import prepared_answer
 from trapscan.job.run import Job
 from trapscan.job.seen import Seen
+from trapscan.job.telling import TELLING, Retold, Telling
 from trapscan.job.tools import Tools
 from trapscan.job.verdict import Verdict
 from trapscan.levels import Lens
 from trapscan.model import Line
-from trapscan.order import FIRST, by_idea, section_of
+from trapscan.order import ASIDE, FIRST, by_idea, section_of
 
 ROUNDS = 3
 """How often the first ones are looked at again, as others take the place of those that fall."""
 
+TOLD, TOLD_ASIDE = 3 * FIRST, FIRST
+"""So many ideas of a section are told with other answers tried: what a reader may open, and a lesson take. Fewer of
+those sections that are closed at first."""
+
+Made = Callable[[], tuple[Seen, Sequence[SlipFinding]]]
+"""What is known now, and its findings."""
+
 
 @dataclass(slots=True)
 class Court:
-    """All that was looked at so far: the victim's best line and the verdict, by position and slip."""
+    """All that was looked at and told anew so far, by position and slip; a verdict with the victim's best line."""
 
     verdicts: dict[tuple[str, str], tuple[Line, Verdict]] = field(default_factory=dict)
+    told: dict[tuple[str, str], Retold] = field(default_factory=dict)
     failed: dict[str, str] = field(default_factory=dict)
     searches: int = 0
     nodes: int = 0
 
-    def try_all(self, job: Job, tools: Tools, made: Callable[[], tuple[Seen, Sequence[SlipFinding]]]) -> Iterator[None]:
-        """Look at what `made` says first, until that has all been looked at; a step for each position that is done."""
+    def try_all(self, job: Job, tools: Tools, made: Made) -> Iterator[None]:
+        """Look at what is said first, until that has all been looked at; a step for each position that is done."""
         if not tools.settings.verify_nodes:
             return
         for _ in range(ROUNDS):
-            tasks = self._tasks(*made())
+            tasks = self._accused(*made())
             if not tasks:
                 return
             for done in job.each(ACCUSED, tools, tasks):
@@ -44,13 +54,36 @@ class Court:
                     self._keep(done.task.epd, done.outcome)
                 yield
 
-    def _tasks(self, seen: Seen, found: Sequence[SlipFinding]) -> list[Accused]:
+    def tell_all(self, job: Job, tools: Tools, made: Made) -> Iterator[None]:
+        """Tell what is seen first; a step for each slip that is done."""
+        if not tools.settings.verify_nodes:
+            return
+        seen, found = made()
+        for done in job.each(TELLING, tools, self._telling(seen, found)):
+            if done.outcome is None:
+                self.failed[done.task.epd] = done.problem
+            else:
+                self.told[done.task.epd, done.task.slip.move] = done.outcome
+                self.searches += done.outcome.searches
+                self.nodes += done.outcome.nodes
+            yield
+
+    def _accused(self, seen: Seen, found: Sequence[SlipFinding]) -> list[Accused]:
         slips: dict[str, list[tuple[str, str]]] = {}
         for finding in said_first(found, Lens(seen.settings.levels, seen.settings.level)):
-            epd = " ".join(finding.fen.split(" ")[:4])
+            epd = epd_of(finding)
             if (epd, finding.slip.uci) not in self.verdicts and epd not in self.failed:
                 slips.setdefault(epd, []).append((finding.slip.uci, prepared_answer(seen, epd, finding.slip.uci)))
         return [Accused(seen.positions[epd], tuple(sorted(moves))) for epd, moves in slips.items()]
+
+    def _telling(self, seen: Seen, found: Sequence[SlipFinding]) -> list[Telling]:
+        tasks = []
+        for finding in seen_first(found, Lens(seen.settings.levels, seen.settings.level)):
+            epd = epd_of(finding)
+            best, told = seen.told(epd, finding.slip.uci)
+            if told is not None and told.slip.refutation:
+                tasks.append(Telling(seen.positions[epd], best, told.slip, told.explanation.ply))
+        return tasks
 
     def _keep(self, epd: str, looked: Looked) -> None:
         self.searches += looked.searches
@@ -59,20 +92,32 @@ class Court:
             self.verdicts[epd, verdict.move] = looked.best, verdict
 
 
+def epd_of(finding: SlipFinding) -> str:
+    """The EPD of its position."""
+    return " ".join(finding.fen.split(" ")[:4])
+
+
 def said_first(found: Iterable[SlipFinding], lens: Lens) -> list[SlipFinding]:
     """What a report says first or as an accusation: slips of the repertoire, answers that let a slip off, and the
     leads of the first ideas of each kind."""
+    found = list(found)
+    accused = [finding for finding in found if finding.kind is SlipKind.UNSOUND or lets_off(finding)]
+    first = _leads(found, lens, {SlipKind.TRICK: FIRST, SlipKind.PITFALL: FIRST})
+    return list({finding.id: finding for finding in (*accused, *first)}.values())
+
+
+def seen_first(found: Iterable[SlipFinding], lens: Lens) -> list[SlipFinding]:
+    """The leads of the ideas that a reader comes to."""
+    return _leads(found, lens, dict.fromkeys(SlipKind, TOLD) | dict.fromkeys(ASIDE.values(), TOLD_ASIDE))
+
+
+def _leads(found: Iterable[SlipFinding], lens: Lens, most: Mapping[str, int]) -> list[SlipFinding]:
+    """The leads of the first ideas of the sections: of each so many at most."""
     sections: dict[str, list[SlipFinding]] = {}
-    first: dict[str, SlipFinding] = {}
     for finding in found:
         sections.setdefault(section_of(finding), []).append(finding)
-        if finding.kind is SlipKind.UNSOUND or lets_off(finding):
-            first[finding.id] = finding
-    for kind in (SlipKind.TRICK, SlipKind.PITFALL):
-        for idea in by_idea(sections.get(kind, ()), lens)[:FIRST]:
-            assert isinstance(idea.lead, SlipFinding)
-            first[idea.lead.id] = idea.lead
-    return list(first.values())
+    ideas = [idea for key, count in most.items() for idea in by_idea(sections.get(key, ()), lens)[:count]]
+    return [idea.lead for idea in ideas if isinstance(idea.lead, SlipFinding)]
 
 
 def lets_off(finding: SlipFinding) -> bool:
@@ -80,4 +125,4 @@ def lets_off(finding: SlipFinding) -> bool:
     return finding.prepared is not None and bool(finding.prepared.answers) and not finding.prepared.right
 
 
-__all__ = ["Court", "lets_off", "said_first"]
+__all__ = ["Court", "epd_of", "lets_off", "said_first", "seen_first"]

@@ -2,17 +2,21 @@
 
 from __future__ import annotations
 
+from collections import defaultdict
 from collections.abc import Sequence
 
 import chess
 import msgspec
 
 from trapscan import explain, openings, rank
-from trapscan.contract import Nature, Prepared, SlipFinding, SlipKind
+from trapscan.contract import LetOff, Nature, Prepared, SlipFinding, SlipKind
 from trapscan.job.positions import Outcome, Told
 from trapscan.job.seen import Seen
 from trapscan.model import Line, Position
 from trapscan.score import Score, loss
+
+LET_OFF, THEN = 2, 3
+"""So many replies that let a slip off are told, with so many plies of what follows."""
 
 KEEPS = 0.5
 """An answer that keeps so much of what the slip lost does not let it off."""
@@ -106,10 +110,24 @@ def related(findings: Sequence[SlipFinding]) -> tuple[SlipFinding, ...]:
     def forgoes(finding: SlipFinding) -> str:
         return played.get((finding.start_fen, *finding.line), "") if finding.nature is Nature.FORGONE else ""
 
-    return tuple(
+    linked = [
         msgspec.structs.replace(finding, idea=idea, forgoes=forgoes(finding))
         for finding, idea in zip(findings, ideas, strict=True)
+    ]
+    letting: dict[str, list[SlipFinding]] = defaultdict(list)
+    for finding in linked:
+        if finding.forgoes:
+            letting[finding.forgoes].append(finding)
+    return tuple(
+        msgspec.structs.replace(finding, let_off=_let_off(letting[finding.id])) if finding.id in letting else finding
+        for finding in linked
     )
+
+
+def _let_off(replies: Sequence[SlipFinding]) -> tuple[LetOff, ...]:
+    """The likeliest of the replies that let a slip off."""
+    likeliest = sorted(replies, key=lambda reply: (-sum(reply.chance), reply.id))[:LET_OFF]
+    return tuple(LetOff(san=each.slip.san, chance=each.chance, line=each.punishment[:THEN]) for each in likeliest)
 
 
 def idea_of(finding: SlipFinding) -> rank.Idea:

@@ -168,7 +168,7 @@ class Running:
         self.walk.run()
 
     def look_again(self) -> None:
-        """Long, at what the report says first and what it accuses the repertoire of."""
+        """Long, at what the report says first and what it accuses the repertoire of; then at other answers."""
 
         def made() -> tuple[Seen, tuple[SlipFinding, ...]]:
             seen = self._seen()
@@ -176,9 +176,11 @@ class Running:
 
         for _ in self.court.try_all(self.job, self.tools, made):
             self._present()
+        for _ in self.court.tell_all(self.job, self.tools, made):
+            self._present()
 
     def _seen(self) -> Seen:
-        return replace(self.walk.seen(), verdicts=self.court.verdicts)
+        return replace(self.walk.seen(), verdicts=self.court.verdicts, retold=self.court.told)
 
     def look_for_baits(self) -> None:
         """Our positions of the tree, where baits are wanted."""

@@ -22,7 +22,7 @@ from trapscan.job.work import Recorder
 Fields = Mapping[str, object]
 """The fields of a key by name: plain values that JSON can hold."""
 
-SEARCHED = ("search", "chance", "model.py", "score.py", "stopping.py", "settings.py", "levels.py", "job/work.py")
+SEARCHED = ("search", "chance", "pgn", "model.py", "score.py", "stopping.py", "settings.py", "levels.py", "job/work.py")
 """Code and weights behind everything that a search finds out."""
 
 

@@ -104,6 +104,7 @@ ROWS = (
         "reply", "To be found", _slip(lambda f: REPLY_WORDS[f.reply_kind] if f.reply_kind else ""), column="reply_kind"
     ),
     RowKind("likely", "As it will be played", _slip(words.likely_text), column="likely_line"),
+    RowKind("let_off", "Let off", words.let_off_text, by_level=True),
     RowKind("also", "Punishes too", _slip(words.also_text), column="also"),
     RowKind("tricks", "Tricks", _bait(words.tricks_text), by_level=True),
     RowKind("balance", "Balance", _bait(words.balance_text), by_level=True),

@@ -1,0 +1,124 @@
+"""What is said first is looked at long, and told with other answers tried."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import chess
+import msgspec
+import pytest
+
+from tests.job.small_scans import LINES, SMALL
+from tests.report.sample_scans import trap_scan
+from trapscan.contract import Nature, Prepared, SlipKind, encode_scan
+from trapscan.engines import EngineSpec, Probe
+from trapscan.job import scan
+from trapscan.job.accused import Accused, long_look, look
+from trapscan.job.court import epd_of, lets_off, said_first, seen_first
+from trapscan.job.judging import KEEPS
+from trapscan.job.tools import tools_of
+from trapscan.levels import Lens
+from trapscan.model import Evaluation, Line, Position, Query
+from trapscan.order import FIRST
+from trapscan.score import Score, loss
+from trapscan.settings import Settings
+
+Stockfish = tuple[EngineSpec, Probe]
+LONG = 40_000
+
+
+def test_who_is_looked_at() -> None:
+    """The first ideas of tricks and pitfalls, one finding each; every move of the repertoire that is accused; every
+    answer that is said to let a slip off; and nothing that is closed at first."""
+    scan_, lens = trap_scan(), Lens((1000, 1200, 1400, 1600, 1800, 2000, 2200, 2400), 1400)
+    slips = [msgspec.structs.replace(f, idea=f.id, nature=Nature.TACTIC, prepared=None) for f in scan_.slips]
+    far = min((f for f in slips if f.kind is SlipKind.TRICK), key=lambda f: f.worth[2])
+    wrong = msgspec.structs.replace(
+        far, worth=tuple(0.0 for _ in far.worth), prepared=Prepared(answers=("h3",), right=False)
+    )
+    aside = [msgspec.structs.replace(f, nature=Nature.POSITIONAL) for f in slips if f.kind is SlipKind.PITFALL][:3]
+    named = {f.id: f for f in (*slips, wrong, *aside)}
+    first = {f.id for f in said_first(named.values(), lens)}
+    assert lets_off(wrong) and wrong.id in first
+    assert {f.id for f in slips if f.kind is SlipKind.UNSOUND} <= first
+    assert not {f.id for f in aside} & first
+    tricks = [f for f in named.values() if f.kind is SlipKind.TRICK]
+    assert len([f for f in tricks if f.id in first]) == min(FIRST, len(tricks)) + (len(tricks) > FIRST)
+    assert {f.id for f in aside} <= {f.id for f in seen_first(named.values(), lens)}
+
+
+def test_a_long_look_is_never_shorter_than_the_scan() -> None:
+    for settings in (Settings(), Settings(verify_nodes=0), Settings(best_nodes=5_000_000)):
+        longer = long_look(settings)
+        assert longer.best_nodes >= max(settings.best_nodes, settings.verify_nodes)
+        assert longer.stakes[0].most >= settings.verify_nodes and longer.side_nodes >= settings.side_nodes
+
+
+class Table:
+    """An evaluator that knows a few positions; the others are even."""
+
+    multipv = steady = True
+
+    def __init__(self, scores: dict[str, int]) -> None:
+        self.scores = scores
+        self.asked: list[Query] = []
+
+    def evaluate(self, query: Query) -> Evaluation:
+        self.asked.append(query)
+        side = query.epd.split()[1] == "w"
+        board = chess.Board(f"{query.epd} 0 1")
+        move = next(iter(board.legal_moves)).uci()
+        score = Score(side, cp=self.scores.get(query.epd, 0))
+        return Evaluation((Line(score, (move,)),), query.budget, trail=((query.budget, score),))
+
+    def digests(self) -> tuple[int, ...]:
+        return ()
+
+
+def test_a_slip_that_does_not_stand_up_is_none_and_the_answer_is_measured(stockfish: Stockfish, tmp_path: Path) -> None:
+    """1.f3 is even in the table, 1.g4 loses 300 centipawns; 1...d5 after it keeps 40 of them."""
+    tools = tools_of(stockfish[0].command[0], Settings(verify_nodes=LONG), tmp_path / "store.db")
+    start = Position(chess.Board().epd(), chess.STARTING_FEN, (), 1, prepared=("g2g4",))
+    after, answered = chess.Board(), chess.Board()
+    after.push_uci("g2g4")
+    answered.push_uci("g2g4")
+    answered.push_uci("d7d5")
+    table = Table({after.epd(): 300, answered.epd(): -40})
+    for reply in list(after.legal_moves):  # borne out, whatever the reply
+        after.push(reply)
+        table.scores.setdefault(after.epd(), -300)
+        after.pop()
+    looked = look(tools, Accused(start, (("f2f3", ""), ("g2g4", "d7d5"))), table)  # type: ignore[arg-type]
+    harmless, lost = looked.verdicts
+    assert harmless.slip is None and harmless.explanation is None and harmless.answer is None
+    assert lost.slip is not None and lost.explanation is not None and lost.answer == Score(chess.WHITE, cp=-40)
+    assert loss(looked.best.score, lost.answer) < KEEPS * loss(looked.best.score, lost.slip.score), "it lets it off"
+    assert max(query.budget for query in table.asked) >= LONG
+
+
+@pytest.fixture(scope="module")
+def file(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    path = tmp_path_factory.mktemp("court") / "lines.pgn"
+    path.write_text(LINES)
+    return path
+
+
+def test_what_is_said_first_has_been_looked_at(stockfish: Stockfish, file: Path, tmp_path: Path) -> None:
+    settings, engine = SMALL | {"verify_nodes": LONG}, stockfish[0].command[0]
+    first = scan([file], engine=engine, jobs=1, store=tmp_path / "store.db", settings=settings)
+    report = first.scan
+    lens = Lens(report.levels, report.level)
+    for finding in said_first(report.slips, lens):
+        assert finding.verified.nodes > 3000 or "mate" in str(finding.cp_slip), "more than the scan itself gives a move"
+    assert any(finding.likely_line for finding in report.slips)
+    for finding in report.slips:
+        board = chess.Board(finding.fen)
+        board.push_uci(finding.slip.uci)
+        for san in finding.likely_line:
+            board.push_san(san)
+    assert report.counters.engine_nodes > 5 * LONG
+    again = scan([file], engine=engine, jobs=1, store=tmp_path / "store.db", settings=settings)
+    assert encode_scan(again.scan) == encode_scan(report) and again.stats.searched == 0
+    two = scan([file], engine=engine, jobs=2, store=tmp_path / "two.db", settings=settings)
+    assert encode_scan(two.scan) == encode_scan(report)
+    assert epd_of(report.slips[0]) == chess.Board(report.slips[0].fen).epd()
