@@ -18,7 +18,7 @@ FIRST = 12
 """So many ideas of a section stand at the head of a report, and are looked at longest."""
 
 DAMPED = 0.25
-"""The power of how often a position is met in the order of findings: it falls by an order of magnitude within a few
+"""The power of how often a slip happens in the order of findings: that falls by an order of magnitude within a few
 moves, and what is worth knowing lies deep as often as not (measured: scripts/check_needles)."""
 
 
@@ -54,10 +54,11 @@ def often_at(finding: Finding, lens: Lens) -> float:
     return met_at(finding, lens) * lens.value(finding.chance)
 
 
-def standing(finding: Finding, lens: Lens, *, times: float = 1.0, damped: float = DAMPED) -> float:
-    """What a finding is ranked by: its worth times how often it is met, damped, at the level. `times`: how many times
-    as often as the finding alone its idea is met."""
-    return worth_at(finding, lens) * float(min(1.0, met_at(finding, lens) * times) ** damped)
+def standing(finding: Finding, lens: Lens, *, often: float | None = None, damped: float = DAMPED) -> float:
+    """What a finding is ranked by: its worth times how often it happens, damped, at the level. `often`: how often its
+    idea happens, if that is more."""
+    share = often_at(finding, lens) if often is None else often
+    return worth_at(finding, lens) * float(min(1.0, share) ** damped)
 
 
 # --- where a finding stands ------------------------------------------------------------------------------------------
@@ -95,7 +96,7 @@ class Idea:
 
 def by_idea(findings: Iterable[Finding], lens: Lens, *, damped: float = DAMPED) -> list[Idea]:
     """The findings one card an idea, in the order of the report: by the worth of the one that stands highest, and by
-    how often all of them together come up."""
+    how often all of them together happen."""
     alike: dict[str, list[Finding]] = {}
     for finding in findings:
         alike.setdefault(finding.idea or finding.id, []).append(finding)
@@ -104,10 +105,10 @@ def by_idea(findings: Iterable[Finding], lens: Lens, *, damped: float = DAMPED) 
         return -rounded(standing(finding, lens, damped=damped), STANDING_DIGITS), *_by_toll(finding, lens)
 
     def together(idea: Idea) -> tuple[Any, ...]:
-        once = often_at(idea.lead, lens)
-        times = sum(often_at(finding, lens) for finding in idea.all) / once if once > 0 else 1.0
-        value = standing(idea.lead, lens, times=times, damped=damped)
-        return -rounded(value, STANDING_DIGITS), *_by_toll(idea.lead, lens)
+        often = sum(often_at(finding, lens) for finding in idea.all)
+        return -rounded(standing(idea.lead, lens, often=often, damped=damped), STANDING_DIGITS), *_by_toll(
+            idea.lead, lens
+        )
 
     ideas = []
     for group in alike.values():

@@ -52,7 +52,8 @@ def test_content(first: Spied) -> None:
         same = (lead.victim, lead.nature, lead.refutation.uci if lead.refutation else "")
         assert same == (finding.victim, finding.nature, finding.refutation.uci if finding.refutation else "")
     alone = [f for f in report.findings if sum(f.idea == g.idea for g in report.findings) == 1 and f.kind != "unsound"]
-    ranks = [(f.worth[2] + f.worth[3]) / 2 * ((f.met[2] + f.met[3]) / 2) ** 0.25 for f in alone]  # between them: 1500
+    middle = [[(values[2] + values[3]) / 2 for values in (f.worth, f.met, f.chance)] for f in alone]  # level 1500
+    ranks = [worth * (met * chance) ** 0.25 for worth, met, chance in middle]
     assert len(ranks) >= 5 and ranks == sorted(ranks, reverse=True), "by worth times how often, damped"
 
 

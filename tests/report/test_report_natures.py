@@ -65,14 +65,14 @@ def test_every_finding_stands_in_one_section_and_its_idea_on_one_card() -> None:
     assert f"in {len(shared.others)} more position" in shared.row("elsewhere")
 
 
-def test_ideas_stand_by_worth_and_how_often_all_of_an_idea_is_met() -> None:
-    """By hand: worth times how often it is met to the fourth root; an idea is met as often as all its findings."""
+def test_ideas_stand_by_worth_and_how_often_all_of_an_idea_happens() -> None:
+    """By hand: worth times how often it happens to the fourth root; an idea happens as often as all its findings."""
     scan, lens = told(), Lens((1000, 1200, 1400, 1600, 1800, 2000, 2200, 2400), 1400)
     ideas = by_idea(scan.findings, lens)
 
     def value(lead: int) -> float:
         idea = ideas[lead]
-        often = sum(f.met[2] * f.chance[2] for f in idea.all) / idea.lead.chance[2]
+        often = sum(f.met[2] * f.chance[2] for f in idea.all)
         return float(idea.lead.worth[2] * min(1.0, often) ** 0.25)
 
     values = [value(at) for at in range(len(ideas))]
