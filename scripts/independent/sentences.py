@@ -121,8 +121,10 @@ class Scene:
         if re.search(r"(?:better was|was free:) $", lead) or re.match(r" (?:would have won|came first)", rest):
             return [self.before]
         if lead.endswith("where ") and told:  # after what was lured has taken
-            bait = self.steps[-1].move.to_square
-            return [_after(told[-1], move) for move in told[-1].legal_moves if move.to_square == bait]
+            bait, lured = self.steps[-1].move.to_square, re.search(rf"lures the {_P} to", lead)
+            takes = [move for move in told[-1].legal_moves if move.to_square == bait]
+            kind = KINDS[lured[1]] if lured else None
+            return [_after(told[-1], move) for move in takes if told[-1].piece_type_at(move.from_square) == kind]
         if lead.endswith(("now ", "; ", "; after ")):
             return [self.after, self.before]
         if self.steps and re.fullmatch(r",? ?", self.text[self.steps[-1].stop : len(lead)]):
@@ -314,6 +316,12 @@ def _nothing_for(scene: Scene, found: re.Match[str]) -> bool:
 def _gives_up_guard(scene: Scene, found: re.Match[str]) -> bool:
     square = _sq(found[2])
     held = square in scene.before.attacks(scene.slip.from_square) and _is(scene.after, found[1], found[2])
+    return held and square not in scene.after.attacks(scene.slip.to_square)
+
+
+def _gives_up_square(scene: Scene, found: re.Match[str]) -> bool:
+    square = _sq(found[1])
+    held = square in scene.before.attacks(scene.slip.from_square)
     return held and square not in scene.after.attacks(scene.slip.to_square)
 
 
@@ -555,14 +563,10 @@ CHECKS: tuple[tuple[re.Pattern[str], Check], ...] = (
     (re.compile(rf"hits {_M} and, behind it, {_M}"), _by(_skewers)),
     (re.compile(rf"pins {_M} against {_M}"), _by(lambda s, f: _pinned(s.after, f[2], f[4]))),
     (
-        re.compile(rf"cannot be taken by {_M}, which is pinned against {_M}"),
+        re.compile(rf"{_M} is pinned against {_M}"),
         lambda scene, f: any(_pinned(b, f[2], f[4]) and _is(b, f[1], f[2]) for b in scene.everywhere()),
     ),
-    (
-        re.compile(rf"works because {_M} is pinned against {_M}"),
-        lambda scene, f: any(_pinned(b, f[2], f[4]) for b in scene.everywhere()),
-    ),
-    (re.compile(rf"{_M} is pinned and cannot take"), _may_not),
+    (re.compile(rf"{_M} is pinned (?:against {_M} )?and cannot take"), _may_not),
     (re.compile(rf"traps {_M}"), _by(_trapped)),
     (re.compile(rf"takes {_M}, the guard of {_M}"), _by(_guard_taken)),
     (re.compile(rf"(?<!it )takes {_M}"), _by(_takes)),
@@ -593,7 +597,8 @@ CHECKS: tuple[tuple[re.Pattern[str], Check], ...] = (
     ),
     (re.compile(rf"now {_M} stands in the way"), _in_the_way_of_best),
     (re.compile(rf"now \S+ guards {_S}"), _now_guards),
-    (re.compile(r"(?:is|allows \S+) mate\b"), _mates),
+    (re.compile(r"(?:is|allows \S+|overlooks \S+) mate\b"), _mates),
+    (re.compile(rf"gives up the guard of {_S}"), _gives_up_square),
     (re.compile("is a smothered mate|mates on the back rank"), _by(_mate_told)),
     (re.compile("(White|Black) has given the bishop for a knight"), _gave_bishop),
     (re.compile("takes back, and (White|Black) has given"), _given),

@@ -103,7 +103,7 @@ def generated(count: int, seed: int) -> Iterator[tuple[chess.Board, chess.Move, 
 def test_sentences_on_generated_positions_are_true() -> None:
     """Lines of all kinds, and scores that fall by little: then the themes are told, against a random best line."""
     told, themes_told, rng = 0, set(), random.Random(11)
-    for number, (board, slip, line, best) in enumerate(generated(1500, seed=7)):
+    for number, (board, slip, line, best) in enumerate(generated(600, seed=7)):
         tried = lively_tries(board, slip, line, rng) if number % 3 else None
         explanation = explain(board, slip, line, cp_after=-300 if number % 2 else -90, best=best, tried=tried)
         themes_told |= set(explanation.motifs) & set(THEMES)
@@ -111,7 +111,7 @@ def test_sentences_on_generated_positions_are_true() -> None:
             told += 1
             assert sentence
             assert false_claims(board, slip, line, sentence, best) == [], (board.fen(), slip, line, best, sentence)
-    assert told == 3000
+    assert told == 1200
     assert len(themes_told) >= 10, themes_told
 
 
@@ -125,7 +125,7 @@ def test_sentences_on_real_slips_are_true(
         for sentence in (explanation.why_tempting, explanation.why_it_fails):
             assert sentence
             assert false_claims(board, slip, line, sentence, best) == [], (board.fen(), slip, line, best, sentence)
-    assert len(real_slips) > 1500
+    assert len(real_slips) > 500
 
 
 def test_a_moved_square_or_another_piece_is_caught(traps: list[Trap]) -> None:
@@ -177,6 +177,6 @@ def test_false_sentences_are_told_apart(sentence: str) -> None:
     assert false_claims(board, chess.Move.from_uci("e4e5"), line, sentence)
     told = explain(board, chess.Move.from_uci("e4e5"), line)
     assert false_claims(board, chess.Move.from_uci("e4e5"), line, told.why_it_fails) == []
-    assert told.why_it_fails == "Qa5+ checks and hits the pawn on e5, winning a pawn."
+    assert told.why_it_fails == "Qa5+ checks and hits the pawn on e5, winning it."
     assert told.motifs[0] == "check that wins a pawn"
     assert (told.gain, told.material, told.ply, told.line) == ("pawn", 1.0, 3, 3)

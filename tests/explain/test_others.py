@@ -96,7 +96,7 @@ def test_look_alike_says_what_has_become_of_the_refutation() -> None:
     here, there = after(SICILIAN), after(SICILIAN + " Nc3 a6")
     far = after("e4 c5 Nc3 Nc6 Nge2 e5 d3 Nf6 g3 d6")
     shown = look_alikes(here, SLIP, PUNISH, [candidate(far, ("e4",), 0, 0), candidate(there, ("e4", "c5"), 30, 25)])
-    assert [item.fen for item in shown] == [there.fen(en_passant="legal"), far.fen(en_passant="legal")]
+    assert [item.fen for item in shown] == [there.fen(en_passant="legal")]  # the other differs in too many squares
     assert shown[0].squares == ("b1", "c3", "a6", "a7")
     assert shown[0].reason == "With the knight on c3 there is no check on a5."
     assert shown[0].cp_best == 30 and shown[0].cp_move == 25

@@ -42,6 +42,7 @@ def report(tmp_path_factory: pytest.TempPathFactory) -> Finding:
         "confirm_nodes": 200,
         "max_candidates": 6,
         "levels": [1500],
+        "verify_nodes": 0,
     }
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr("trapscan.engines.probe", lambda spec, **_: FACTS)

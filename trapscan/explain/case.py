@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 
 import chess
 
-from trapscan.explain.exchange import balance
+from trapscan.explain.exchange import VALUES, balance
 from trapscan.explain.gain import Gain, won_and_paid
 from trapscan.explain.motif import Motif
 from trapscan.explain.play import Play
@@ -69,8 +69,8 @@ class Case:
         won, paid = won_and_paid(self.gain)
         if told in MINORS and won and won[0] in ("a knight", "a bishop") and won[0] != f"a {chess.piece_name(told)}":
             won[0] = "a piece"
-        if len(won) > 1 and len(paid) > 1:
-            won, paid = won[:1], []  # who wants the whole bill plays the line
+        if len(won) > 1 and paid:
+            won, paid = won[:1], paid if len(paid) == 1 else []  # who wants the whole bill plays the line
         return listed(won) + (f" for {listed(paid)}" if won and paid else "")
 
     def wins(self, kind: chess.PieceType) -> bool:
@@ -78,6 +78,10 @@ class Case:
         if kind in MINORS:
             return sum(self.gain.count(each) for each in MINORS) > 0
         return self.gain.count(kind) > 0
+
+    def tops(self, kind: chess.PieceType) -> bool:
+        """Whether something worth more than a man of this type is among what is lost."""
+        return any(count > 0 and VALUES[each] > VALUES[kind] for each, count in self.gain.tally)
 
     def ahead(self, told: chess.PieceType | None = None) -> str:
         """The same as a state of the punisher's: 'is a pawn up' where the sides were level before the slip."""

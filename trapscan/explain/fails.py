@@ -6,6 +6,7 @@ How sentences are made: STYLE.md.
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable, Sequence
 from dataclasses import replace
 
@@ -13,14 +14,14 @@ import chess
 
 from trapscan.explain import motif as m
 from trapscan.explain.case import Case, Said
-from trapscan.explain.deeds import threats
+from trapscan.explain.deeds import mate_threat, threats
 from trapscan.explain.exchange import VALUES, balance, exchange, settle, value_at
 from trapscan.explain.forgone import forgone
 from trapscan.explain.motif import Motif, Tier
 from trapscan.explain.motifs import REGISTRY, motifs_of
 from trapscan.explain.play import Play
 from trapscan.explain.quiet import quiet
-from trapscan.explain.refuted import why_not_retaken
+from trapscan.explain.refuted import refuted, why_not_retaken
 from trapscan.explain.words import number, piece_name, sentence, the_piece, the_pieces
 
 LONGEST = 25
@@ -63,7 +64,14 @@ def mate(case: Case) -> Said | None:
         for motif in case.motifs:
             if motif.name in (m.SMOTHERED, m.BACK_RANK):
                 return Said(f"{case.first} {_tell(case, motif)}")
-        return Said(f"{case.first} is mate")
+        threat = mate_threat(case.board, case.side)
+        if threat == play.moves[0] and not case.board.is_check():
+            return Said(f"{case.slip_san} overlooks {case.first} mate")
+        goal = play.moves[0].to_square
+        before, after = case.board.attacks(case.slip.from_square), play.boards[0].attacks(case.slip.to_square)
+        if goal in before and goal not in after and case.slip.to_square != goal:
+            return Said(f"{case.slip_san} gives up the guard of {chess.square_name(goal)}: {case.first} is mate")
+        return Said(f"{case.slip_san} allows {case.first} mate")
     last = play.san(len(play) - 1)
     if moves == 2:
         return Said(f"{case.first} mates: after {play.san(1)} comes {last}")
@@ -85,7 +93,7 @@ def capture(case: Case) -> Said | None:
     before, first = play.boards[0], case.first
     by_count = exchange(before, play.moves[0]) > 0
     because = why_not_retaken(case, 1, by_count=not before.attacks_mask(case.slip.to_square) & chess.BB_SQUARES[square])
-    if not case.wins(kind) or not (by_count or because):
+    if not case.wins(kind) or case.tops(kind) or not (by_count or because):
         return None
     prize = the_piece(before, square)
     wins = f"{first} wins {case.amount(kind)}"
@@ -151,6 +159,8 @@ def tactic(case: Case) -> Said | None:
     return said
 
 
+WORKS = "works because "
+
 _NOT_TOLD = (m.EXCHANGES, m.ZWISCHENZUG)
 """Motifs that are names for a line, and no reason."""
 
@@ -174,23 +184,41 @@ def _tactic(case: Case, play: Play, motifs: Sequence[Motif]) -> Said | None:
         kind = REGISTRY.get(motif.name)
         if kind is None or kind.tell is None:
             continue
-        if kind.tier > Tier.HOW and hit is not None and not case.wins(hit[1]):
-            continue  # it takes something, but that is given back
+        if hit is not None and not case.wins(hit[1]) and (kind.tier > Tier.HOW or case.tops(hit[1])):
+            continue  # it takes something, but that is given back, or is not what is won
         words = kind.tell(play, motif)
         if not words:
             continue
         lead = f"after {play.sans(0, motif.ply - 1)}, " if motif.ply > 1 else ""
         text = f"{lead}{play.san(motif.ply - 1)} {words}"
         amount = case.amount(hit[1] if hit else None)
+        unit = amount.partition(" for ")[0].split()[-1]
+        named = re.findall(r"the (\w+) on", words)
+        if named[-1:] == [unit] and amount.split()[0] in ("a", "the"):
+            amount = f"{'it' if len(named) == 1 else f'the {unit}'}{amount[len(amount.partition(' for ')[0]) :]}"
         ending = f", winning {amount}" if "," in words or " and " in words else f" and wins {amount}"
+        if motif.name == m.TRAPPED and amount == "it":
+            ending = ""
+        if words.startswith(WORKS):
+            text, ending = f"{lead}{play.san(motif.ply - 1)} wins {amount}", f", since {words.removeprefix(WORKS)}"
         because = ""
         if motif.name == m.FORK and pinned is not None and len(pinned.targets) == 3:
             because = f"{the_piece(play.boards[1], pinned.targets[0])} is pinned and cannot take"
         elif play is case.play:
-            because = _because(case, motif.ply, motif.paid)
+            because = _because(case, motif.ply, 0 if kind.tier <= Tier.HOW else motif.paid)
         for candidate in (f"{text}{ending}, since {because}" if because else "", f"{text}{ending}", text):
             if candidate and len(candidate.split()) <= LONGEST:
                 return Said(candidate, plies=max(motif.ply, motif.paid) if play is case.play else 1)
+    return None
+
+
+def mating_try(case: Case) -> Said | None:
+    """What is won is given up to avoid a mate."""
+    if case.gain.kind == "attack":
+        return None
+    for reply in sorted(case.tried.replies, key=lambda reply: -reply.chance):
+        if reply.plies == 1 and reply.score.mate_lost and (why := refuted(case, reply)):
+            return Said(f"{case.first} wins {case.amount()}, since {why}")
     return None
 
 
@@ -200,7 +228,7 @@ def exchanges(case: Case) -> Said | None:
         return None
     end = _story_end(case)
     hit = case.play.taken(end - 1)
-    because = _because(case, *range(1, end + 1, 2))
+    because = _because(case, end)
     text = f"after {case.play.sans(0, end)} {case.punisher} {case.ahead(hit[1] if hit else None)}"
     if because and len(f"{text}, since {because}".split()) <= LONGEST:
         text = f"{text}, since {because}"
@@ -240,6 +268,6 @@ def _tell(case: Case, motif: Motif) -> str:
 
 
 Angle = Callable[[Case], "Said | None"]
-ANGLES: tuple[Angle, ...] = (mate, forgone, capture, tactic, exchanges, quiet)
+ANGLES: tuple[Angle, ...] = (mate, forgone, capture, tactic, mating_try, exchanges, quiet)
 
 __all__ = ["ANGLES", "why_it_fails"]

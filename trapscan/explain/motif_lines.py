@@ -197,7 +197,7 @@ def tell_pin(play: Play, motif: Motif) -> str:
     front, rear, *spared = motif.targets
     held, against = the_piece(after, front), the_piece(after, rear)
     if spared and spared[0] == move.to_square:
-        return f"cannot be taken by {held}, which is pinned against {against}"
+        return f"works because {held} is pinned against {against} and cannot take"
     if motif.actor == move.to_square:
         return f"pins {held} against {against}"
     return f"works because {held} is pinned against {against}"
