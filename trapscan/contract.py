@@ -410,10 +410,12 @@ class EngineUsed(Record, frozen=True, kw_only=True):
 
 
 class InputFile(Record, frozen=True, kw_only=True):
-    """A repertoire file: its name without folders, and the SHA-256 of its bytes."""
+    """A repertoire file: its name without folders, and the SHA-256 of its bytes. `text`: the SHA-256 of what was read,
+    where that is not the same: unpacked, from another encoding, without what an earlier scan had put in; or empty."""
 
     name: str
     sha256: str
+    text: str = ""
 
 
 class Input(Record, frozen=True, kw_only=True):

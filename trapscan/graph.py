@@ -8,6 +8,7 @@ order), so that what remains has a topological order. Nothing here recurses.
 
 from __future__ import annotations
 
+from array import array
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
@@ -55,6 +56,10 @@ class Graph:
     """The edges, by number, that close a cycle."""
     index: Mapping[str, int] = field(repr=False)
     """Where a position stands, by its EPD."""
+    at: Sequence[int] = field(repr=False)
+    """For each node of the repertoire's forest its position; -1 for what lies too deep."""
+    entered: Sequence[int] = field(repr=False)
+    """For each node the edge, by number, that leads to it; -1 for a root and for what lies too deep."""
 
     @property
     def start_fens(self) -> tuple[str, ...]:
@@ -100,6 +105,8 @@ def build(repertoire: Repertoire, *, max_ply: int | None = None) -> Graph:
         order=order,
         closing=closing,
         index=merged.index,
+        at=merged.at,
+        entered=merged.entered,
     )
 
 
@@ -196,11 +203,15 @@ class _Merged:
     starts: dict[int, str]
     merged: int
     mistakes: frozenset[int]
+    at: array[int]
+    entered: array[int]
 
 
 def _merge(repertoire: Repertoire, max_ply: int | None) -> _Merged:
-    """Positions by EPD, edges, start positions with their FEN, merged nodes, and the edges marked as mistakes."""
+    """Positions by EPD, edges, start positions with their FEN, merged nodes, the edges marked as mistakes, and where
+    each node went."""
     forest = repertoire.forest
+    at, entered = (array("i", [-1]) * len(forest) for _ in range(2))
     index: dict[str, int] = {}
     edge_numbers: dict[tuple[int, int], int] = {}
     edges: list[Edge] = []
@@ -221,22 +232,22 @@ def _merge(repertoire: Repertoire, max_ply: int | None) -> _Merged:
         known = len(index)
         if game.start_fen not in roots:
             roots[game.start_fen] = placed(walker.board.epd())
-        place = {game.root: roots[game.start_fen]}
+        at[game.root] = roots[game.start_fen]
         merged += len(index) == known
-        starts.setdefault(place[game.root], game.start_fen)
+        starts.setdefault(at[game.root], game.start_fen)
         for node in game.moves():
             if max_ply is not None and forest.plies[node] > max_ply:
                 continue
-            parent, code, known = place[forest.parents[node]], forest.codes[node], len(index)
+            parent, code, known = at[forest.parents[node]], forest.codes[node], len(index)
             number = edge_numbers.get((parent, code))
             if number is None:  # only here a board is needed
                 number = edge_numbers[parent, code] = len(edges)
                 edges.append((parent, forest.move(node).uci(), placed(walker.go(node).epd())))
             if MISTAKE_NAGS.isdisjoint(forest.nags.get(node, ())):
                 right.add(number)
-            place[node] = edges[number][2]
+            entered[node], at[node] = number, edges[number][2]
             merged += len(index) == known
-    return _Merged(index, edges, starts, merged, frozenset(range(len(edges))) - right)
+    return _Merged(index, edges, starts, merged, frozenset(range(len(edges))) - right, at, entered)
 
 
 def _leaving(count: int, edges: Sequence[Edge]) -> tuple[tuple[int, ...], ...]:

@@ -20,6 +20,7 @@ def scan(options: argparse.Namespace) -> int:
     from trapscan.cli.bar import Bar
     from trapscan.contract import encode_scan
     from trapscan.job import run_scan
+    from trapscan.repertoire.rewrite import write_annotated
 
     talk = not (options.quiet or options.json)
     with Bar(shown=talk) as bar:
@@ -29,6 +30,7 @@ def scan(options: argparse.Namespace) -> int:
         result = run_scan(request)
     report.write_scan(result.scan, folder)
     report.write_reports(result.scan, folder)
+    write_annotated(result.scan, report.entries_shown(result.scan), folder, request.paths)
     if options.json:
         sys.stdout.write(encode_scan(result.scan).decode())
     elif talk:
@@ -66,10 +68,12 @@ def engines(options: argparse.Namespace) -> int:
 
 def report(options: argparse.Namespace) -> int:
     """`trapscan report`."""
-    from trapscan.report import read_scan, write_reports
+    from trapscan.repertoire.rewrite import annotated_files, write_annotated
+    from trapscan.report import entries_shown, read_scan, write_reports
 
     scan = read_scan(options.folder)
-    folder = options.out or _home(options.folder)
+    home = _home(options.folder)
+    folder = options.out or home
     written = write_reports(
         scan,
         folder,
@@ -79,6 +83,10 @@ def report(options: argparse.Namespace) -> int:
         natures=tuple(options.nature),
         seven_bit=options.ascii,
     )
+    chosen = entries_shown(
+        scan, level=options.level, side=options.side, shown=options.shown, natures=tuple(options.nature)
+    )
+    written += write_annotated(scan, chosen, folder, annotated_files(scan, home))
     print(f"Wrote {', '.join(path.name for path in written)} in {folder}.")
     return EXIT_DONE
 

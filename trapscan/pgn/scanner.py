@@ -86,6 +86,8 @@ class Scanner:
         self._comment_start = 0
         self._line_over = False  # the rest of the line is a comment or a broken tag
         self._passing = False  # the game is too long: everything up to the next tag is passed over
+        self.result_at = -1
+        """Where the result stands that ends the game, while the sink is told of its end; -1: it ends without one."""
 
     def read(self, blocks: Iterable[bytes]) -> None:
         """Everything, to the last game's end. Whatever the sink raises comes out; `close` may still be called."""
@@ -257,7 +259,9 @@ class Scanner:
                 if token in RESULTS:
                     self._give(tokens, starts)
                     tokens, starts = [], []
+                    self.result_at = base + found.start()
                     self._finish()
+                    self.result_at = -1
                     continue
                 if self._moved and self._first_number == 1 and _FIRST_NUMBER.match(token):
                     self._give(tokens, starts)
@@ -302,6 +306,13 @@ class Scanner:
         self._give([token], [self._comment_start])
         if not closed:
             self._sink.passed_over("a comment is not closed: it ends with the game")
+
+
+def comment_end(data: bytes, start: int) -> int:
+    """Where the comment ends that begins at `start`, as a Scanner that is fed all of `data` sees it; -1 where nobody
+    closed it."""
+    found = _COMMENT_END.search(data, start + 1)
+    return found.end() if found and found[0] == b"}" else -1
 
 
 def tag_values(tags: Tags) -> dict[str, str]:

@@ -1,4 +1,4 @@
-"""Reading a repertoire: PGN files, EPD and FEN lists, text files of SAN lines."""
+"""Reading a repertoire: PGN files, EPD and FEN lists, text files of SAN lines; and giving it back with findings."""
 
 from trapscan.movetree import Forest, Game, Repertoire
 from trapscan.repertoire.collect import MAX_FILE_BYTES

@@ -29,6 +29,16 @@ class Movetext:
         """How many variations are open."""
         return len(self._levels) + self._skipped_levels
 
+    @property
+    def node(self) -> int:
+        """The move read last, in the line being read."""
+        return self._node
+
+    @property
+    def broken(self) -> bool:
+        """Whether the line being read cannot go on."""
+        return self._broken
+
     def take(self, token: bytes) -> None:
         """One token, as trapscan.pgn cuts them."""
         first = token[0]

@@ -10,7 +10,7 @@ from pathlib import Path
 from trapscan.contract import InputFile
 from trapscan.errors import InputError, RepertoireError
 from trapscan.movetree import Repertoire
-from trapscan.pgn import TAG, normalize, read_all
+from trapscan.pgn import TAG, normalize, read_all, without_ours
 from trapscan.repertoire.collect import MAX_FILE_BYTES, Collector, LimitReached, nothing_in
 from trapscan.repertoire.lists import PLACEMENT, read_epd, read_san_lines
 from trapscan.repertoire.pgn import PgnReader
@@ -32,14 +32,14 @@ def read_files(paths: Sequence[Path]) -> Repertoire:
     files = []
     full = False
     for path in map(Path, paths):
-        raw, data = _read_bytes(path)
-        files.append(InputFile(name=path.name, sha256=hashlib.sha256(raw).hexdigest()))
+        raw, data = read_bytes(path)
+        data = without_ours(normalize(data))
+        files.append(input_file(path.name, raw, data))
         collector.open_file(path.name)
         if full:
             collector.problem("not read: the files before it have reached the limit")
             continue
         try:
-            data = normalize(data)
             reader_for(path, data)(data, collector)
         except LimitReached as exc:
             collector.problem(str(exc))
@@ -48,6 +48,17 @@ def read_files(paths: Sequence[Path]) -> Repertoire:
         if not collector.useful and not full:
             raise nothing_in(path.name, collector.problems)
     return Repertoire(tuple(files), tuple(collector.games), collector.forest, tuple(collector.problems))
+
+
+def input_file(name: str, raw: bytes, text: bytes) -> InputFile:
+    """A file by its bytes, and by the text that is read of them."""
+    whole, read = (hashlib.sha256(data).hexdigest() for data in (raw, text))
+    return InputFile(name=name, sha256=whole, text=read if read != whole else "")
+
+
+def is_pgn(path: Path, data: bytes) -> bool:
+    """Whether a file of this name and text is read as PGN."""
+    return reader_for(path, data) is _read_pgn
 
 
 def reader_for(path: Path, data: bytes) -> Callable[[bytes, Collector], None]:
@@ -68,7 +79,7 @@ def _read_pgn(data: bytes, collector: Collector) -> None:
     PgnReader(collector).read(data)
 
 
-def _read_bytes(path: Path) -> tuple[bytes, bytes]:
+def read_bytes(path: Path) -> tuple[bytes, bytes]:
     """The file as it is, and unpacked."""
     try:
         raw, data = read_all(path, MAX_FILE_BYTES)

@@ -3,7 +3,7 @@
 from trapscan.report.changes import Comparison, compare, comparison_html, comparison_text
 from trapscan.report.files import prepare_folder, read_scan, write_scan
 from trapscan.report.lessons import Lesson, lesson
-from trapscan.report.render import write_reports
+from trapscan.report.render import entries_shown, write_reports
 from trapscan.report.schema import scan_schema
 from trapscan.report.sheets import write_lesson
 from trapscan.report.tables import terminal_summary
@@ -14,6 +14,7 @@ __all__ = [
     "compare",
     "comparison_html",
     "comparison_text",
+    "entries_shown",
     "lesson",
     "prepare_folder",
     "read_scan",

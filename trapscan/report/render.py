@@ -13,7 +13,7 @@ from trapscan.report import games, tables
 from trapscan.report.files import write_text_aside
 from trapscan.report.markdown import markdown
 from trapscan.report.page import page_in_pieces
-from trapscan.report.present import Presentation
+from trapscan.report.present import Entry, Presentation
 
 DEFAULT_SHOWN = 12
 
@@ -38,11 +38,7 @@ def write_reports(
     back in a fixed order. Raises ReportError.
     """
     told = Presentation.of(scan, level=level, side=side, natures=natures)
-    if shown is None:
-        default = scan.settings.get("shown", DEFAULT_SHOWN)
-        shown = default if isinstance(default, int) and default > 0 else DEFAULT_SHOWN
-    if shown < 1:
-        raise ReportError("at least one idea of a section must be shown")
+    shown = how_many(scan, shown)
     forms: dict[str, Callable[[], Iterable[str]]] = {  # made one after the other: of a whole opening book each is large
         "report.html": lambda: page_in_pieces(told, shown),
         "report.md": lambda: [markdown(told, shown)],
@@ -53,3 +49,28 @@ def write_reports(
     }
     target = Path(folder)
     return [write_text_aside(target / name, form()) for name, form in forms.items()]
+
+
+def entries_shown(
+    scan: Scan,
+    *,
+    level: float | None = None,
+    side: str | None = None,
+    shown: int | None = None,
+    natures: Collection[str] = (),
+) -> list[Entry]:
+    """The ideas that a reader sees first: of each section that is open, or holds the natures that are named, as many as
+    report.md has. Arguments as in `write_reports`."""
+    told = Presentation.of(scan, level=level, side=side, natures=natures)
+    sections = told.sections(how_many(scan, shown))
+    return [entry for section in sections if natures or not section.kind.closed for entry in section.entries]
+
+
+def how_many(scan: Scan, shown: int | None) -> int:
+    """So many of a section are shown; None: as many as the scan's settings say. Raises ReportError."""
+    if shown is None:
+        default = scan.settings.get("shown", DEFAULT_SHOWN)
+        return default if isinstance(default, int) and default > 0 else DEFAULT_SHOWN
+    if shown < 1:
+        raise ReportError("at least one idea of a section must be shown")
+    return shown
