@@ -19,7 +19,16 @@ from trapscan.engines import EngineSpec, Probe
 from trapscan.report import read_scan, scan_schema
 
 FAKE = Path(__file__).parent.parent / "engines" / "fake_uci.py"
-REPORT_FILES = {"scan.json", "report.html", "report.md", "tricks.pgn", "tricks.epd", "findings.csv", "cards.txt", "annotated.pgn"}
+REPORT_FILES = {
+    "scan.json",
+    "report.html",
+    "report.md",
+    "tricks.pgn",
+    "tricks.epd",
+    "findings.csv",
+    "cards.txt",
+    "annotated.pgn",
+}
 GOOD = "1. e4 e5 2. Bc4 Nc6 3. Qh5 Nf6 *\n"
 TINY = ["stakes=[{chance=0, least=1000, most=2000}]", "best_nodes=1000", "confirm_nodes=2000", "max_candidates=3"]
 
