@@ -49,7 +49,7 @@ def test_who_is_looked_at() -> None:
 
 def test_a_long_look_is_never_shorter_than_the_scan() -> None:
     for settings in (Settings(), Settings(verify_nodes=0), Settings(best_nodes=5_000_000)):
-        longer = long_look(settings)
+        longer = long_look(settings, settings.verify_nodes)
         assert longer.best_nodes >= max(settings.best_nodes, settings.verify_nodes)
         assert longer.stakes[0].most >= settings.verify_nodes and longer.side_nodes >= settings.side_nodes
 

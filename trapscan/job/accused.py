@@ -3,6 +3,7 @@ and the first ideas of each kind. What does not stand up to it is not said."""
 
 from __future__ import annotations
 
+from collections.abc import Collection
 from dataclasses import dataclass, replace
 
 import chess
@@ -15,9 +16,13 @@ from trapscan.job.stage import SEARCHED, Fields, Stage
 from trapscan.job.tools import Tools
 from trapscan.job.verdict import Verdict
 from trapscan.job.work import Recorder
-from trapscan.model import Line, Position, Query, Slip
+from trapscan.model import Examined, Line, Position, Query, Slip
+from trapscan.score import loss
 from trapscan.search import Examiner
 from trapscan.settings import POSITION_SETTINGS, Settings, Stake
+
+GLANCE_PART, SURE = 5, 3.0
+"""A slip whose loss is so many times its noise over the threshold after this part of the budget needs no more."""
 
 LEAST_PART, CLEAR = 20, 1.5
 """The search after an accused move goes on for this part of the budget, and until its loss is so many times its noise
@@ -60,27 +65,42 @@ class Looked:
 
 
 def look(tools: Tools, task: Accused, recorder: Recorder) -> Looked:
-    """Examine the accused moves alone, with the settings' budget for it."""
-    settings = long_look(tools.settings)
-    position = replace(task.position, prepared=())
-    board, model = position.board(), load_model()
-    chances = model.predict([board], settings.levels)[0]
-    wanted = {move for move, _ in task.slips}
-    alone = {move: tuple(max(share, LIKELY) * (move in wanted) for share in chances[move]) for move in chances}
-    examined = Examiner(recorder, model, settings, needs_more=explain.needs_more).examine(position, alone)
-    found = {slip.move: slip for slip in examined.slips}
-    nodes, searches = examined.nodes, examined.searches
-    verdicts = []
+    """Examine the accused moves alone: with a part of the budget, and those that it leaves in any doubt with all."""
+    glance = long_look(tools.settings, tools.settings.verify_nodes // GLANCE_PART)
+    first = _examine(task, [move for move, _ in task.slips], glance, recorder)
+    sure = [slip for slip in first.slips if _is_sure(first.best, slip, glance)]
+    doubtful = [move for move, _ in task.slips if move not in {slip.move for slip in sure}]
+    settings = long_look(tools.settings, tools.settings.verify_nodes) if doubtful else glance
+    whole = _examine(task, doubtful, settings, recorder) if doubtful else first
+    # scores of one position are measured against one best move: that of the longer look, where there was one
+    found = {slip.move: slip for slip in (*sure, *whole.slips)}
+    nodes = first.nodes + (whole.nodes if doubtful else 0)
+    searches = first.searches + (whole.searches if doubtful else 0)
+    board, verdicts = task.position.board(), []
     for move, answer in task.slips:
         slip, score = found.get(move), None
-        if answer:
+        if answer and slip is not None:
             after = board.copy(stack=False)
             after.push_uci(move)
             after.push_uci(answer)
             said = recorder.evaluate(Query(after.epd(), settings.stakes[0].most // 2))
             score, nodes, searches = said.best.score.of(board.turn), nodes + said.nodes, searches + 1
-        verdicts.append(Verdict(move, slip, _explained(board, examined.best, slip), score))
-    return Looked(examined.best, tuple(verdicts), searches, nodes, recorder.digests())
+        verdicts.append(Verdict(move, slip, _explained(board, whole.best, slip), score))
+    return Looked(whole.best, tuple(verdicts), searches, nodes, recorder.digests())
+
+
+def _examine(task: Accused, moves: Collection[str], settings: Settings, recorder: Recorder) -> Examined:
+    """The position with these moves alone to be looked at, whatever their chance."""
+    position, model = replace(task.position, prepared=()), load_model()
+    chances = model.predict([position.board()], settings.levels)[0]
+    alone = {move: tuple(max(share, LIKELY) * (move in moves) for share in chances[move]) for move in chances}
+    return Examiner(recorder, model, settings, needs_more=explain.needs_more).examine(position, alone)
+
+
+def _is_sure(best: Line, slip: Slip, settings: Settings) -> bool:
+    """Whether a slip is clear enough after a part of the budget."""
+    noise = settings.noise_after(settings.best_nodes)
+    return loss(best.score, slip.score) >= settings.threshold + SURE * noise
 
 
 def _explained(board: chess.Board, best: Line, slip: Slip | None) -> Explanation | None:
@@ -90,9 +110,9 @@ def _explained(board: chess.Board, best: Line, slip: Slip | None) -> Explanation
     return explain.explain_slip(board, move, best=best, slip_score=slip.score, refutation=slip.refutation)
 
 
-def long_look(settings: Settings) -> Settings:
-    """The settings with the budgets of a long look: never less than they are."""
-    most = max(settings.verify_nodes, settings.best_nodes)
+def long_look(settings: Settings, nodes: int) -> Settings:
+    """The settings with the budgets of a look of so many nodes: never less than they are."""
+    most = max(nodes, settings.best_nodes)
     stake = Stake(chance=0.0, least=max(100, most // LEAST_PART), most=most, clear=CLEAR)
     side = max(settings.side_nodes, most // SIDE_PART)
     return msgspec.structs.replace(
