@@ -30,7 +30,7 @@ from trapscan.contract import (
 from trapscan.job.judging import forgets, nature_and_worth, prepared_of, related
 from trapscan.job.positions import Outcome, Told
 from trapscan.job.seen import Seen
-from trapscan.model import Line, Position
+from trapscan.model import Line, Position, Slip
 from trapscan.order import ASIDE, MET_DIGITS, TOLL_DIGITS, rounded
 from trapscan.score import Score, loss
 
@@ -99,7 +99,7 @@ def _finding(
         opening=Opening(eco=position.opening[0], name=position.opening[1]) if position.opening else None,
         slip=MoveText(san=san, uci=slip.move),
         refutation=Refutation(san=line[0], uci=slip.refutation[0], line=line) if line else None,
-        also=tuple(after.san(chess.Move.from_uci(uci)) for uci in slip.also),
+        also=tuple(after.san(chess.Move.from_uci(uci)) for uci in also_of(seen, after, slip)),
         reply_kind=reply_kind(after, slip.refutation),
         instead=told.instead,
         cp_best=best.score.json(),
@@ -130,6 +130,13 @@ def _finding(
         depth=Depth(exposed=slip.exposed),
         verified=Verified(nodes=slip.nodes),
     )
+
+
+def also_of(seen: Seen, after: chess.Board, slip: Slip) -> tuple[str, ...]:
+    """Other first moves that punish; the best move of the position after the slip always does."""
+    outcome = seen.outcomes.get(after.epd())
+    best = outcome.examined.best.pv[:1] if outcome is not None else ()
+    return tuple(dict.fromkeys((*slip.also, *(move for move in best if move not in slip.refutation[:1]))))
 
 
 def _likely(seen: Seen, position: Position, after: chess.Board, slip: str) -> tuple[str, ...]:

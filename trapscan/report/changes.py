@@ -80,6 +80,8 @@ def differences(before: Entry, after: Entry) -> tuple[str, ...]:
     what = []
     if old.kind != new.kind:
         what.append(f"{old.kind}, now {new.kind}")
+    if old.nature != new.nature:
+        what.append(f"{old.nature}, now {new.nature}")
     if old.disputed != new.disputed:
         what.append("now disputed by the second engine" if new.disputed else "no longer disputed")
     toll, now = before.lens.value(old.toll), after.lens.value(new.toll)
