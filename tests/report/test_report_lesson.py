@@ -43,7 +43,7 @@ def test_no_two_alike_even_in_a_crowd() -> None:
     scan = trap_scan()
     base = next(finding for finding in scan.findings if finding.kind == "pitfall")
     crowd = tuple(
-        msgspec.structs.replace(base, id=f"c{number}", worth=tuple(0.96 for _ in base.worth), met=base.reach)
+        msgspec.structs.replace(base, id=f"c{number}", worth=tuple(0.96 for _ in base.worth), met=base.worth)
         for number in range(20)
     )
     made = lesson(msgspec.structs.replace(scan, findings=(*crowd, *scan.findings)), level=1400, count=12)
