@@ -179,7 +179,15 @@ def test_a_packed_file_is_known_by_its_content(tmp_path: Path, pack: Callable[[b
     assert read_all(path, 10**9) == (path.read_bytes(), data)
 
 
-@pytest.mark.parametrize("data", [b"no gzip", gzip.compress(b"1. e4 e5 *" * 500)[:40], b"\x1f\x8b\x08junk" * 9])
+@pytest.mark.parametrize(
+    "data",
+    [b"no gzip", gzip.compress(b"1. e4 e5 *" * 500)[:40], b"\x1f\x8b\x08junk" * 9],
+    ids=[
+        "no gzip",
+        "cut",
+        "junk",
+    ],  # what is packed holds the time: no name for a test
+)
 def test_a_broken_packed_file_is_one_line(tmp_path: Path, data: bytes) -> None:
     path = tmp_path / "x.pgn.gz"
     path.write_bytes(data)
