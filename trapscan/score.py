@@ -35,7 +35,7 @@ class Score:
             raise ValueError("a score is either centipawns or a mate")
 
     def of(self, side: chess.Color) -> Score:
-        """The same score seen from `side`. A delivered mate keeps its loser: see `mate_won`."""
+        """This score seen from `side`. A delivered mate keeps its loser: see `mate_won`."""
         if side == self.side:
             return self
         if self.cp is not None:

@@ -20,9 +20,9 @@ BLEND_K = 120.0
 to 200), where evidence and games foretold came from the same pool."""
 
 PLAYER_K = 5.0
-"""The same against games of one player, whose habits no model of a crowd knows. The development games carry no names,
-so it lies between what two stand-ins say (scripts/fit_blend --players): 2 from a few very strong accounts, 15 from
-groups of several players, which is too high. At 5 either loses 0.02 nats a move to its own best."""
+"""Games of one player that the model's word is worth: few, for it knows the habits of a crowd. The development games
+carry no names, so it lies between what two stand-ins say (scripts/fit_blend --players): 2 from a few very strong
+accounts, 15 from groups of several players, which is too high. At 5 either loses 0.02 nats a move to its own best."""
 
 LEVEL_WIDTH = 300.0
 """A rated game speaks for levels within this many Elo of the mover's rating (triangular weight)."""

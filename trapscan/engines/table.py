@@ -105,7 +105,7 @@ def _yes(value: bool) -> str:
 
 
 def engines_json(rows: Sequence[EngineRow]) -> bytes:
-    """The same with all that was measured, as JSON (UTF-8, keys sorted, one newline at the end)."""
+    """The engines with all that was measured of them, as JSON (UTF-8, keys sorted, one newline at the end)."""
     plain: list[dict[str, Any]] = []
     for row in rows:
         facts = msgspec.to_builtins(row.probe) if row.probe else None

@@ -84,7 +84,7 @@ class Case:
         return any(count > 0 and VALUES[each] > VALUES[kind] for each, count in self.gain.tally)
 
     def ahead(self, told: chess.PieceType | None = None) -> str:
-        """The same as a state of the punisher's: 'is a pawn up' where the sides were level before the slip."""
+        """What is won, as a state of the punisher's: 'is a pawn up' where the sides were level before the slip."""
         won, paid = won_and_paid(self.gain)
         amount = self.amount(told)
         if len(won) == 1 and not paid and balance(self.board, self.side) == 0 and won[0] != "the queen":

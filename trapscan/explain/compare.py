@@ -37,7 +37,7 @@ def differing(one: chess.Board, other: chess.Board) -> tuple[str, ...]:
 
 
 def _differing_mask(one: chess.Board, other: chess.Board) -> chess.Bitboard:
-    """The same as a bitboard: by pairs of bitboards, since whole repertoires are compared square by square."""
+    """The squares whose occupants differ. By pairs of bitboards: whole repertoires are compared so."""
     white, black = chess.WHITE, chess.BLACK
     return (
         (one.occupied_co[white] ^ other.occupied_co[white])

@@ -139,7 +139,7 @@ def _threats(board: chess.Board, after: chess.Board, slip: chess.Move) -> Iterat
 
 
 def _attacking(board: chess.Board, after: chess.Board, slip: chess.Move, targets: list[chess.Square]) -> str:
-    """The same attack is a chase, a gain of time, a raid or a plain attack, by who attacks what."""
+    """An attack in words: it is a chase, a gain of time, a raid or a plain attack, by who attacks what."""
     kind, prey = board.piece_type_at(slip.from_square), after.piece_type_at(targets[0])
     named = the_pieces(after, targets[:2])
     home = chess.BB_RANK_1 if board.turn else chess.BB_RANK_8

@@ -49,7 +49,7 @@ class BaitOutcome:
     asked: tuple[int, ...]
 
     def compact(self, small: Compactor) -> BaitOutcome:
-        """The same in less memory, the queries counted and taken out."""
+        """The outcome in less memory, its queries counted and taken out."""
         small.count(self.asked)
         tried = tuple(replace(each, outcome=small(each.outcome)) for each in self.tried)
         return replace(self, tried=tried, asked=())
@@ -76,7 +76,7 @@ class Terms:
         return self.brings_enough_but(0.0)
 
     def brings_enough_but(self, error: float) -> bool:
-        """The same if the balance may be better by `error`."""
+        """Whether its slips reach the margin at the chosen level, and its balance may, being off by `error`."""
         margin = self.settings.bait_margin
         return self._here(self.ours.slips) >= margin and self._here(self.balance.net) + error >= margin
 

@@ -47,7 +47,7 @@ class PackedChances(Mapping[str, tuple[float, ...]]):
 
 
 def packed_chances(chances: Chances) -> Chances:
-    """The same chances packed; as they are where they are no whole millionths (another model's)."""
+    """Chances packed as whole millionths; as they are where they are none (another model's)."""
     small = PackedChances(chances)
     return small if all(small[move] == tuple(chances[move]) for move in chances) else chances
 

@@ -83,7 +83,7 @@ def solve(tools: Tools, task: Task, recorder: Recorder) -> Outcome:
 
 
 def examine(position: Position, evaluator: Recorder, model: ChanceModel, settings: Settings) -> Outcome:
-    """The same with the chances given. Pure but for what the evaluator does."""
+    """A position's slips with their explanations. Pure but for what the evaluator and the model do."""
     board = position.board()
     chances = model.predict([board], settings.levels)[0]
     examined = Examiner(evaluator, model, settings, needs_more=explain.needs_more).examine(position, chances)

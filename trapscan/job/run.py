@@ -103,7 +103,8 @@ class Stats:
 
     @property
     def used(self) -> float:
-        """The same in the engines' processor time: less than `busy` where other programs take processor time too."""
+        """Share of wall time x workers that engines had of the processor: less than `busy` where other programs want it
+        too."""
         room = self.search_wall_seconds * self.jobs
         return self.engine_cpu / room if room else 0.0
 

@@ -36,7 +36,7 @@ def tools_of(engine: str | None, chosen: Settings, store: Path) -> Tools:
 
 
 def second_tools(engine: str, chosen: Settings, store: Path) -> Tools:
-    """The same for a second engine, which the settings' UCI options are not meant for."""
+    """A second engine, found, measured and ready: without the settings' UCI options, which are the first one's."""
     try:
         return tools_of(engine, msgspec.structs.replace(chosen, engine_options={}), store)
     except EngineError as exc:

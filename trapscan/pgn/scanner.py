@@ -232,7 +232,7 @@ class Scanner:
         return True
 
     def _tokens(self, data: bytes, start: int, border: int) -> int:
-        """The same whatever the movetext holds, one token after the other."""
+        """Read movetext of any kind, one token after the other, as far as `border`."""
         base = self._base
         tokens: list[bytes] = []
         starts: list[int] = []

@@ -96,7 +96,7 @@ def why_no_move(text: str, board: chess.Board, exc: ValueError) -> str:
 
 
 def why_no_word(word: Word, raw: bytes) -> str:
-    """The same for a word that is a null move or too long."""
+    """Words for a word of movetext that is a null move or too long."""
     if word.kind == NULL:
         return "a null move is no move of chess"
     return f"{printable(raw[:80].decode('latin-1'), 20)} is not a move"

@@ -92,7 +92,7 @@ def once(share: float) -> str:
 
 
 def one_in(share: float) -> str:
-    """The same in a table: "1 in 880"; a dash for never."""
+    """How often something happens, as a table says it: "1 in 880"; a dash for never."""
     if share <= 0:
         return "-"
     return "1 in 1" if share > 0.75 else "<1 in 1,000,000" if share < 1e-6 else f"1 in {_two_figures(1 / share)}"
