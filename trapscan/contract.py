@@ -198,6 +198,32 @@ class Prepared(Record, frozen=True, kw_only=True):
     right: bool
 
 
+class PreparedState(StrEnum):
+    """Whether the file holds what has to be played: right, wrong, not at all (though it goes on there), or it ends
+    before."""
+
+    RIGHT = "right"
+    WRONG = "wrong"
+    NONE = "none"
+    PAST = "past"
+
+
+class Place(StrEnum):
+    """Where in the file the author speaks: at the position, behind the slip, behind the refutation."""
+
+    POSITION = "position"
+    SLIP = "slip"
+    REFUTATION = "refutation"
+
+
+class AuthorsWord(Record, frozen=True, kw_only=True):
+    """A comment of the file's author: in which chapter (its place in `Scan.chapters`), where, and what it says."""
+
+    chapter: int
+    place: Place
+    text: str
+
+
 class LetOff(Record, frozen=True, kw_only=True):
     """A reply (SAN) that lets a slip off, though it was there to be punished: its chance per level, and how the game
     goes on (SAN)."""
@@ -274,6 +300,9 @@ class FindingBase(Record, frozen=True, kw_only=True, tag_field="record"):
     met: per level: `reach`, weighed for a pitfall by how often the owner will have forgotten the prepared move
     cost: per level: expected score of the victim's best move minus that of the slip
     toll: per level: points per 100 games, 100 x reach x chance x cost; of a bait, what it brings
+    chapters: the chapters that hold it, by their place in `Scan.chapters`, at most 300; past the end of a line those of
+        that line
+    words: what the author of the file says about it
     depth: engine nodes at which the slip first shows
     verified: nodes it was last confirmed with, and a second engine's verdict
     """
@@ -304,6 +333,8 @@ class FindingBase(Record, frozen=True, kw_only=True, tag_field="record"):
     met: tuple[float, ...] = ()
     cost: tuple[float, ...]
     toll: tuple[float, ...]
+    chapters: tuple[int, ...] = ()
+    words: tuple[AuthorsWord, ...] = ()
     depth: Depth
     verified: Verified
 
@@ -325,6 +356,10 @@ class SlipFinding(FindingBase, frozen=True, kw_only=True, tag="slip"):
     move_order_hint: which move must come first, or empty
     poisoned: the slip takes something that seems to be free
     in_repertoire, prepared: whether the slip stands in the tree; what the tree answers, and whether that is right
+    state: whether the file holds what has to be played: against a slip of the other side, or in place of our own
+    mark: how the author marks the slip: "?", "!", ...; or empty
+    own_better: the move of the file itself that is better than the slip, where the file holds both
+    named: the author names the refutation: it stands in the file after the slip, or in a comment there
     beyond: plies past the end of the lines; 0 within them
     evidence: how often position and slip occur in the games of --games, or null without them
     look_alikes: other positions of the scan where the same move is sound
@@ -342,6 +377,10 @@ class SlipFinding(FindingBase, frozen=True, kw_only=True, tag="slip"):
     poisoned: bool = False
     in_repertoire: bool = False
     prepared: Prepared | None = None
+    state: PreparedState = PreparedState.NONE
+    mark: str = ""
+    own_better: Instead | None = None
+    named: bool = False
     beyond: int = 0
     evidence: Evidence | None = None
     look_alikes: tuple[LookAlike, ...] = ()
@@ -427,6 +466,17 @@ class Input(Record, frozen=True, kw_only=True):
     merged: int
 
 
+class Chapter(Record, frozen=True, kw_only=True):
+    """A game of a file: its title, its file's place in `Input.files`, its number there (from 1), whose side it takes,
+    how many positions it holds."""
+
+    title: str
+    file: int
+    game: int
+    side: RepertoireSide
+    positions: int
+
+
 class MoveTree(Record, frozen=True, kw_only=True):
     """The merged lines from one start position as PGN movetext: SAN without numbers, variations in round brackets. A
     position goes on where its shortest move order arrives; any other move that leads to it ends its variation."""
@@ -436,11 +486,13 @@ class MoveTree(Record, frozen=True, kw_only=True):
 
 
 class GamesUsed(Record, frozen=True, kw_only=True):
-    """The game files behind `evidence`: how many games they hold, and whose moves alone count (empty: everybody's)."""
+    """The game files behind `evidence`: how many games they hold, whose moves alone count (empty: everybody's), and how
+    many of the repertoire's positions they met."""
 
     files: tuple[InputFile, ...]
     games: int
     player: str = ""
+    met: int = 0
 
 
 class Counters(Record, frozen=True, kw_only=True):
@@ -480,6 +532,7 @@ class Scan(Record, frozen=True, kw_only=True):
     counters: Counters
     problems: tuple[Problem, ...]
     findings: tuple[Finding, ...]
+    chapters: tuple[Chapter, ...] = ()
     tree: tuple[MoveTree, ...] = ()
 
     @property

@@ -9,7 +9,7 @@ order), so that what remains has a topological order. Nothing here recurses.
 from __future__ import annotations
 
 from array import array
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -126,25 +126,6 @@ def extend(position: Position, uci: str) -> Position:
     )
 
 
-def guess_side(graph: Graph) -> str:
-    """Whose repertoire it is: "white", "black", or "both" where it can't be told.
-
-    A repertoire has one answer to each move of the other side, and looks at several moves of the other side. So for
-    each side the moves beyond the first at its positions are counted (those marked as mistakes aside). The side that
-    has at most a seventh of the sum is ours, if there are three or more of them to go by.
-    """
-    spare = {chess.WHITE: 0, chess.BLACK: 0}
-    for at, position in enumerate(graph.positions):
-        if position.prepared:
-            spare[turn_of(position.epd)] += len(graph.choices(at)) - 1
-    total = spare[chess.WHITE] + spare[chess.BLACK]
-    if total >= 3:
-        for side, name in ((chess.WHITE, "white"), (chess.BLACK, "black")):
-            if spare[side] * 7 <= total:
-                return name
-    return "both"
-
-
 def reach(
     graph: Graph,
     chances_at: Mapping[str, Chances],
@@ -152,15 +133,17 @@ def reach(
     levels: Sequence[int],
     *,
     weights: Mapping[str, Mapping[str, float]] | None = None,
+    choices: Callable[[int], Sequence[int]] | None = None,
 ) -> dict[str, tuple[float, ...]]:
     """The probability that each position arises, per level, by EPD; one number for each of `levels`.
 
-    `ours` is the side that follows the repertoire: at its positions the moves that are not marked as mistakes share
-    equally, or in proportion to `weights[epd][move]` where given. The other side plays by `chances_at[epd]`; a move
-    missing there has chance 0, and a position missing there (its examination failed) shares equally among the moves
-    of the repertoire, which is too much rather than nothing. Move orders that meet add up. Each start position has
-    probability 1 of its own, and no sum goes beyond 1: with several start positions each number reads "given that
-    the game starts from one that leads here". A return to a position by repetition does not count again.
+    `ours` is the side that follows the repertoire: at its positions the edges that `choices` names (those that are not
+    marked as mistakes) share equally, or in proportion to `weights[epd][move]` where given. The other side plays by
+    `chances_at[epd]`; a move missing there has chance 0, and a position missing there (its examination failed) shares
+    equally among the moves of the repertoire, which is too much rather than nothing. Move orders that meet add up. Each
+    start position has probability 1 of its own, and no sum goes beyond 1: with several start positions each number
+    reads "given that the game starts from one that leads here". A return to a position by repetition does not count
+    again.
     """
     found = np.zeros((len(graph.positions), len(levels)))
     found[list(graph.starts)] = 1.0
@@ -171,7 +154,7 @@ def reach(
         found[at] = found[at].clip(max=1.0)
         shares: Mapping[int, Any]
         if turn_of(epd) == ours or epd not in chances_at:
-            shares = _shares(graph, at, (weights or {}).get(epd))
+            shares = _shares(graph, (choices or graph.choices)(at), (weights or {}).get(epd))
         else:
             chances = chances_at[epd]
             shares = {e: np.asarray(chances[m]) for e in graph.leaving[at] if (m := graph.edges[e][1]) in chances}
@@ -186,9 +169,8 @@ def turn_of(epd: str) -> chess.Color:
     return epd.split(" ", 2)[1] == "w"
 
 
-def _shares(graph: Graph, at: int, weights: Mapping[str, float] | None) -> dict[int, float]:
+def _shares(graph: Graph, choices: Sequence[int], weights: Mapping[str, float] | None) -> dict[int, float]:
     """How our side divides itself among its moves: by edge number, summing to one."""
-    choices = graph.choices(at)
     given = {e: max(0.0, weights.get(graph.edges[e][1], 0.0)) for e in choices} if weights else {}
     total = sum(given.values())
     if total > 0:

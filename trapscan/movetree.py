@@ -78,7 +78,7 @@ class Game:
     """A game, or one line of an EPD or SAN list: the nodes `root` ... `stop - 1` of the forest.
 
     `file` is an index into the repertoire's files, `number` counts the games of a file from 1. `operations` are those
-    of an EPD line, by opcode, as written.
+    of an EPD line, by opcode, as written. `side` is whose side it takes by its tags: "white", "black", or "".
     """
 
     file: int
@@ -88,6 +88,7 @@ class Game:
     stop: int
     name: str = ""
     operations: tuple[tuple[str, str], ...] = ()
+    side: str = ""
 
     def nodes(self) -> range:
         """All its nodes, the root first."""

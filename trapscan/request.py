@@ -4,14 +4,16 @@
 from __future__ import annotations
 
 import inspect
+import re
 from collections.abc import Callable, Mapping, Sequence
 from copy import copy
 from dataclasses import KW_ONLY, dataclass, field, fields
 from functools import partial, wraps
 from pathlib import Path
-from typing import Literal, ParamSpec, TypeVar, get_args
+from typing import Literal, ParamSpec, TypeVar, cast, get_args
 
 from trapscan.errors import InputError
+from trapscan.plain import plain
 from trapscan.progress import Progress
 
 PRESETS = ("quick", "standard", "deep")
@@ -19,6 +21,9 @@ PRESETS = ("quick", "standard", "deep")
 SideName = Literal["white", "black", "both"]
 SettingValue = object
 """A value of a setting as TOML writes it: a number, a text, a truth value, or a list or table of these."""
+
+MOST_CHAPTERS = 500_000
+_SIDE = re.compile(r"(?:(?P<first>[1-9]\d{0,5})(?:-(?P<last>[1-9]\d{0,5}))?=)?(?P<side>white|black|both)")
 
 P = ParamSpec("P")
 R = TypeVar("R")
@@ -57,7 +62,12 @@ class ScanRequest:
         metadata={"option": Option("PGN, EPD/FEN list, or text of SAN lines", "FILE")}
     )
     _: KW_ONLY
-    side: SideName | None = option(None, "whose repertoire it is (default: read off the tree)")
+    side: str | None = option(
+        None,
+        "whose repertoire it is: white, black or both; of single chapters: 1-5=white,6=black (default: read off the "
+        "tags and the tree)",
+        "SIDE",
+    )
     level: int | None = option(None, "level to rank for (default 1500)", "ELO", setting=True)
     engine: str | None = option(
         None,
@@ -70,6 +80,7 @@ class ScanRequest:
     preset: str = option(
         "standard", f"{', '.join(PRESETS)}, or a TOML file of your own (default standard)", "NAME|FILE"
     )
+    plies: int | None = option(None, "look at so many plies of each line (default all)", "N", setting=True)
     beyond: int | None = option(None, "plies to go on past each line (default 2)", "PLIES", setting=True)
     baits: bool | None = option(None, "look for moves of ours that set tricks, too (takes longer)", setting=True)
     settings: Mapping[str, SettingValue] = option(
@@ -92,8 +103,7 @@ class ScanRequest:
     """Who is told how the scan goes. Not an option of the command line, which brings its own."""
 
     def __post_init__(self) -> None:
-        if self.side is not None and self.side not in get_args(SideName):
-            raise InputError(f"side '{self.side}' is none of {', '.join(get_args(SideName))}")
+        self.sides()
         if self.player is not None and not self.games:
             raise InputError("a player's moves are looked for in games: give files of them")
         if self.cluster is not None and self.jobs is not None:
@@ -109,6 +119,22 @@ class ScanRequest:
     def game_paths(self) -> tuple[Path, ...]:
         """The files of games."""
         return tuple(Path(file) for file in self.games)
+
+    def sides(self) -> dict[int, SideName]:
+        """The side by chapter, numbered from 1; 0: of all others."""
+        found: dict[int, SideName] = {}
+        for part in self.side.split(",") if self.side is not None else ():
+            match = _SIDE.fullmatch(part.strip().lower())
+            if match is None:
+                known = ", ".join(get_args(SideName))
+                raise InputError(f"side '{plain(part, limit=40)}' is none of {known}; of chapters: 1-5=white,6=black")
+            first = int(match["first"] or 0)
+            last = int(match["last"] or first)
+            if last - first > MOST_CHAPTERS or last < first:
+                raise InputError(f"side '{plain(part, limit=40)}': these are no chapters")
+            side = cast(SideName, match["side"])
+            found.update(dict.fromkeys(range(first, last + 1), side))
+        return found
 
     def overrides(self) -> dict[str, SettingValue]:
         """What stands above the preset: `settings`, and the options that are settings."""

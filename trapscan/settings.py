@@ -67,6 +67,8 @@ class Settings(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=
     """A move is examined when its chance before the engine looks reaches this at some level."""
     max_candidates: Annotated[int, Meta(ge=1, le=250)] = 24
     """At most this many moves a position are examined, the likeliest first (moves of the repertoire always are)."""
+    plies: Annotated[int, Meta(ge=0, le=600)] = 0
+    """So many plies of each line are looked at; 0: all."""
     beyond: Annotated[int, Meta(ge=0, le=20)] = 2
     """Plies to go on past the end of each line."""
     beyond_width: Annotated[int, Meta(ge=1, le=10)] = 2
@@ -164,7 +166,7 @@ BAIT_SETTINGS = frozenset(
     }
 )
 """What is found by the search of a position for baits, beside the above."""
-WALK_SETTINGS = frozenset({"beyond", "beyond_width", "beyond_chance", "baits"})
+WALK_SETTINGS = frozenset({"plies", "beyond", "beyond_width", "beyond_chance", "baits"})
 """Which positions are looked at."""
 VERIFY_SETTINGS = frozenset({"verify_nodes"})
 """How long what is said first is looked at again."""

@@ -21,6 +21,7 @@ from trapscan.settings import Settings
 GIVEN: dict[str, tuple[list[str], Any]] = {
     "files": (["b.txt"], [Path("a.pgn"), Path("b.txt")]),
     "side": (["--side", "white"], "white"),
+    "plies": (["--plies", "12"], 12),
     "level": (["--level", "1800"], 1800),
     "engine": (["--engine", "stockfish -x"], "stockfish -x"),
     "second_engine": (["--second-engine", "./other"], "./other"),
@@ -91,7 +92,6 @@ def test_what_does_not_go_together(words: list[str], error: type[Exception]) -> 
 @pytest.mark.parametrize(
     "wrong",
     [
-        ["--side", "red"],
         ["--level", "high"],
         ["--jobs", "2", "--cluster", "tcp://x"],
         ["--quiet", "--json"],
@@ -108,7 +108,15 @@ def test_the_library_refuses_the_same() -> None:
     with pytest.raises(InputError, match="either jobs or cluster"):
         ScanRequest("a.pgn", jobs=2, cluster="tcp://x")
     with pytest.raises(InputError, match="side 'red'"):
-        ScanRequest("a.pgn", side="red")  # type: ignore[arg-type]
+        ScanRequest("a.pgn", side="red")
+    with pytest.raises(InputError, match="no chapters"):
+        ScanRequest("a.pgn", side="5-3=white")
+    assert ScanRequest("a.pgn", side="black,2-3=white, 5=both").sides() == {
+        0: "black",
+        2: "white",
+        3: "white",
+        5: "both",
+    }
 
 
 def test_one_file_needs_no_list() -> None:

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import chess
 
+from tests.authors import author_of
 from trapscan.contract import SlipFinding
 from trapscan.explain import explain_slip
 from trapscan.job.assemble import findings
@@ -52,7 +53,9 @@ def scan_of(best_move: str) -> SlipFinding:
         there.epd: Outcome(examined(there, Line(Score(chess.WHITE, cp=90), ("e4e5", "f6d5")), (), {}), (), ()),
     }
     reach = {(epd, side): (0.1,) for epd in outcomes for side in (chess.WHITE, chess.BLACK)}
-    (finding,) = findings(Seen({here.epd: here, there.epd: there}, outcomes, reach, "black", SETTINGS))
+    author = author_of("black", " ".join(here.moves))
+    known = {here.epd: here, there.epd: there}
+    (finding,) = findings(Seen(known, outcomes, reach, author, lambda epd: (0,), SETTINGS))
     return finding
 
 

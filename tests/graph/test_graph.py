@@ -1,4 +1,4 @@
-"""Merging, move orders, shortest move orders, cycles, whose repertoire it is, and reach."""
+"""Merging, move orders, shortest move orders, cycles, and reach."""
 
 from __future__ import annotations
 
@@ -173,37 +173,6 @@ def test_the_order_is_topological_whatever_the_cycles(tmp_path_factory: pytest.T
         assert number in built.closing or place[parent] < place[child]
     reached = graph.reach(built, {}, chess.WHITE, LEVELS)
     assert all(0.0 <= p <= 1.0 for row in reached.values() for p in row)
-
-
-# --- whose repertoire ------------------------------------------------------------------------------------------------
-
-WHITE_BOOK = "1. e4 e5 (1... c5 2. Nf3) (1... e6 2. d4) (1... c6 2. d4) 2. Nf3 Nc6 (2... d6 3. d4) 3. Bc4 *"
-
-
-@pytest.mark.parametrize(
-    ("text", "side"),
-    [
-        (WHITE_BOOK, "white"),
-        (WHITE_BOOK + "\n1. e4 e5 2. Nc3 *", "both"),  # a second choice for White where Black has four
-        ("1. e4 e5 2. Nf3 (2. Nc3 Nf6) (2. f4 exf4) (2. Bc4 Nf6) Nc6 *\n1. d4 d5 *", "black"),
-        ("1. e4 e5 2. Nf3 Nc6 *", "both"),
-        ("1. e4 e5 (1... c5) *", "both"),
-        (WHITE_BOOK.replace("2. d4) 2.", "2. d4 (2. d3 $2)) 2."), "white"),  # a marked mistake is no choice
-    ],
-)
-def test_guess_side(tmp_path: Path, text: str, side: str) -> None:
-    assert graph.guess_side(build(tmp_path, text)) == side
-
-
-@pytest.mark.parametrize("side", ["white", "black"])
-def test_the_demo_repertoires_are_told_apart_and_sound_to_read(side: str) -> None:
-    folder = Path(graph.__file__).parent / "demo"
-    read = repertoire.read_files([folder / f"otter_quay_{side}.pgn"])
-    built = graph.build(read)
-    assert read.problems == () and len(read.games) >= 3
-    assert graph.guess_side(built) == side
-    assert len(built.positions) >= 60 and built.transpositions > 0
-    assert read.forest.comments and max(read.forest.plies) >= 12
 
 
 # --- reach -----------------------------------------------------------------------------------------------------------

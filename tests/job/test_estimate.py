@@ -8,6 +8,7 @@ from pathlib import Path
 
 import pytest
 
+from trapscan.authored import Authored
 from trapscan.cli import main
 from trapscan.engines import Probe
 from trapscan.engines.limits import NodeLimit
@@ -31,7 +32,12 @@ def file(tmp_path: Path) -> Path:
 
 
 def of(file: Path, side: str = "black", **settings: object) -> Estimate:
-    return estimate(build(read_files([file])), side, FAST, Settings(**settings), 2)  # type: ignore[arg-type]
+    return estimate(author_of(file, side), FAST, Settings(**settings), 2)  # type: ignore[arg-type]
+
+
+def author_of(file: Path, side: str) -> Authored:
+    read = read_files([file])
+    return Authored.of(read, build(read), {0: side})
 
 
 def test_positions(file: Path) -> None:
@@ -57,9 +63,8 @@ def test_more_work_costs_more(file: Path) -> None:
 
 
 def test_a_slow_engine_takes_longer(file: Path) -> None:
-    tree = build(read_files([file]))
     slow = Probe(name="Slow", nps=10_000, driven_by=NodeLimit(pace=8_192))
-    there = estimate(tree, "black", slow, Settings(), 1)
+    there = estimate(author_of(file, "black"), slow, Settings(), 1)
     assert there.plain.nodes < of(file).plain.nodes, "it is given fewer nodes"
     assert there.minutes(there.plain) > of(file).minutes(of(file).plain)
 

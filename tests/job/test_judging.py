@@ -7,10 +7,12 @@ from dataclasses import replace
 import chess
 import pytest
 
-from trapscan.contract import Nature, Side
+from tests.authors import author_of
+from trapscan.contract import Nature
 from trapscan.explain import Explanation
 from trapscan.job.assemble import also_of
 from trapscan.job.judging import prepared_answer, prepared_of
+from trapscan.job.owned import Owned
 from trapscan.job.positions import Outcome, Told
 from trapscan.job.seen import Seen
 from trapscan.job.verdict import Verdict
@@ -46,7 +48,8 @@ def seen(answer: str, *, searched: bool = True) -> tuple[Seen, Position, Told]:
     if searched:
         answers = {HALF: Score(W, cp=120), POOR: Score(W, cp=20), RIGHT: Score(W, cp=200)}
         outcomes[after.epd] = outcome(after, Line(Score(W, cp=210), (BEST,)), answers)
-    known = Seen({first.epd: first, after.epd: after}, outcomes, {}, Side.WHITE, Settings())
+    author = author_of("white", f"{BEFORE} {SLIP} {answer}")
+    known = Seen({first.epd: first, after.epd: after}, outcomes, {}, author, lambda epd: (0,), Settings())
     return known, first, outcomes[first.epd].told[0]
 
 
@@ -56,7 +59,7 @@ def right(answer: str, nature: Nature = Nature.TACTIC, *, searched: bool = True,
     if verdict is not None:
         looked = Verdict(SLIP, told.slip, EXPLAINED, Score(B, cp=verdict))
         known = replace(known, verdicts={(first.epd, SLIP): (best, looked)})
-    found = prepared_of(known, first, first.board(), told, best, nature)
+    found = prepared_of(Owned.of(known, first, first.board(), SLIP), told, best, nature)
     assert found is not None and len(found.answers) == (answer != "")
     return found.right
 

@@ -116,7 +116,7 @@ def test_our_own_slip_is_a_pitfall_or_unsound(first: Spied, lines: Path, stockfi
     }
     assert scholars_mate(report).kind == "unsound" and report.findings[0].kind == "unsound"
     with pytest.raises(InputError, match="side"):
-        scan([lines], side="red", store=first.store)  # type: ignore[arg-type]
+        scan([lines], side="red", store=first.store)
 
 
 # --- what goes wrong -------------------------------------------------------------------------------------------------

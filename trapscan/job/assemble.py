@@ -28,6 +28,7 @@ from trapscan.contract import (
     Verified,
 )
 from trapscan.job.judging import forgets, nature_and_worth, prepared_of, related
+from trapscan.job.owned import Owned
 from trapscan.job.positions import Outcome, Told
 from trapscan.job.seen import Seen
 from trapscan.model import Line, Position, Slip
@@ -74,19 +75,15 @@ def _finding(
     san = after.san_and_push(move)
     chance = tuple(outcome.examined.chances[slip.move])
     nature, worth = nature_and_worth(told, best.score, after, chance)
-    prepared = prepared_of(seen, position, board, told, best, nature)
-    kind = rank.kind_of(
-        slip.move,
-        victim=board.turn,
-        side=seen.side,
-        prepared=position.prepared,
-        answered=prepared is not None and prepared.right,
-    )
-    ours = rank.SIDES.get(seen.side, not board.turn)
-    reach = seen.reach.get((position.epd, ours), tuple(0.0 for _ in levels))
+    owned = Owned.of(seen, position, board, slip.move)
+    prepared = prepared_of(owned, told, best, nature)
+    held = prepared is not None and not owned.warned(prepared)
+    kind = rank.kind_of(victim=board.turn, side=owned.side, held=held)
+    reach = seen.reach.get((position.epd, owned.ours), tuple(0.0 for _ in levels))
     cost = rank.costs(best.score, slip.score, levels, expected)
     toll = rank.tolls(reach, chance, cost)
     line = sans(after, slip.refutation[: explanation.line])
+    also = also_of(seen, after, slip)
     look_alikes, hint = _elsewhere(seen, position, board, outcome, told, sound)
     return SlipFinding(
         id=rank.finding_id(kind, position.epd, slip.move),
@@ -99,7 +96,7 @@ def _finding(
         opening=Opening(eco=position.opening[0], name=position.opening[1]) if position.opening else None,
         slip=MoveText(san=san, uci=slip.move),
         refutation=Refutation(san=line[0], uci=slip.refutation[0], line=line) if line else None,
-        also=tuple(after.san(chess.Move.from_uci(uci)) for uci in also_of(seen, after, slip)),
+        also=tuple(after.san(chess.Move.from_uci(uci)) for uci in also),
         reply_kind=reply_kind(after, slip.refutation),
         instead=told.instead,
         cp_best=best.score.json(),
@@ -117,6 +114,12 @@ def _finding(
         must_know=_same(rank.must_know(told.find, toll) if nature not in ASIDE else tuple(False for _ in levels)),
         in_repertoire=slip.move in position.prepared,
         prepared=prepared,
+        state=owned.state(kind, prepared, frozenset(each.slip.move for each in outcome.told)),
+        mark=owned.mark,
+        own_better=owned.better(outcome, slip.score),
+        named=owned.names(told, also),
+        chapters=owned.listed,
+        words=owned.words(*slip.refutation[:1]),
         beyond=position.beyond,
         chance=all_rounded(chance, 4),
         find=all_rounded(told.find, 4),

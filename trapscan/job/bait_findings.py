@@ -23,6 +23,7 @@ from trapscan.contract import (
 from trapscan.job.assemble import all_rounded, line_of, sans
 from trapscan.job.bait_terms import BaitOutcome, Terms, Tried, terms
 from trapscan.job.judging import nature_and_worth
+from trapscan.job.owned import Owned
 from trapscan.job.positions import Told
 from trapscan.job.seen import Seen
 from trapscan.levels import at_level
@@ -66,6 +67,7 @@ def _finding(seen: Seen, position: Position, outcome: BaitOutcome, tried: Tried,
     ours, balance = found.ours, found.balance
     cost = tuple(gain / p if p else 0.0 for gain, p in zip(ours.slips, chance, strict=True))
     toll = tuple(100 * r * max(0.0, value) for r, value in zip(reach, balance.net, strict=True))
+    owned = Owned.of(seen, position, board, bait)
     fallen = tried.position.board()
     fallen.push_uci(first.slip.move)
     nature, worth = nature_and_worth(first, after.best.score, fallen, chance)
@@ -94,6 +96,8 @@ def _finding(seen: Seen, position: Position, outcome: BaitOutcome, tried: Tried,
         find=all_rounded(find, 4),
         reach=all_rounded(reach, 6),
         met=all_rounded(reach, MET_DIGITS),
+        chapters=owned.listed,
+        words=owned.words(),
         cost=all_rounded(cost, 4),
         toll=all_rounded(toll, 6),
         bait_details=BaitDetails(

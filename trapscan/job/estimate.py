@@ -18,10 +18,11 @@ from typing import Any
 import joblib
 
 from trapscan import engines, rank
+from trapscan.authored import Authored
 from trapscan.chance import load_model
 from trapscan.engines import Probe
 from trapscan.errors import EngineRefusedError
-from trapscan.graph import Graph
+from trapscan.graph import Graph, turn_of
 from trapscan.job.pipeline import Plan
 from trapscan.model import Position
 from trapscan.order import FIRST
@@ -154,23 +155,24 @@ def run_estimate(request: ScanRequest) -> Estimate:
     probe = engines.probe(spec, options=plan.settings.engine_options)
     if probe.refused:
         raise EngineRefusedError(probe.refused, engine=spec.name)
-    return estimate(plan.tree, plan.side, probe, plan.settings, request.jobs or joblib.cpu_count())
+    return estimate(plan.author, probe, plan.settings, request.jobs or joblib.cpu_count())
 
 
 estimate_scan = taking_options(ScanRequest, run_estimate)
 """The same with the options of a request as arguments, as `scan` takes them."""
 
 
-def estimate(tree: Graph, side: str, probe: Probe, chosen: Settings, jobs: int) -> Estimate:
-    """The expected cost of a scan of `tree` with an empty store."""
-    beyond = _beyond(tree, side, chosen)
-    positions = len(tree.positions) + beyond
+def estimate(author: Authored, probe: Probe, chosen: Settings, jobs: int) -> Estimate:
+    """The expected cost of a scan of the author's tree with an empty store."""
+    tree = author.tree
+    sides = [author.side_of(ids) for ids in author.held]
+    positions = len(tree.positions) + _beyond(tree, sides, chosen)
     one = _examination(tree.positions, probe, chosen)
-    ours = [p for p in tree.positions if side in (rank.side_name(p.epd.split()[1] == "w"), "both")]
+    ours = [p for p, side in zip(tree.positions, sides, strict=True) if side in (_mover(p), "both")]
     return Estimate(
         engine=probe.name,
         nps=probe.nps,
-        side=side,
+        side=author.side,
         read=len(tree.positions),
         plain=_times(one, positions) + _looked_again(positions, probe, chosen),
         baits=_times(_bait_search(_legal(ours), one, probe, chosen), len(ours)),
@@ -236,14 +238,18 @@ def _times(cost: Cost, by: float) -> Cost:
     return Cost(cost.positions * by, cost.searches * by, cost.nodes * by, cost.seconds * by)
 
 
-def _beyond(tree: Graph, side: str, chosen: Settings) -> float:
+def _mover(position: Position) -> str:
+    return rank.side_name(turn_of(position.epd))
+
+
+def _beyond(tree: Graph, sides: Sequence[str], chosen: Settings) -> float:
     """Positions past the ends: one move of ours, of the other side somewhat less than the most that are followed."""
     width = 1 + 0.5 * (chosen.beyond_width - 1)
     total = 0.0
-    for position in tree.positions:
+    for position, side in zip(tree.positions, sides, strict=True):
         if position.prepared:
             continue
-        ours, arrived = rank.side_name(position.epd.split()[1] == "w") == side, 1.0
+        ours, arrived = _mover(position) == side, 1.0
         for _ in range(chosen.beyond):
             arrived *= 1.0 if ours else width
             total += arrived

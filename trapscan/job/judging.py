@@ -10,6 +10,7 @@ import msgspec
 
 from trapscan import explain, openings, rank
 from trapscan.contract import LetOff, Nature, Prepared, SlipFinding, SlipKind
+from trapscan.job.owned import Owned
 from trapscan.job.positions import Outcome, Told
 from trapscan.job.seen import Seen
 from trapscan.model import Line, Position
@@ -52,14 +53,12 @@ def forgets(seen: Seen, position: Position, board: chess.Board, kind: SlipKind) 
 # --- what the repertoire answers -------------------------------------------------------------------------------------
 
 
-def prepared_of(
-    seen: Seen, position: Position, board: chess.Board, told: Told, best: Line, nature: Nature
-) -> Prepared | None:
+def prepared_of(owned: Owned, told: Told, best: Line, nature: Nature) -> Prepared | None:
     """What the repertoire answers to a slip that stands in it, and whether that is right."""
-    if told.slip.move not in position.prepared:
+    if owned.edge is None:
         return None
+    seen, position, board, answers = owned.seen, owned.position, owned.board, owned.answers
     child = seen.after(position, board, told.slip.move)
-    answers = child.prepared if child is not None else ()
     after = board.copy(stack=False)
     after.push_uci(told.slip.move)
     return Prepared(
@@ -95,8 +94,8 @@ def given_away(outcome: Outcome, move: str) -> float | None:
 def prepared_answer(seen: Seen, epd: str, slip: str) -> str:
     """The first answer (UCI) that the repertoire holds for a slip that stands in it, or ""."""
     position = seen.positions[epd]
-    child = seen.after(position, position.board(), slip) if slip in position.prepared else None
-    return child.prepared[0] if child is not None and child.prepared else ""
+    answers = Owned.of(seen, position, position.board(), slip).answers
+    return answers[0] if answers else ""
 
 
 # --- what belongs together -------------------------------------------------------------------------------------------

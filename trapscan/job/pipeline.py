@@ -12,13 +12,13 @@ import joblib
 
 import trapscan
 from trapscan import engines, graph, repertoire, settings
+from trapscan.authored import Authored
 from trapscan.contract import (
     SCHEMA,
     Counters,
     EngineUsed,
     Finding,
     Input,
-    InputFile,
     LimitKind,
     Problem,
     RepertoireSide,
@@ -26,7 +26,7 @@ from trapscan.contract import (
     SlipFinding,
     Tool,
 )
-from trapscan.errors import ClusterError
+from trapscan.errors import ClusterError, InputError
 from trapscan.graph import Graph
 from trapscan.job.assemble import findings
 from trapscan.job.bait_findings import bait_findings
@@ -89,22 +89,34 @@ scan = taking_options(ScanRequest, run_scan)
 
 @dataclass(frozen=True, slots=True)
 class Plan:
-    """A request with its files read: what is the same for a scan and for its estimate. `side` is whose repertoire it
-    is, asked for or read off the tree."""
+    """A request with its files read: what is the same for a scan and for its estimate."""
 
     request: ScanRequest
     settings: Settings
     read: Repertoire
-    tree: Graph
-    side: str
+    author: Authored
+
+    @property
+    def tree(self) -> Graph:
+        """The merged positions."""
+        return self.author.tree
+
+    @property
+    def side(self) -> str:
+        """Whose repertoire it is, as asked for or read off the chapters."""
+        return self.author.side
 
     @classmethod
     def of(cls, request: ScanRequest) -> Plan:
         """Read the settings and the repertoire."""
         chosen = settings.load(request.preset, request.overrides())
         read = repertoire.read_files(list(request.paths))
-        tree = graph.build(read)
-        return cls(request, chosen, read, tree, request.side or graph.guess_side(tree))
+        sides = request.sides()
+        known = len(read.games)
+        if max(sides, default=0) > known:
+            raise InputError(f"--side speaks of chapter {max(sides)}: there are {known}")
+        tree = graph.build(read, max_ply=chosen.plies or None)
+        return cls(request, chosen, read, Authored.of(read, tree, sides))
 
 
 def _engines(plan: Plan, request: ScanRequest) -> tuple[Tools, Tools | None]:
@@ -113,7 +125,7 @@ def _engines(plan: Plan, request: ScanRequest) -> tuple[Tools, Tools | None]:
     tools = tools_of(request.engine, plan.settings, store)
     other = second_tools(request.second_engine, plan.settings, store) if request.second_engine else None
     if request.side is None:
-        progress.note(f"Side: {plan.side} (read off the tree; --side says otherwise)")
+        progress.note(f"Side: {plan.author.told()} (read off the tags and the tree; --side says otherwise)")
     if tools.spec.box is not None:
         progress.note(f"Engine: {tools.spec.box.words}")
     if other is not None and other.identity == tools.identity:
@@ -160,7 +172,7 @@ class Running:
         request, plan = self.plan.request, self.plan
         files = request.game_paths
         self.counts = Counts(self.job, self.tools, files, hashes_of(files), request.player)
-        self.walk = Walk(self.job, self.tools, self.counts, plan.tree, plan.side, look=self._present)
+        self.walk = Walk(self.job, self.tools, self.counts, plan.author, look=self._present)
         self.second = Second(self.other, self.job) if self.other is not None else None
 
     def examine(self) -> None:
@@ -224,6 +236,7 @@ class Running:
             counters=self._counters(seen),
             problems=self._problems(found),
             findings=in_order(found, Lens(plan.settings.levels, plan.settings.level)),
+            chapters=plan.author.chapters,
             tree=move_trees(plan.tree),
         )
 
@@ -276,7 +289,7 @@ def _used(tools: Tools) -> EngineUsed:
 
 def _input(plan: Plan) -> Input:
     return Input(
-        files=tuple(InputFile(name=file.name, sha256=file.sha256) for file in plan.read.files),
+        files=plan.read.files,
         games=plan.tree.games,
         positions=len(plan.tree.positions),
         merged=plan.tree.merged,

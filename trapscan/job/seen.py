@@ -7,6 +7,7 @@ from dataclasses import dataclass, field, replace
 
 import chess
 
+from trapscan.authored import Authored, Ids
 from trapscan.contract import Evidence
 from trapscan.job.positions import Outcome, Told
 from trapscan.job.telling import Retold
@@ -17,13 +18,14 @@ from trapscan.settings import Settings
 
 @dataclass(frozen=True, slots=True)
 class Seen:
-    """All a scan knows when it is done: positions and their outcomes by EPD, and reach per level by (EPD, whose
-    repertoire it is)."""
+    """All a scan knows when it is done: positions and their outcomes by EPD, reach per level by (EPD, whose repertoire
+    it is), the chapters of a position by its EPD, and what the author says."""
 
     positions: Mapping[str, Position]
     outcomes: Mapping[str, Outcome]
     reach: Mapping[tuple[str, chess.Color], tuple[float, ...]]
-    side: str
+    author: Authored
+    chapters: Callable[[str], Ids]
     settings: Settings
     evidence: Callable[[str, str], Evidence | None] = lambda epd, move: None
     """How often a position (EPD) and a move of it occur in the games given, if any were."""

@@ -5,8 +5,10 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
+from functools import partial
 
 from trapscan import graph, rank
+from trapscan.authored import Authored, Ids
 from trapscan.contract import Problem
 from trapscan.graph import Graph, turn_of
 from trapscan.job.baits import BAIT_WORTH, BaitTask
@@ -27,14 +29,13 @@ Edge = tuple[str, str, str]
 
 @dataclass(slots=True)
 class Walk:
-    """All that is known of the positions so far. `side` is whose repertoire the tree is; `order` is what positions are
-    worked on by (see Job.each); `look` is called after each position that is done."""
+    """All that is known of the positions so far. `order` is what positions are worked on by (see Job.each); `look` is
+    called after each position that is done."""
 
     job: Job
     tools: Tools
     counts: Counts
-    tree: Graph
-    side: str
+    author: Authored
     order: Key[Task] | None = None
     look: Callable[[], None] = lambda: None
     positions: dict[str, Position] = field(default_factory=dict)
@@ -42,8 +43,14 @@ class Walk:
     failed: dict[str, str] = field(default_factory=dict)
     small: Compactor = field(default_factory=Compactor)
     _onward: list[Edge] = field(default_factory=list)
+    _chapters: dict[str, Ids] = field(default_factory=dict)
     _children: dict[str, list[tuple[str, Position]]] = field(default_factory=dict)
     _left: TimeLeft = field(default_factory=TimeLeft)
+
+    @property
+    def tree(self) -> Graph:
+        """The repertoire."""
+        return self.author.tree
 
     @property
     def settings(self) -> Settings:
@@ -92,6 +99,8 @@ class Walk:
                 self._onward.append((position.epd, uci, child.epd))
                 if child.epd not in self.positions:
                     fresh.setdefault(child.epd, child)
+                    held = {*self._chapters.get(child.epd, ()), *self.chapters(position.epd)}
+                    self._chapters[child.epd] = tuple(sorted(held))
         self.positions |= fresh
         return list(fresh.values())
 
@@ -114,25 +123,34 @@ class Walk:
 
     def _is_ours(self, position: Position, *, both: bool = False) -> bool:
         """Whether our side is to move; with `both`, also where both sides are ours."""
-        return self.side == rank.side_name(turn_of(position.epd)) or (both and self.side == "both")
+        side = self.author.side_of(self.chapters(position.epd))
+        return side == rank.side_name(turn_of(position.epd)) or (both and side == "both")
+
+    def chapters(self, epd: str) -> Ids:
+        """The chapters that hold a position; past the end of a line, those of that line."""
+        at = self.tree.index.get(epd)
+        return self.author.held[at] if at is not None else self._chapters[epd]
 
     # --- what is known so far ----------------------------------------------------------------------------------------
 
     def seen(self) -> Seen:
         """What is known, at any time: the same, whatever the order in which it was found."""
         choices = self.counts.choices(self.tree.positions)
+        side = self.author.side
         reach = {
             (epd, ours): by_level
-            for ours in ((rank.SIDES[self.side],) if self.side in rank.SIDES else (True, False))
+            for ours in ((rank.SIDES[side],) if side in rank.SIDES else (True, False))
             for epd, by_level in self._reach(ours, choices).items()
         }
         done = {epd: self.outcomes[epd] for epd in self.positions if epd in self.outcomes}
-        return Seen(self.positions, done, reach, self.side, self.settings, self.counts.of)
+        return Seen(self.positions, done, reach, self.author, self.chapters, self.settings, self.counts.of)
 
     def _reach(self, ours: bool, choices: Mapping[str, Mapping[str, float]]) -> dict[str, tuple[float, ...]]:
         levels = self.settings.levels
         chances = {epd: outcome.examined.chances for epd, outcome in self.outcomes.items()}
-        reach = graph.reach(self.tree, chances, ours, levels, weights=choices)
+        reach = graph.reach(
+            self.tree, chances, ours, levels, weights=choices, choices=partial(self.author.choices_at, ours=ours)
+        )
         from_here = Counter(before for before, _, _ in self._onward)
         nothing = tuple(0.0 for _ in levels)
         for before, uci, after in self._onward:  # waves in order: a parent is complete before its children are reached
@@ -158,7 +176,8 @@ class Walk:
             outcome = self.outcomes.get(position.epd)
             if outcome is None or not outcome.examined.best.pv or not self._is_ours(position, both=True):
                 continue
-            edge = self.tree.edges[self.tree.choices(at)[0]] if position.prepared else None
+            edges = self.author.choices_at(at, turn_of(position.epd))
+            edge = self.tree.edges[edges[0]] if edges else None
             move, after = (edge[1], self.tree.positions[edge[2]]) if edge else (None, None)
             tasks.append(BaitTask(self.counts.task(position), outcome.examined.best, move, after))
         return tasks

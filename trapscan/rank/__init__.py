@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Callable, Collection, Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 
 import chess
 
@@ -25,18 +25,15 @@ def side_name(side: chess.Color) -> Side:
     return Side.of(side)
 
 
-def kind_of(move: str, *, victim: chess.Color, side: str, prepared: Collection[str], answered: bool) -> SlipKind:
-    """The kind of a slip. `side` is whose repertoire it is ("white", "black", "both"); `prepared` are the moves the
-    tree holds in the position; `answered` says whether the tree follows the slip with a right refutation.
-
-    Our own move that is a slip is unsound. In a tree for both sides, a slip that the tree itself refutes stands there
-    to be shown; one that it does not refute was taken for a good move.
+def kind_of(*, victim: chess.Color, side: str, held: bool) -> SlipKind:
+    """The kind of a slip. `side` is whose repertoire it is ("white", "black", "both"); `held`: the tree holds it as a
+    move to be played, not as a mistake that it warns of. Our own move that is a slip is unsound then; so is anybody's
+    in a tree for both sides.
     """
-    in_tree = move in prepared
     if side == "both":
-        return SlipKind.UNSOUND if in_tree and not answered else SlipKind.TRICK
+        return SlipKind.UNSOUND if held else SlipKind.TRICK
     if SIDES[side] == victim:
-        return SlipKind.UNSOUND if in_tree else SlipKind.PITFALL
+        return SlipKind.UNSOUND if held else SlipKind.PITFALL
     return SlipKind.TRICK
 
 

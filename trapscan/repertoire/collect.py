@@ -76,10 +76,12 @@ class Collector:
         self.walker.start(root, start_fen)
         return root
 
-    def end_game(self, root: int, start_fen: str, name: str, operations: tuple[tuple[str, str], ...] = ()) -> None:
+    def end_game(
+        self, root: int, start_fen: str, name: str, operations: tuple[tuple[str, str], ...] = (), side: str = ""
+    ) -> None:
         """The game that began at `root` is complete."""
         self.useful += len(self.forest) > root + 1 or start_fen != chess.STARTING_FEN
-        self.games.append(Game(self.file, self.number, start_fen, root, len(self.forest), name, operations))
+        self.games.append(Game(self.file, self.number, start_fen, root, len(self.forest), name, operations, side))
 
     def add_move(self, parent: int, move: chess.Move) -> int:
         """The node of `move` below `parent`: a new one, or the one that is already there in this game."""
