@@ -20,7 +20,7 @@ Public names:
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+TYPE_CHECKING = False  # as in typing, which would come before Ctrl-C can be minded (cli.interrupts)
 
 if TYPE_CHECKING:
     from trapscan.contract import BaitFinding, Finding, Scan, SlipFinding

@@ -13,7 +13,7 @@ from pathlib import Path
 from typing import Literal, ParamSpec, TypeVar, cast, get_args
 
 from trapscan.errors import InputError
-from trapscan.plain import plain
+from trapscan.plain import plain, readable
 from trapscan.progress import Progress
 
 PRESETS = ("quick", "standard", "deep")
@@ -104,10 +104,14 @@ class ScanRequest:
 
     def __post_init__(self) -> None:
         self.sides()
+        if self.player is not None and not self.player.strip():
+            raise InputError("a player without a name: write it as the games' White and Black tags do")
         if self.player is not None and not self.games:
             raise InputError("a player's moves are looked for in games: give files of them")
         if self.cluster is not None and self.jobs is not None:
             raise InputError("a cluster has its own workers: give either jobs or cluster")
+        object.__setattr__(self, "title", readable(self.title))
+        object.__setattr__(self, "player", readable(self.player) if self.player is not None else None)
 
     @property
     def paths(self) -> tuple[Path, ...]:

@@ -205,6 +205,10 @@ def _shipped_preset(name: str) -> str:
 def build(values: Mapping[str, Any], *, source: str = "options") -> Settings:
     """A settings object from plain values; unknown names and wrong types or ranges raise SettingsError."""
     try:
-        return msgspec.convert(dict(values), Settings)
+        built = msgspec.convert(dict(values), Settings)
+        msgspec.json.encode(built)  # it stands in scan.json
+    except UnicodeEncodeError as exc:
+        raise SettingsError(f"settings from {source}: a text that is not UTF-8") from exc
     except msgspec.ValidationError as exc:
         raise SettingsError(f"settings from {source}: {exc}") from exc
+    return built

@@ -7,7 +7,6 @@ import json
 import shlex
 import signal
 import sys
-from collections.abc import Iterator
 from pathlib import Path
 
 import jsonschema
@@ -15,7 +14,6 @@ import pytest
 
 from trapscan.cli import main
 from trapscan.cli.parser import build_parser
-from trapscan.engines import EngineSpec, Probe
 from trapscan.report import read_scan, scan_schema
 
 FAKE = Path(__file__).parent.parent / "engines" / "fake_uci.py"
@@ -30,32 +28,11 @@ REPORT_FILES = {
     "annotated.pgn",
 }
 GOOD = "1. e4 e5 2. Bc4 Nc6 3. Qh5 Nf6 *\n"
-TINY = ["stakes=[{chance=0, least=1000, most=2000}]", "best_nodes=1000", "confirm_nodes=2000", "max_candidates=3"]
 
 
 def commands() -> dict[str, argparse.ArgumentParser]:
     (action,) = [a for a in build_parser()._actions if isinstance(a, argparse._SubParsersAction)]
     return dict(action.choices)
-
-
-@pytest.fixture
-def workplace(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[Path]:
-    """An empty current folder."""
-    folder = tmp_path / "work"
-    folder.mkdir()
-    monkeypatch.chdir(folder)
-    monkeypatch.delenv("TRAPSCAN_ENGINE", raising=False)
-    handler = signal.getsignal(signal.SIGTERM)
-    yield folder
-    assert signal.getsignal(signal.SIGTERM) is handler, "the command leaves signals as they were"
-
-
-@pytest.fixture(scope="module")
-def options(stockfish: tuple[EngineSpec, Probe], tmp_path_factory: pytest.TempPathFactory) -> list[str]:
-    """A small scan with an engine, and a store for all tests of this module."""
-    store = tmp_path_factory.mktemp("cli") / "store.db"
-    settings = [text for value in TINY for text in ("--set", value)]
-    return ["--engine", stockfish[0].command[0], "--jobs", "1", "--beyond", "0", "--store", str(store), *settings]
 
 
 def one_line(err: str) -> str:

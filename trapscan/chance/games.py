@@ -18,6 +18,7 @@ from trapscan.errors import InputError
 from trapscan.pgn.moves import play
 from trapscan.pgn.start import OtherVariant, Refused, start_of
 from trapscan.pgn.words import MOVE, NOTHING, Word, parse_move, read_word, why_no_move, why_no_word
+from trapscan.plain import readable
 
 NODES_KEPT = 50_000
 """Positions a worker keeps so that equal beginnings are parsed once (about 2 KB each)."""
@@ -101,7 +102,7 @@ def _count_part(
     max_ply: int,
     tell: Tell | None = None,
 ) -> Evidence:
-    counter = _Counter(part[0].name, wanted_positions(wanted), player, answers, max_ply)
+    counter = _Counter(readable(part[0].name), wanted_positions(wanted), player, answers, max_ply)
     scanner = pgn.Scanner(counter)
     done = 0
 

@@ -2,41 +2,19 @@
 
 from __future__ import annotations
 
-import os
-import signal
 import sys
 from collections.abc import Sequence
-from types import FrameType
 
-from trapscan.cli.parser import build_parser
-from trapscan.errors import EXIT_INTERRUPTED, TrapscanError
-from trapscan.plain import plain
+from trapscan.cli.interrupts import Interrupts
 
 __all__ = ["main"]
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
-    """Run one command and return its exit code (0 done, 1 done with problems, 2 usage or input, 3 no usable engine,
-    130 interrupted)."""
-    options = build_parser().parse_args(arguments)
-    previous = signal.signal(signal.SIGTERM, _as_interrupt)
-    try:
-        code: int = options.run(options)
-        sys.stdout.flush()
-        return code
-    except TrapscanError as exc:
-        print(f"trapscan: {plain(str(exc))}", file=sys.stderr)
-        return exc.exit_code
-    except KeyboardInterrupt:
-        print("\ntrapscan: interrupted; what is finished is kept, the same command goes on from there", file=sys.stderr)
-        return EXIT_INTERRUPTED
-    except BrokenPipeError:
-        # the reader of our output has gone (`| head`): nothing is wrong, and nothing more can be said
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
-        return 0
-    finally:
-        signal.signal(signal.SIGTERM, previous)
+    """Run one command and return its exit code (0 done, 1 done with problems, or not all could be printed, 2 usage or
+    input, 3 no usable engine, 4 an error of ours, 130 interrupted). Without `arguments`: those of this process, which
+    ends afterwards."""
+    with Interrupts(stay=arguments is None) as interrupts:
+        from trapscan.cli.door import run
 
-
-def _as_interrupt(number: int, frame: FrameType | None) -> None:
-    raise KeyboardInterrupt
+        return run(sys.argv[1:] if arguments is None else arguments, interrupts)

@@ -1,4 +1,5 @@
-"""What each command does: read the options, call the library, say what came of it."""
+"""What each command does: load what it needs (from `begun` on there may be something to keep), read the options, call
+the library, say what came of it."""
 
 from __future__ import annotations
 
@@ -10,8 +11,9 @@ from collections.abc import Sequence
 from pathlib import Path
 
 from trapscan.cli.options import request_of
+from trapscan.cli.streams import write_bytes
 from trapscan.errors import EXIT_DONE, EXIT_PROBLEMS, InputError
-from trapscan.plain import plain
+from trapscan.plain import on_disk, plain, readable
 
 
 def scan(options: argparse.Namespace) -> int:
@@ -22,21 +24,22 @@ def scan(options: argparse.Namespace) -> int:
     from trapscan.job import run_scan
     from trapscan.repertoire.rewrite import write_annotated
 
+    options.begun()
     talk = not (options.quiet or options.json)
     with Bar(shown=talk) as bar:
         request = request_of(options, progress=bar)
-        folder = options.out or Path("reports") / _name(request.paths)
+        folder = options.out or Path("reports") / on_disk(_name(request.paths))
         report.prepare_folder(folder)
         result = run_scan(request)
     report.write_scan(result.scan, folder)
     report.write_reports(result.scan, folder)
     write_annotated(result.scan, report.entries_shown(result.scan), folder, request.paths)
     if options.json:
-        sys.stdout.write(encode_scan(result.scan).decode())
+        write_bytes(encode_scan(result.scan))
     elif talk:
         print(report.terminal_summary(result.scan))
         print(result.stats.text())
-        print(f"\nThe report is {folder / 'report.html'}; all files are in {folder}.")
+        print(f"\nThe report is {plain(str(folder / 'report.html'))}; all files are in {plain(str(folder))}.")
     for note in result.stats.notes if not options.quiet else ():
         print(f"trapscan: {plain(note)}", file=sys.stderr)
     for problem in result.scan.problems[:20] if not options.quiet else ():
@@ -44,7 +47,7 @@ def scan(options: argparse.Namespace) -> int:
         print(f"trapscan: {plain(where + problem.text)}", file=sys.stderr)
     more = len(result.scan.problems) - 20
     if more > 0 and not options.quiet:
-        print(f"trapscan: and {more} more problems, all in {folder / 'scan.json'}", file=sys.stderr)
+        print(f"trapscan: and {more} more problems, all in {plain(str(folder / 'scan.json'))}", file=sys.stderr)
     return EXIT_PROBLEMS if result.scan.problems else EXIT_DONE
 
 
@@ -52,6 +55,7 @@ def estimate(options: argparse.Namespace) -> int:
     """`trapscan estimate`."""
     from trapscan.job import run_estimate
 
+    options.begun()
     found = run_estimate(request_of(options))
     print(json.dumps(found.numbers(), sort_keys=True) if options.json else found.text())
     return EXIT_DONE
@@ -61,8 +65,12 @@ def engines(options: argparse.Namespace) -> int:
     """`trapscan engines`."""
     from trapscan.engines import engines_json, engines_table, survey
 
+    options.begun()
     rows = survey(options.engine, fresh=options.fresh)
-    print(engines_json(rows).decode() if options.json else engines_table(rows))
+    if options.json:
+        write_bytes(engines_json(rows) + b"\n")
+    else:
+        print(engines_table(rows))
     return EXIT_DONE
 
 
@@ -71,6 +79,7 @@ def report(options: argparse.Namespace) -> int:
     from trapscan.repertoire.rewrite import annotated_files, write_annotated
     from trapscan.report import entries_shown, read_scan, write_reports
 
+    options.begun()
     scan = read_scan(options.folder)
     home = _home(options.folder)
     folder = options.out or home
@@ -87,7 +96,7 @@ def report(options: argparse.Namespace) -> int:
         scan, level=options.level, side=options.side, shown=options.shown, natures=tuple(options.nature)
     )
     written += write_annotated(scan, chosen, folder, annotated_files(scan, home))
-    print(f"Wrote {', '.join(path.name for path in written)} in {folder}.")
+    print(f"Wrote {', '.join(readable(path.name) for path in written)} in {plain(str(folder))}.")
     return EXIT_DONE
 
 
@@ -97,6 +106,7 @@ def lesson(options: argparse.Namespace) -> int:
     from trapscan.report import read_scan, write_lesson
     from trapscan.report.lessons import NATURES
 
+    options.begun()
     chosen = choose(
         read_scan(options.folder),
         level=options.level,
@@ -111,7 +121,7 @@ def lesson(options: argparse.Namespace) -> int:
     )
     folder = options.out or _home(options.folder) / "lesson"
     written = write_lesson(chosen, folder, paper=options.paper)
-    print(f"Wrote {', '.join(path.name for path in written)} in {folder}.")
+    print(f"Wrote {', '.join(readable(path.name) for path in written)} in {plain(str(folder))}.")
     return EXIT_DONE
 
 
@@ -121,6 +131,7 @@ def compare(options: argparse.Namespace) -> int:
     from trapscan.report import comparison_html, comparison_text, read_scan
     from trapscan.report.files import write_aside
 
+    options.begun()
     comparison = between(read_scan(options.old), read_scan(options.new))
     print(comparison_text(comparison))
     if options.out is not None:
@@ -134,6 +145,7 @@ def chance(options: argparse.Namespace) -> int:
     from trapscan.chance import BATCH, boards_from_lines, chance_row, load_model, report_json, report_text
     from trapscan.job import joined_chances
 
+    options.begun()
     path = Path(options.what)
     try:
         lines = path.read_text(encoding="utf-8-sig").splitlines() if path.is_file() else [options.what]
@@ -159,5 +171,5 @@ def _home(folder_or_file: Path) -> Path:
 
 def _name(files: Sequence[Path]) -> str:
     """The report's folder, named after the first file: letters, digits, dashes only, whatever the file is called."""
-    stem = re.sub(r"[^\w-]+", "-", files[0].stem).strip("-")[:60] or "repertoire"
+    stem = re.sub(r"[^\w-]+", "-", readable(files[0].stem)).strip("-")[:60] or "repertoire"
     return stem if len(files) == 1 else f"{stem}-and-{len(files) - 1}-more"

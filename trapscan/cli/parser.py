@@ -4,23 +4,31 @@ from __future__ import annotations
 
 import argparse
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NoReturn
 
 import trapscan
 from trapscan.cli import commands
 from trapscan.cli.options import add_options
+from trapscan.plain import plain
 
 if TYPE_CHECKING:
-    Commands = argparse._SubParsersAction[argparse.ArgumentParser]
+    Commands = argparse._SubParsersAction["Parser"]
 
 FAIR_PLAY = """\
 For preparation and teaching only. An engine may not be used during play: see the FIDE Laws of Chess, and the fair-play
 rules of each site and organiser."""
 
 
-def build_parser() -> argparse.ArgumentParser:
+class Parser(argparse.ArgumentParser):
+    """Names unknown words without what could steer a terminal."""
+
+    def error(self, message: str) -> NoReturn:
+        super().error(plain(message))
+
+
+def build_parser() -> Parser:
     """The parser; each command's namespace carries the function to run as `run`."""
-    parser = argparse.ArgumentParser(
+    parser = Parser(
         prog="trapscan",
         description="Find the opening tricks and pitfalls in a repertoire with any UCI engine.",
         epilog=FAIR_PLAY + "\n\nEach command has its own help with examples: trapscan scan --help",
@@ -38,7 +46,7 @@ def build_parser() -> argparse.ArgumentParser:
     return parser
 
 
-def _command(subparsers: Commands, name: str, summary: str, examples: str) -> argparse.ArgumentParser:
+def _command(subparsers: Commands, name: str, summary: str, examples: str) -> Parser:
     return subparsers.add_parser(
         name,
         help=summary,

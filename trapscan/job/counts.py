@@ -21,6 +21,7 @@ from trapscan.job.run import Job
 from trapscan.job.tools import Tools
 from trapscan.job.workers import Processes, Workers
 from trapscan.model import Position
+from trapscan.plain import readable
 
 COUNTS = "counts"
 """The store's table of finished counts: large files are read once."""
@@ -170,7 +171,7 @@ def hashes_of(files: Sequence[Path]) -> tuple[InputFile, ...]:
             raise InputError(f"cannot read the games in '{path.name}': {exc.strerror or exc}") from exc
         if any(digest == other.sha256 for other in out):
             raise InputError(f"'{path.name}' is given twice as a file of games: name it once")
-        out.append(InputFile(name=path.name, sha256=digest))
+        out.append(InputFile(name=readable(path.name), sha256=digest))
     return tuple(out)
 
 

@@ -138,6 +138,7 @@ def end_with(owner: int) -> None:
         os._exit(1)
 
     if os.name == "posix":
+        signal.pthread_sigmask(signal.SIG_UNBLOCK, {signal.SIGTERM})  # see workers
         threading.Thread(target=watch, daemon=True).start()
 
 

@@ -6,7 +6,9 @@ the next, so that a scan starts each engine once.
 
 from __future__ import annotations
 
+import contextlib
 import os
+import signal
 import threading
 import warnings
 from abc import ABC, abstractmethod
@@ -107,7 +109,9 @@ class Processes(Workers):
             initializer=end_with,
             initargs=(os.getpid(),),
         )
-        yield from pool(joblib.delayed(_in_process)(number, task, tools, item) for number, item in numbered)
+        with _born_deaf():
+            results = pool(joblib.delayed(_in_process)(number, task, tools, item) for number, item in numbered)
+        yield from results
 
     def close(self, *, at_once: bool = False) -> None:
         """See `Workers`."""
@@ -116,6 +120,20 @@ class Processes(Workers):
             # the workers' engines end with them
             get_reusable_executor().shutdown(wait=True, kill_workers=at_once)
             self._begun = False
+
+
+@contextlib.contextmanager
+def _born_deaf() -> Iterator[None]:
+    """Ctrl-C waits meanwhile, lest it meets a pool half made; and the processes that are started never hear it, not
+    even before they run code of ours: a terminal sends it to all."""
+    if not hasattr(signal, "pthread_sigmask"):
+        yield
+        return
+    before = signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT, signal.SIGTERM})
+    try:
+        yield
+    finally:
+        signal.pthread_sigmask(signal.SIG_SETMASK, before)
 
 
 def _unheard(failure: threading.ExceptHookArgs) -> None:

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import codecs
 
+from trapscan.plain import decode
+
 _FIGURINES = {
     piece: letter.encode()
     for letters, first in (("KQRBN", 0x2654), ("KQRBN", 0x265A))
@@ -30,16 +32,6 @@ def normalize(data: bytes) -> bytes:
     return data.removeprefix(codecs.BOM_UTF8)
 
 
-def decode(raw: bytes) -> str:
-    """UTF-8, and where it is not, Windows-1252 or Latin-1: decided for each piece, as files mix them."""
-    for name in ("utf-8", "cp1252"):
-        try:
-            return raw.decode(name)
-        except UnicodeDecodeError:
-            continue
-    return raw.decode("latin-1")
-
-
 def plain_word(word: bytes) -> bytes:
     """A word of movetext with figurines as letters, and typographic dots, dashes and halves in ASCII."""
     for table in (_FIGURINES, _TYPED):
@@ -52,3 +44,6 @@ def printable(text: str, limit: int = 40) -> str:
     """A piece of input as it may stand in a one-line message: cut, quoted, nothing unprintable."""
     cut = text[:limit] + ("..." if len(text) > limit else "")
     return "'" + "".join(c if c.isprintable() else "?" for c in cut) + "'"
+
+
+__all__ = ["UTF_16", "decode", "normalize", "plain_word", "printable"]

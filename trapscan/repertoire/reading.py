@@ -11,6 +11,7 @@ from trapscan.contract import InputFile
 from trapscan.errors import InputError, RepertoireError
 from trapscan.movetree import Repertoire
 from trapscan.pgn import TAG, normalize, read_all, without_ours
+from trapscan.plain import readable
 from trapscan.repertoire.collect import MAX_FILE_BYTES, Collector, LimitReached, nothing_in
 from trapscan.repertoire.lists import PLACEMENT, read_epd, read_san_lines
 from trapscan.repertoire.pgn import PgnReader
@@ -34,8 +35,9 @@ def read_files(paths: Sequence[Path]) -> Repertoire:
     for path in map(Path, paths):
         raw, data = read_bytes(path)
         data = without_ours(normalize(data))
-        files.append(input_file(path.name, raw, data))
-        collector.open_file(path.name)
+        name = readable(path.name)
+        files.append(input_file(name, raw, data))
+        collector.open_file(name)
         if full:
             collector.problem("not read: the files before it have reached the limit")
             continue

@@ -11,6 +11,7 @@ from pathlib import Path
 from trapscan.contract import InputFile, Scan
 from trapscan.errors import RepertoireError
 from trapscan.pgn import normalize, without_ours
+from trapscan.plain import on_disk
 from trapscan.repertoire.annotate import annotate
 from trapscan.repertoire.reading import is_pgn, read_bytes
 from trapscan.report.files import write_aside
@@ -29,12 +30,12 @@ def write_annotated(
     if not found:
         return []
     written = annotate([data for _, data in found], list(entries))
-    return [write_aside(Path(folder) / name, data) for (name, _), data in zip(found, written, strict=True)]
+    return [write_aside(Path(folder) / on_disk(name), data) for (name, _), data in zip(found, written, strict=True)]
 
 
 def annotated_files(scan: Scan, folder: str | os.PathLike[str]) -> list[Path]:
     """What `write_annotated` has written into a folder: it holds all there is of the owner's files."""
-    return [Path(folder) / name for name in names_of(scan.input.files)]
+    return [Path(folder) / on_disk(name) for name in names_of(scan.input.files)]
 
 
 def _found(known: Sequence[InputFile], names: Sequence[str], sources: Sequence[Path]) -> Iterator[tuple[str, bytes]]:

@@ -25,6 +25,10 @@ MAX_BYTES = 512 * 2**20
 """No scan.json is larger than this: some 150,000 findings. Above it the memory for reading would be the problem."""
 
 
+asides: set[Path] = set()
+"""Files being written at this moment: whoever ends the process at once takes them away."""
+
+
 class _Head(msgspec.Struct):
     schema: str
 
@@ -35,6 +39,7 @@ def write_aside(path: Path, data: bytes | Iterable[bytes]) -> Path:
     aside = path.with_name(f".{path.name}.{os.getpid()}.tmp")
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
+        asides.add(aside)
         try:
             with aside.open("wb") as file:
                 file.writelines([data] if isinstance(data, bytes) else data)
@@ -44,6 +49,8 @@ def write_aside(path: Path, data: bytes | Iterable[bytes]) -> Path:
         except BaseException:
             aside.unlink(missing_ok=True)
             raise
+        finally:
+            asides.discard(aside)
     except OSError as exc:
         remedy = "free space" if exc.errno == errno.ENOSPC else "name another folder with --out or mend this one"
         raise ReportError(
@@ -62,7 +69,7 @@ def prepare_folder(folder: str | os.PathLike[str]) -> None:
     at a locked door, and clear away what writers that were killed left in it. Raises ReportError."""
     target = Path(folder)
     there = next((path for path in (target, *target.absolute().parents) if path.exists()), Path())
-    write_aside(there / f".{target.name or 'report'}.ready", b"").unlink(missing_ok=True)
+    write_aside(there / ".trapscan.ready", b"").unlink(missing_ok=True)
     for aside in target.glob(".*.tmp"):
         found = re.fullmatch(r"\..+\.(\d+)\.tmp", aside.name)
         if found and not _lives(int(found[1])):
