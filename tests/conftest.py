@@ -3,22 +3,46 @@
 from __future__ import annotations
 
 import os
+import re
 import shutil
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from pathlib import Path
+from typing import Any
 
 import pytest
 
 from trapscan.engines import EngineSpec, Probe, probe
+from trapscan.engines.process import EngineProcess
 from trapscan.engines.spec import parse
 
 LONGEST = "test_traps_by_engine.py"
 """Begun first, so that the processes of scripts/test end together."""
 
 
-def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
-    """The longest file comes first."""
+STARTERS = {"engine_or_skip", "stockfish", "embedded", "browser", "built"}
+"""Fixtures that start an engine or a browser, or build and install the package."""
+
+REAL = re.compile(r"/loop\.py|sunfish|/games/")
+"""In the command of an engine that is not one of the tests' own scripts."""
+
+
+def pytest_addoption(parser: pytest.Parser) -> None:
+    parser.addoption("--fast", action="store_true", help="no engine but the tests' own, no browser, no installed wheel")
+
+
+def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
+    """The longest file comes first. With --fast what starts an engine or a browser stays out: what is marked so, or
+    asks for a fixture that does it."""
     items.sort(key=lambda item: item.path.name != LONGEST)
+    if config.getoption("--fast"):
+        out = [item for item in items if starts_something(item)]
+        items[:] = [item for item in items if not starts_something(item)]
+        config.hook.pytest_deselected(items=out)
+
+
+def starts_something(item: pytest.Item) -> bool:
+    marks = {mark.name for mark in item.iter_markers()}
+    return bool(marks & {"engine", "browser"}) or not STARTERS.isdisjoint(getattr(item, "fixturenames", ()))
 
 
 def pytest_terminal_summary(terminalreporter: pytest.TerminalReporter) -> None:
@@ -68,6 +92,20 @@ def private_store(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Path]:
         del os.environ["TRAPSCAN_STORE"]
     else:
         os.environ["TRAPSCAN_STORE"] = before
+
+
+@pytest.fixture(autouse=True)
+def only_scripted(request: pytest.FixtureRequest, monkeypatch: pytest.MonkeyPatch) -> None:
+    """With --fast a test that starts a real engine all the same fails: it lacks the mark `engine`."""
+    if not request.config.getoption("--fast"):
+        return
+    start = EngineProcess.__init__
+
+    def guarded(self: EngineProcess, command: Sequence[str], *words: Any, **options: Any) -> None:
+        assert not REAL.search(" ".join(command)), f"this test needs the mark `engine`: it starts {command}"
+        start(self, command, *words, **options)
+
+    monkeypatch.setattr(EngineProcess, "__init__", guarded)
 
 
 @pytest.fixture(scope="session")

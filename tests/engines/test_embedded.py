@@ -43,6 +43,7 @@ def spec_of(box: Embedded | None) -> EngineSpec:
 # --- its facts -------------------------------------------------------------------------------------------------------
 
 
+@pytest.mark.engine
 @pytest.mark.parametrize("package", ["pyffish", "sunfish"])
 def test_shipped_facts_are_those_measured(package: str) -> None:
     spec = spec_of({"pyffish": _pyffish, "sunfish": _sunfish}[package]())
@@ -97,6 +98,7 @@ def start() -> subprocess.Popen[str]:
     return subprocess.Popen(embedded().command, stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True)
 
 
+@pytest.mark.engine
 @strong
 @pytest.mark.parametrize("ending", ["quit\n", "", "go infinite\nquit\n", "go infinite\n"])
 def test_the_loop_starts_and_ends(ending: str) -> None:
@@ -108,6 +110,7 @@ def test_the_loop_starts_and_ends(ending: str) -> None:
     assert lines[0].startswith("id name Fairy-Stockfish") and "uciok" in lines and "readyok" in lines
 
 
+@pytest.mark.engine
 @strong
 def test_it_plays_chess_without_a_network(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """Whatever lies about in the current folder."""
@@ -142,6 +145,7 @@ OWNER = textwrap.dedent("""
 """)
 
 
+@pytest.mark.engine
 @strong
 @needs_proc
 def test_a_killed_owner_leaves_nothing(tmp_path: Path) -> None:

@@ -162,6 +162,7 @@ def test_without_any_engine_the_embedded_one_is_chosen(tmp_path: Path, monkeypat
     assert [spec.name for spec in discover()] == ["embedded"]
 
 
+@pytest.mark.engine
 def test_a_stray_module_beside_the_user_is_not_run(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     (tmp_path / "sunfish.py").write_text("raise SystemExit('wrong one')")
     monkeypatch.chdir(tmp_path)
