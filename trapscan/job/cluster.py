@@ -14,7 +14,7 @@ import asyncio
 import contextlib
 import threading
 import uuid
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from concurrent.futures import CancelledError, Future
 from functools import partial
 from typing import Any
@@ -29,7 +29,7 @@ from trapscan.errors import ClusterError, EngineRefusedError
 from trapscan.job import admit
 from trapscan.job.tools import Tools
 from trapscan.job.work import close_engines
-from trapscan.job.workers import AHEAD, Item, Result, Workers
+from trapscan.job.workers import AHEAD, Item, Result, Results, Workers
 
 CONNECT_SECONDS = 20.0
 """For the scheduler to answer, and then for the first worker to be there."""
@@ -55,7 +55,7 @@ class Cluster(Workers):
         self._proven: dict[str, str] = {}
         """Identity of an engine -> key of its plugin and resource."""
 
-    def each(self, task: Callable[[Tools, Item], Result], tools: Tools, items: Sequence[Item]) -> Iterator[Result]:
+    def each(self, task: Callable[[Tools, Item], Result], tools: Tools, items: Sequence[Item]) -> Results[Result]:
         """See `Workers`. A worker that is lost on the way costs what it had in hand, which another does again."""
         if not items:
             return

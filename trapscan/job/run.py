@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+import contextlib
 import time
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import partial
 from typing import Any, Generic, Protocol, TypeVar
@@ -11,6 +12,7 @@ from typing import Any, Generic, Protocol, TypeVar
 import msgspec
 
 from trapscan.engines import Store
+from trapscan.errors import EngineError
 from trapscan.job.stage import Keyed, OutcomeT, Stage, TaskT
 from trapscan.job.tools import Tools
 from trapscan.job.work import Finished, attempt
@@ -21,6 +23,14 @@ T = TypeVar("T")
 T_contra = TypeVar("T_contra", contravariant=True)
 Key = Callable[[TaskT], Any]
 """What tasks are sorted by."""
+
+FAILED_AT_FIRST = 3
+"""So many failures in a row, with nothing good before, end the scan: that engine will never do."""
+FAILED_AT_LAST = 10
+"""So many in a row later on, and the engine is given up. (Each may take a minute: it is asked twice.)"""
+
+UNASKED = f"not looked at: the engine failed {FAILED_AT_LAST} times in a row and was given up"
+"""The problem of a task that a given-up engine was not asked about."""
 
 PART = 500
 """Outcomes looked up at once: thousands as they lie in the store are much."""
@@ -164,6 +174,8 @@ class Job:
     workers: Workers
     progress: Progress
     stats: Stats = field(default_factory=Stats)
+    _failures: dict[str, list[str]] = field(default_factory=dict)
+    """By engine (its identity): the failures in a row up to now."""
 
     def each(
         self,
@@ -175,7 +187,8 @@ class Job:
         left: TimeLeft[TaskT] | None = None,
     ) -> Iterator[Done[TaskT, OutcomeT]]:
         """Every task as it is done, those in the store first. Each result is in the store before it is given here, so
-        that a kill loses only what was in flight.
+        that a kill loses only what was in flight. Raises EngineError where the engine fails at all that is tried first;
+        one that fails so later is given up: what is left is UNASKED.
 
         What is not in the store is worked on by rising `order`; by its key where there is none, which is as good as
         shuffled, so that what is done is a fair sample of all. What an outcome is does not depend on the order.
@@ -199,9 +212,9 @@ class Job:
         if not waiting:
             return
         begun, before = time.perf_counter(), self.stats.search_wall_seconds
-        numbered = [(number, tasks[number]) for number in waiting]
-        for finished in self.workers.each(partial(attempt, stage.solve), tools, numbered):
-            task, outcome = tasks[finished.number], finished.outcome
+        numbered = {number: tasks[number] for number in waiting}
+        for finished in self._finished(stage, tools, numbered):
+            task, outcome = numbered.pop(finished.number), finished.outcome
             self._keep(stage, tools, keys[finished.number], finished)
             count.searched += 1
             left.searched(task, finished.seconds)
@@ -210,6 +223,36 @@ class Job:
             yield self._told(stage, Done(task, outcome, finished.problem, fresh=True))
         self.stats.jobs = self.workers.jobs
         self.stats.search_wall_seconds = before + time.perf_counter() - begun
+        for task in numbered.values():
+            yield self._told(stage, Done(task, None, UNASKED))
+
+    def _finished(
+        self, stage: Stage[TaskT, OutcomeT], tools: Tools, numbered: Mapping[int, TaskT]
+    ) -> Iterator[Finished[OutcomeT]]:
+        """What the workers send back, as long as the engine is worth the trouble."""
+        failures = self._failures.setdefault(tools.identity, [])
+        if len(failures) >= FAILED_AT_LAST:
+            return
+        with contextlib.closing(
+            self.workers.each(partial(attempt, stage.solve), tools, list(numbered.items()))
+        ) as results:
+            for finished in results:
+                if not finished.engine_failed:
+                    failures.clear()
+                else:
+                    failures.append(finished.problem)
+                yield finished
+                self._end_if_hopeless(failures, len(failures) >= FAILED_AT_FIRST)
+                if len(failures) >= FAILED_AT_LAST:
+                    return
+        self._end_if_hopeless(failures, bool(failures))
+
+    def _end_if_hopeless(self, failures: Sequence[str], tried: bool) -> None:
+        if tried and not any(count.done for count in self.stats.stages.values()):
+            raise EngineError(
+                f"the engine failed at all of the first positions ({len(failures)}), and nothing is reported: "
+                f"{failures[-1]}; try another engine, or other settings for it"
+            )
 
     def _keep(self, stage: Stage[TaskT, OutcomeT], tools: Tools, key: str, finished: Finished[OutcomeT]) -> None:
         self.stats.add(finished)
@@ -227,4 +270,4 @@ class Job:
         return done
 
 
-__all__ = ["Count", "Done", "Even", "Job", "Keyed", "Stats", "TimeLeft"]
+__all__ = ["UNASKED", "Count", "Done", "Even", "Job", "Keyed", "Stats", "TimeLeft"]

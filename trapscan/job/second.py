@@ -15,7 +15,7 @@ import msgspec
 
 from trapscan.contract import BaitFinding, Finding, Problem, SecondOpinion
 from trapscan.job.questions import QUESTIONS, Question
-from trapscan.job.run import Job
+from trapscan.job.run import UNASKED, Job
 from trapscan.job.tools import Tools
 from trapscan.model import Evaluation, Query
 from trapscan.score import Score, loss
@@ -78,11 +78,12 @@ class Second:
             if case is not None:
                 plies[case.before] = len(finding.line) + isinstance(finding, BaitFinding)
                 plies[case.after] = plies[case.before] + 1
-        told = {(query.epd, text) for query, text in self.failed.items()}
+        told = {(query.epd, text) for query, text in self.failed.items() if text != UNASKED}
         told |= {(query.epd, f"{note} (position {query.epd})") for query, e in self.heard.items() for note in e.notes}
-        return tuple(
-            Problem(file="", game=0, ply=plies[epd], text=f"second engine: {text}") for epd, text in sorted(told)
-        )
+        unasked = sum(text == UNASKED for text in self.failed.values())
+        listed = [(plies[epd], text) for epd, text in sorted(told)]
+        listed += [(0, f"{unasked:,} positions were {UNASKED}")] * bool(unasked)
+        return tuple(Problem(file="", game=0, ply=ply, text=f"second engine: {text}") for ply, text in listed)
 
     def _ask(self, cases: Iterable[Case]) -> None:
         """Answers to all the cases' queries."""

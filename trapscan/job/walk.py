@@ -16,7 +16,7 @@ from trapscan.job.compact import Compactor
 from trapscan.job.counts import Counts
 from trapscan.job.left import TimeLeft
 from trapscan.job.positions import POSITIONS, Outcome, Task
-from trapscan.job.run import Job, Key
+from trapscan.job.run import UNASKED, Job, Key
 from trapscan.job.seen import Seen
 from trapscan.job.tools import Tools
 from trapscan.levels import at_level
@@ -189,12 +189,16 @@ def told_of(
     odd: Callable[[str], Sequence[str]],
     about: str = "",
 ) -> tuple[Problem, ...]:
-    """Problems in the order of the positions: why one `failed`, and what was `odd` there."""
-    return tuple(
+    """Problems in the order of the positions: why one `failed`, and what was `odd` there; what was UNASKED as one."""
+    told = [
         Problem(file="", game=0, ply=len(position.moves), text=f"{about}{text} (position {epd})")
         for epd, position in positions.items()
-        for text in [*([failed[epd]] if epd in failed else []), *odd(epd)]
-    )
+        for text in [*([failed[epd]] if failed.get(epd, UNASKED) != UNASKED else []), *odd(epd)]
+    ]
+    unasked = sum(text == UNASKED for text in failed.values())
+    if unasked:
+        told.append(Problem(file="", game=0, ply=0, text=f"{about}{unasked:,} positions were {UNASKED}"))
+    return tuple(told)
 
 
 @dataclass(slots=True)

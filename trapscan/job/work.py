@@ -69,7 +69,7 @@ def _digest_of(query: Query) -> int:
 class Finished(Generic[OutcomeT]):
     """What a worker sends back: the task's number, its outcome, or why there is none; the new answers for the store;
     seconds its engine was busy, seconds of processor time it took (0 where the system does not tell), and seconds the
-    task took in all; how often its engine had to be started again."""
+    task took in all; how often its engine had to be started again, and whether it failed all the same."""
 
     number: int
     outcome: OutcomeT | None
@@ -79,6 +79,7 @@ class Finished(Generic[OutcomeT]):
     engine_cpu: float = 0.0
     seconds: float = 0.0
     restarts: int = 0
+    engine_failed: bool = False
 
     @property
     def searched_nodes(self) -> int:
@@ -94,10 +95,11 @@ def attempt(
     number, task = numbered
     start, restarts, cpu = time.perf_counter(), restarts_so_far(tools), cpu_so_far(tools)
     recorder, outcome, problem = recorder_for(tools), None, ""
+    failed = False
     try:
         outcome = solve(tools, task, recorder)
     except EngineError as exc:
-        problem = str(exc)
+        problem, failed = str(exc), True
     except (AssertionError, ArithmeticError, LookupError, TypeError, ValueError) as exc:
         problem = f"a fault in trapscan, please report it: {type(exc).__name__} {exc}".strip()
     return Finished(
@@ -109,6 +111,7 @@ def attempt(
         max(0.0, cpu_so_far(tools) - cpu),
         time.perf_counter() - start,
         restarts_so_far(tools) - restarts,
+        failed,
     )
 
 

@@ -12,7 +12,7 @@ import signal
 import threading
 import warnings
 from abc import ABC, abstractmethod
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Generator, Iterator, Sequence
 from types import TracebackType
 from typing import Self, TypeVar
 
@@ -26,6 +26,7 @@ from trapscan.job.work import close_engines, end_with, settle_in
 
 Item = TypeVar("Item")
 Result = TypeVar("Result")
+Results = Generator[Result, None, None]
 
 AHEAD = 3
 """Tasks handed out for each worker: the one it works on, and those it takes up next without waiting for us."""
@@ -42,8 +43,9 @@ class Workers(ABC):
     jobs: int
 
     @abstractmethod
-    def each(self, task: Callable[[Tools, Item], Result], tools: Tools, items: Sequence[Item]) -> Iterator[Result]:
-        """`task(tools, item)` for every item, results as they come. `task` lies at module level."""
+    def each(self, task: Callable[[Tools, Item], Result], tools: Tools, items: Sequence[Item]) -> Results[Result]:
+        """`task(tools, item)` for every item, results as they come. `task` lies at module level. Closed, it drops what
+        is in flight."""
 
     @abstractmethod
     def close(self, *, at_once: bool = False) -> None:
@@ -68,7 +70,7 @@ class Processes(Workers):
         self.jobs = jobs
         self._begun = False
 
-    def each(self, task: Callable[[Tools, Item], Result], tools: Tools, items: Sequence[Item]) -> Iterator[Result]:
+    def each(self, task: Callable[[Tools, Item], Result], tools: Tools, items: Sequence[Item]) -> Results[Result]:
         """See `Workers`."""
         if not items:
             return
@@ -149,4 +151,4 @@ def _in_process(number: int, task: Callable[[Tools, Item], Result], tools: Tools
     return number, task(tools, item)
 
 
-__all__ = ["AHEAD", "Processes", "Workers"]
+__all__ = ["AHEAD", "Processes", "Results", "Workers"]
