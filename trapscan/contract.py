@@ -506,6 +506,20 @@ class Counters(Record, frozen=True, kw_only=True):
     store_hits: int
 
 
+class Partial(Record, frozen=True, kw_only=True):
+    """What a report knows of a scan that is not finished, because it goes on or was ended by time or by hand.
+
+    positions, of: positions examined, of all that are known so far; past the ends of lines there may be more
+    stake: the share of the stake that lies in those examined, 0 to 1
+    verified: whether all that stands first was looked at long
+    """
+
+    positions: int
+    of: int
+    stake: float
+    verified: bool
+
+
 class Problem(Record, frozen=True, kw_only=True):
     """Something that was passed over: where, and what."""
 
@@ -530,6 +544,7 @@ class Scan(Record, frozen=True, kw_only=True):
     title: str
     input: Input
     counters: Counters
+    partial: Partial | None = None
     problems: tuple[Problem, ...]
     findings: tuple[Finding, ...]
     chapters: tuple[Chapter, ...] = ()

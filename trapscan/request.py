@@ -4,6 +4,7 @@
 from __future__ import annotations
 
 import inspect
+import math
 import re
 from collections.abc import Callable, Mapping, Sequence
 from copy import copy
@@ -97,6 +98,9 @@ class ScanRequest:
         "ADDRESS",
         either="workers",
     )
+    minutes: float | None = option(
+        None, "end by itself within so many minutes, what matters most first; the same command goes on later", "N"
+    )
     title: str = option("", "title of the report (default: the files' names)", "TEXT")
     store: Path | None = option(None, "file that keeps all engine answers", "FILE")
     progress: Progress = field(default_factory=Progress, compare=False, repr=False)
@@ -108,6 +112,8 @@ class ScanRequest:
             raise InputError("a player without a name: write it as the games' White and Black tags do")
         if self.player is not None and not self.games:
             raise InputError("a player's moves are looked for in games: give files of them")
+        if self.minutes is not None and not 0 < self.minutes < math.inf:
+            raise InputError("minutes: a number above 0")
         if self.cluster is not None and self.jobs is not None:
             raise InputError("a cluster has its own workers: give either jobs or cluster")
         object.__setattr__(self, "title", readable(self.title))

@@ -36,6 +36,7 @@ GIVEN: dict[str, tuple[list[str], Any]] = {
     "player": (["--player", "Otter, O.", "--games", "a.pgn"], "Otter, O."),
     "jobs": (["--jobs", "2"], 2),
     "cluster": (["--cluster", "tcp://host:8786"], "tcp://host:8786"),
+    "minutes": (["--minutes", "2.5"], 2.5),
     "title": (["--title", "Bishop's opening"], "Bishop's opening"),
     "store": (["--store", "s.db"], Path("s.db")),
 }
@@ -129,13 +130,13 @@ def test_a_new_option_is_one_field(monkeypatch: pytest.MonkeyPatch) -> None:
 
     @dataclass(frozen=True)
     class More(ScanRequest):
-        minutes: float | None = option(None, "end by itself after so many minutes", "N")
+        hours: float | None = option(None, "end by itself after so many hours", "N")
 
-    (new,) = [field for field in fields(More) if field.name == "minutes"]
+    (new,) = [field for field in fields(More) if field.name == "hours"]
     monkeypatch.setattr(trapscan.cli.options, "ScanRequest", More)
-    monkeypatch.setattr(trapscan.cli.options, "options", lambda: [*options(), ("minutes", new.metadata["option"])])
+    monkeypatch.setattr(trapscan.cli.options, "options", lambda: [*options(), ("hours", new.metadata["option"])])
     parser = argparse.ArgumentParser()
     add_options(parser)
-    assert "--minutes N" in parser.format_help() and "after so many minutes" in parser.format_help()
-    request = request_of(parser.parse_args(["a.pgn", "--minutes", "2.5"]))
-    assert isinstance(request, More) and request.minutes == 2.5
+    assert "--hours N" in parser.format_help() and "after so many hours" in parser.format_help()
+    request = request_of(parser.parse_args(["a.pgn", "--hours", "2.5"]))
+    assert isinstance(request, More) and request.hours == 2.5

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import sys
 from types import TracebackType
+from typing import Self
 
 from tqdm import tqdm
 
@@ -22,7 +23,7 @@ class Bar(Progress):
         self._bar: tqdm[None] | None = None
         self._games: tqdm[None] | None = None
 
-    def __enter__(self) -> Bar:
+    def __enter__(self) -> Self:
         return self
 
     def __exit__(

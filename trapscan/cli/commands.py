@@ -19,21 +19,29 @@ from trapscan.plain import on_disk, plain, readable
 def scan(options: argparse.Namespace) -> int:
     """`trapscan scan`."""
     from trapscan import report
-    from trapscan.cli.bar import Bar
-    from trapscan.contract import encode_scan
+    from trapscan.cli.onway import Reporting
+    from trapscan.contract import Scan, encode_scan
     from trapscan.job import run_scan
     from trapscan.repertoire.rewrite import write_annotated
 
+    def write(found: Scan) -> None:
+        with report.Held() as held:
+            report.write_scan(found, folder, held=held)
+            report.write_reports(found, folder, held=held)
+            write_annotated(found, report.entries_shown(found), folder, request.paths, held=held)
+
     options.begun()
     talk = not (options.quiet or options.json)
-    with Bar(shown=talk) as bar:
+    with Reporting(write, shown=talk) as bar:
         request = request_of(options, progress=bar)
         folder = options.out or Path("reports") / on_disk(_name(request.paths))
         report.prepare_folder(folder)
-        result = run_scan(request)
-    report.write_scan(result.scan, folder)
-    report.write_reports(result.scan, folder)
-    write_annotated(result.scan, report.entries_shown(result.scan), folder, request.paths)
+        try:
+            result = run_scan(request)
+        except KeyboardInterrupt:
+            bar.write_latest()
+            raise
+    write(result.scan)
     if options.json:
         write_bytes(encode_scan(result.scan))
     elif talk:

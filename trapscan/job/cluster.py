@@ -29,7 +29,7 @@ from trapscan.errors import ClusterError, EngineRefusedError
 from trapscan.job import admit
 from trapscan.job.tools import Tools
 from trapscan.job.work import close_engines
-from trapscan.job.workers import AHEAD, Item, Result, Results, Workers
+from trapscan.job.workers import AHEAD, Item, Result, Results, Workers, in_time, is_over
 
 CONNECT_SECONDS = 20.0
 """For the scheduler to answer, and then for the first worker to be there."""
@@ -55,9 +55,17 @@ class Cluster(Workers):
         self._proven: dict[str, str] = {}
         """Identity of an engine -> key of its plugin and resource."""
 
-    def each(self, task: Callable[[Tools, Item], Result], tools: Tools, items: Sequence[Item]) -> Results[Result]:
-        """See `Workers`. A worker that is lost on the way costs what it had in hand, which another does again."""
-        if not items:
+    def each(
+        self,
+        task: Callable[[Tools, Item], Result],
+        tools: Tools,
+        items: Sequence[Item],
+        *,
+        until: float | None = None,
+    ) -> Results[Result]:
+        """See `Workers`. A worker that is lost on the way costs what it had in hand, which another does again. What has
+        been handed out when the time is over is waited for: other machines have clocks of their own."""
+        if not items or is_over(until):
             return
         client = self._connected()
         key = self._proven.get(tools.identity) or self._prove(client, tools)
@@ -70,7 +78,7 @@ class Cluster(Workers):
                 pool = joblib.Parallel(
                     n_jobs=-1, return_as="generator_unordered", batch_size=1, pre_dispatch=AHEAD * self.jobs
                 )
-                results = pool(joblib.delayed(_on_worker)(key, task, item) for item in items)
+                results = pool(joblib.delayed(_on_worker)(key, task, item) for item in in_time(items, until))
             yield from results
         except (distributed.KilledWorker, CancelledError, OSError) as exc:
             raise ClusterError(f"the cluster was lost: {_one_line(exc)}; what is finished is kept") from exc

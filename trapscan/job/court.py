@@ -9,7 +9,7 @@ from dataclasses import dataclass, field
 from trapscan.contract import SlipFinding, SlipKind
 from trapscan.job.accused import ACCUSED, Accused, Looked
 from trapscan.job.judging import prepared_answer
-from trapscan.job.run import Job
+from trapscan.job.run import Job, Keyed
 from trapscan.job.seen import Seen
 from trapscan.job.telling import TELLING, Retold, Telling
 from trapscan.job.tools import Tools
@@ -38,28 +38,32 @@ class Court:
     failed: dict[str, str] = field(default_factory=dict)
     searches: int = 0
     nodes: int = 0
+    done: bool = False
+    """Whether all that is said first was looked at."""
 
     def try_all(self, job: Job, tools: Tools, made: Made) -> Iterator[None]:
         """Look at what is said first, until that has all been looked at; a step for each position that is done."""
-        if not tools.settings.verify_nodes:
-            return
-        for _ in range(ROUNDS):
+        left = 0
+        for _ in range(ROUNDS if tools.settings.verify_nodes else 0):
             tasks = self._accused(*made())
-            if not tasks:
-                return
-            for done in job.each(ACCUSED, tools, tasks):
+            left += len(tasks)
+            for done in job.each(ACCUSED, tools, tasks, order=_place(tasks)):
+                left -= 1
                 if done.outcome is None:
                     self.failed[done.task.epd] = done.problem
                 else:
                     self._keep(done.task.epd, done.outcome)
                 yield
+            if left or not tasks:
+                break
+        self.done = not left
 
     def tell_all(self, job: Job, tools: Tools, made: Made) -> Iterator[None]:
         """Tell what is seen first; a step for each slip that is done."""
         if not tools.settings.verify_nodes:
             return
-        seen, found = made()
-        for done in job.each(TELLING, tools, self._telling(seen, found)):
+        tasks = self._telling(*made())
+        for done in job.each(TELLING, tools, tasks, order=_place(tasks)):
             if done.outcome is None:
                 self.failed[done.task.epd] = done.problem
             else:
@@ -90,6 +94,12 @@ class Court:
         self.nodes += looked.nodes
         for verdict in looked.verdicts:
             self.verdicts[epd, verdict.move] = looked.best, verdict
+
+
+def _place(tasks: Sequence[Keyed]) -> Callable[[Keyed], int]:
+    """Where a task stands among these: what is said first is done first."""
+    places = {id(task): place for place, task in enumerate(tasks)}
+    return lambda task: places[id(task)]
 
 
 def epd_of(finding: SlipFinding) -> str:

@@ -20,6 +20,7 @@ from trapscan.contract import (
     Finding,
     Input,
     LimitKind,
+    Partial,
     Problem,
     RepertoireSide,
     Scan,
@@ -31,6 +32,7 @@ from trapscan.graph import Graph
 from trapscan.job.assemble import findings
 from trapscan.job.bait_findings import bait_findings
 from trapscan.job.baits import BAITS, BaitOutcome
+from trapscan.job.clock import Clock
 from trapscan.job.counts import Counts, hashes_of
 from trapscan.job.court import Court
 from trapscan.job.merged import move_trees
@@ -41,7 +43,7 @@ from trapscan.job.tools import Tools, second_tools, tools_of
 from trapscan.job.walk import Walk, told_of
 from trapscan.job.workers import Processes, Workers
 from trapscan.levels import Lens
-from trapscan.order import in_order
+from trapscan.order import in_order, rounded
 from trapscan.progress import Progress
 from trapscan.repertoire import Repertoire
 from trapscan.request import ScanRequest, taking_options
@@ -63,17 +65,15 @@ def run_scan(request: ScanRequest) -> Result:
     Raises a subclass of trapscan.errors.TrapscanError; KeyboardInterrupt leaves all finished work in the store.
     """
     started = time.perf_counter()
+    clock = Clock(time.monotonic(), None if request.minutes is None else 60 * request.minutes)
     plan = Plan.of(request)
     tools, other = _engines(plan, request)
     with (
         contextlib.closing(engines.Store(tools.store)) as store,
         workers_for(request.jobs, request.cluster, request.progress) as workers,
     ):
-        running = Running(plan, tools, other, Job(store, workers, request.progress))
-        running.examine()
-        running.look_again()
-        running.look_for_baits()
-        running.judge()
+        running = Running(plan, tools, other, Job(store, workers, request.progress), clock)
+        running.run()
         report, stats = running.report(), running.job.stats
         stats.notes += store.notices
         stats.notes += [note for used in (tools, other) if used is not None for note in _varying(used.probe)]
@@ -161,6 +161,8 @@ class Running:
     tools: Tools
     other: Tools | None
     job: Job
+    clock: Clock
+    finished: bool = False
     counts: Counts = field(init=False)
     walk: Walk = field(init=False)
     second: Second | None = field(init=False)
@@ -175,12 +177,22 @@ class Running:
         self.walk = Walk(self.job, self.tools, self.counts, plan.author, look=self._present)
         self.second = Second(self.other, self.job) if self.other is not None else None
 
+    def run(self) -> None:
+        """All that is to be done, as far as there is time."""
+        self.examine()
+        self.look_again()
+        self.look_for_baits()
+        self.judge()
+        self.finished = not self.job.cut
+
     def examine(self) -> None:
         """Every position of the tree, and those past its ends."""
+        self.job.until = self.clock.examining
         self.walk.run()
 
     def look_again(self) -> None:
         """Long, at what the report says first and what it accuses the repertoire of; then at other answers."""
+        self.job.until = self.clock.ends
 
         def made() -> tuple[Seen, tuple[SlipFinding, ...]]:
             seen = self._seen()
@@ -234,10 +246,20 @@ class Running:
             title=plan.request.title or ", ".join(Path(file.name).stem for file in plan.read.files),
             input=_input(plan),
             counters=self._counters(seen),
+            partial=None if self.finished else self._partial(seen),
             problems=self._problems(found),
             findings=in_order(found, Lens(plan.settings.levels, plan.settings.level)),
             chapters=plan.author.chapters,
             tree=move_trees(plan.tree),
+        )
+
+    def _partial(self, seen: Seen) -> Partial:
+        stake = self.walk.stakes(seen)
+        return Partial(
+            positions=len(seen.outcomes),
+            of=len(stake),
+            stake=rounded(sum(stake[epd] for epd in seen.outcomes) / (sum(stake.values()) or 1.0), 4),
+            verified=self.court.done,
         )
 
     def _found(self, seen: Seen) -> tuple[Finding, ...]:

@@ -16,7 +16,7 @@ from trapscan.errors import EngineError
 from trapscan.job.stage import Keyed, OutcomeT, Stage, TaskT
 from trapscan.job.tools import Tools
 from trapscan.job.work import Finished, attempt
-from trapscan.job.workers import Workers
+from trapscan.job.workers import Workers, is_over
 from trapscan.progress import Progress
 
 T = TypeVar("T")
@@ -168,12 +168,15 @@ class Even(Generic[T]):
 
 @dataclass(slots=True)
 class Job:
-    """What all stages of a scan share: the store, the workers, who is told, and the counts."""
+    """What all stages of a scan share: the store, the workers, who is told, the counts, and the time: no task is begun
+    after `until` (`time.monotonic`), and `cut` says whether any was left for it."""
 
     store: Store
     workers: Workers
     progress: Progress
     stats: Stats = field(default_factory=Stats)
+    until: float | None = None
+    cut: bool = False
     _failures: dict[str, list[str]] = field(default_factory=dict)
     """By engine (its identity): the failures in a row up to now."""
 
@@ -223,6 +226,9 @@ class Job:
             yield self._told(stage, Done(task, outcome, finished.problem, fresh=True))
         self.stats.jobs = self.workers.jobs
         self.stats.search_wall_seconds = before + time.perf_counter() - begun
+        if numbered and is_over(self.until):
+            self.cut = True
+            return
         for task in numbered.values():
             yield self._told(stage, Done(task, None, UNASKED))
 
@@ -234,7 +240,7 @@ class Job:
         if len(failures) >= FAILED_AT_LAST:
             return
         with contextlib.closing(
-            self.workers.each(partial(attempt, stage.solve), tools, list(numbered.items()))
+            self.workers.each(partial(attempt, stage.solve), tools, list(numbered.items()), until=self.until)
         ) as results:
             for finished in results:
                 if not finished.engine_failed:

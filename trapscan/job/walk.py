@@ -66,6 +66,8 @@ class Walk:
         self._examine(self.tree.positions, self.settings.beyond)
         ends: Sequence[Position] = [position for position in self.tree.positions if not position.prepared]
         for wave in range(self.settings.beyond, 0, -1):
+            if self.job.cut:
+                return
             ends = self._next(ends)
             self._examine(ends, wave - 1)
 
@@ -161,6 +163,14 @@ class Walk:
             added = [r * s for r, s in zip(reach.get(before, nothing), share, strict=True)]
             reach[after] = tuple(min(1.0, a + b) for a, b in zip(reach.get(after, nothing), added, strict=True))
         return reach
+
+    def stakes(self, seen: Seen) -> dict[str, float]:
+        """What is at stake in each position that is known, by EPD: how often it is reached at the level."""
+        stakes = dict.fromkeys(self.positions, 0.0)
+        for (epd, _), by_level in seen.reach.items():
+            share = at_level(by_level, self.settings.levels, self.settings.level)
+            stakes[epd] = max(stakes.get(epd, 0.0), share)
+        return stakes
 
     def problems(self) -> tuple[Problem, ...]:
         """Positions that could not be examined, and odd answers of the engine, in the order of the positions."""

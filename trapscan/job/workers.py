@@ -7,12 +7,14 @@ the next, so that a scan starts each engine once.
 from __future__ import annotations
 
 import contextlib
+import itertools
 import os
 import signal
 import threading
+import time
 import warnings
 from abc import ABC, abstractmethod
-from collections.abc import Callable, Generator, Iterator, Sequence
+from collections.abc import Callable, Generator, Iterable, Iterator, Sequence
 from types import TracebackType
 from typing import Self, TypeVar
 
@@ -43,9 +45,17 @@ class Workers(ABC):
     jobs: int
 
     @abstractmethod
-    def each(self, task: Callable[[Tools, Item], Result], tools: Tools, items: Sequence[Item]) -> Results[Result]:
-        """`task(tools, item)` for every item, results as they come. `task` lies at module level. Closed, it drops what
-        is in flight."""
+    def each(
+        self,
+        task: Callable[[Tools, Item], Result],
+        tools: Tools,
+        items: Sequence[Item],
+        *,
+        until: float | None = None,
+    ) -> Results[Result]:
+        """`task(tools, item)` for every item, results as they come. `task` lies at module level. None is begun after
+        `until` (`time.monotonic`, which all processes of a machine share); those at work then are waited for. Closed,
+        it drops what is in flight."""
 
     @abstractmethod
     def close(self, *, at_once: bool = False) -> None:
@@ -70,23 +80,33 @@ class Processes(Workers):
         self.jobs = jobs
         self._begun = False
 
-    def each(self, task: Callable[[Tools, Item], Result], tools: Tools, items: Sequence[Item]) -> Results[Result]:
+    def each(
+        self,
+        task: Callable[[Tools, Item], Result],
+        tools: Tools,
+        items: Sequence[Item],
+        *,
+        until: float | None = None,
+    ) -> Results[Result]:
         """See `Workers`."""
         if not items:
             return
         if self.jobs == 1:
             for item in items:
+                if is_over(until):
+                    return
                 yield task(tools, item)
             return
         self._begun = True
         left = dict(enumerate(items))
         breaks = 0
-        while left:
+        while left and not is_over(until):
             try:
-                for number, result in self._in_pool(task, tools, list(left.items())):
-                    del left[number]
+                for number, results in self._in_pool(task, tools, list(left.items()), until):
                     breaks = 0
-                    yield result
+                    for result in results:
+                        del left[number]
+                        yield result
             except BrokenProcessPool as exc:
                 # somebody killed a worker (the system, short of memory?): a night's work goes on with new ones
                 breaks += 1
@@ -97,9 +117,14 @@ class Processes(Workers):
                     ) from exc
 
     def _in_pool(
-        self, task: Callable[[Tools, Item], Result], tools: Tools, numbered: Sequence[tuple[int, Item]]
-    ) -> Iterator[tuple[int, Result]]:
-        """Each item's number and result, as they come. Raises BrokenProcessPool when a worker is killed."""
+        self,
+        task: Callable[[Tools, Item], Result],
+        tools: Tools,
+        numbered: Sequence[tuple[int, Item]],
+        until: float | None,
+    ) -> Iterator[tuple[int, tuple[Result, ...]]]:
+        """Each item's number and result, as they come; no result where its worker came to it too late. Raises
+        BrokenProcessPool when a worker is killed."""
         # joblib's advice to users of its generators, at every interrupt: no concern of a chess player
         warnings.filterwarnings("ignore", message=".* tasks .*unnecessary computation time", category=UserWarning)
         threading.excepthook = _unheard
@@ -112,7 +137,10 @@ class Processes(Workers):
             initargs=(os.getpid(),),
         )
         with _born_deaf():
-            results = pool(joblib.delayed(_in_process)(number, task, tools, item) for number, item in numbered)
+            results = pool(
+                joblib.delayed(_in_process)(number, task, tools, item, until)
+                for number, item in in_time(numbered, until)
+            )
         yield from results
 
     def close(self, *, at_once: bool = False) -> None:
@@ -146,9 +174,21 @@ def _unheard(failure: threading.ExceptHookArgs) -> None:
         threading.__excepthook__(failure)
 
 
-def _in_process(number: int, task: Callable[[Tools, Item], Result], tools: Tools, item: Item) -> tuple[int, Result]:
+def is_over(until: float | None) -> bool:
+    """Whether it is later than that."""
+    return until is not None and time.monotonic() >= until
+
+
+def in_time(items: Iterable[Item], until: float | None) -> Iterator[Item]:
+    """The items, as long as there is time."""
+    return itertools.takewhile(lambda _: not is_over(until), items)
+
+
+def _in_process(
+    number: int, task: Callable[[Tools, Item], Result], tools: Tools, item: Item, until: float | None
+) -> tuple[int, tuple[Result, ...]]:
     settle_in()
-    return number, task(tools, item)
+    return number, () if is_over(until) else (task(tools, item),)
 
 
-__all__ = ["AHEAD", "Processes", "Results", "Workers"]
+__all__ = ["AHEAD", "Processes", "Results", "Workers", "in_time", "is_over"]

@@ -14,23 +14,31 @@ from trapscan.pgn import normalize, without_ours
 from trapscan.plain import on_disk
 from trapscan.repertoire.annotate import annotate
 from trapscan.repertoire.reading import is_pgn, read_bytes
-from trapscan.report.files import write_aside
+from trapscan.report.files import Held, write_aside
 from trapscan.report.present import Entry
 
 
 def write_annotated(
-    scan: Scan, entries: Iterable[Entry], folder: str | os.PathLike[str], files: Sequence[Path]
+    scan: Scan,
+    entries: Iterable[Entry],
+    folder: str | os.PathLike[str],
+    files: Sequence[Path],
+    *,
+    held: Held | None = None,
 ) -> list[Path]:
     """Write the scan's PGN files with these findings put in, into the folder: annotated.pgn, or one for each of several
     files. `files` are those of the scan, in its order: the owner's, or `annotated_files`. One that is not PGN, or not
-    any more what was scanned, is left out. Returns what was written; raises ReportError where that cannot be.
+    any more what was scanned, is left out. Returns what was written, which waits in `held` for other files, if given;
+    raises ReportError where that cannot be.
     """
     names = names_of(scan.input.files)
     found = list(_found(scan.input.files, names, files))
     if not found:
         return []
     written = annotate([data for _, data in found], list(entries))
-    return [write_aside(Path(folder) / on_disk(name), data) for (name, _), data in zip(found, written, strict=True)]
+    return [
+        write_aside(Path(folder) / on_disk(name), data, held) for (name, _), data in zip(found, written, strict=True)
+    ]
 
 
 def annotated_files(scan: Scan, folder: str | os.PathLike[str]) -> list[Path]:

@@ -1,7 +1,7 @@
 """Everything a person or another tool reads, rendered from a scan alone."""
 
 from trapscan.report.changes import Comparison, compare, comparison_html, comparison_text
-from trapscan.report.files import prepare_folder, read_scan, write_scan
+from trapscan.report.files import Held, prepare_folder, read_scan, write_scan
 from trapscan.report.lessons import Lesson, lesson
 from trapscan.report.render import entries_shown, write_reports
 from trapscan.report.schema import scan_schema
@@ -10,6 +10,7 @@ from trapscan.report.tables import terminal_summary
 
 __all__ = [
     "Comparison",
+    "Held",
     "Lesson",
     "compare",
     "comparison_html",

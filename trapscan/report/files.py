@@ -8,8 +8,10 @@ import functools
 import math
 import os
 import re
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from pathlib import Path
+from types import TracebackType
+from typing import Self
 
 import chess
 import msgspec
@@ -26,18 +28,46 @@ MAX_BYTES = 512 * 2**20
 
 
 asides: set[Path] = set()
-"""Files being written at this moment: whoever ends the process at once takes them away."""
+"""Files being written or waiting to be renamed: whoever ends the process at once takes them away."""
 
 
 class _Head(msgspec.Struct):
     schema: str
 
 
-def write_aside(path: Path, data: bytes | Iterable[bytes]) -> Path:
-    """Write `data`, whole or in pieces, beside `path`, then rename; makes the folder. Raises ReportError, and leaves
-    nothing behind."""
+class Held:
+    """Files written aside that wait for each other: renamed together where its `with` block ends well, so that a reader
+    finds all the old ones before and all the new ones after; after an error nothing is renamed. Nothing stays behind.
+    Raises ReportError."""
+
+    def __init__(self) -> None:
+        self._waiting: list[tuple[Path, Path]] = []
+
+    def hold(self, aside: Path, path: Path) -> None:
+        """`aside` is to become `path`."""
+        self._waiting.append((aside, path))
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(
+        self, kind: type[BaseException] | None, exc: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        try:
+            for aside, path in self._waiting if kind is None else ():
+                with _writing(path):
+                    aside.replace(path)
+        finally:
+            for aside, _ in self._waiting:
+                aside.unlink(missing_ok=True)
+                asides.discard(aside)
+
+
+def write_aside(path: Path, data: bytes | Iterable[bytes], held: Held | None = None) -> Path:
+    """Write `data`, whole or in pieces, beside `path`, then rename, or let `held` do so; makes the folder. Raises
+    ReportError, and leaves nothing behind."""
     aside = path.with_name(f".{path.name}.{os.getpid()}.tmp")
-    try:
+    with _writing(path):
         path.parent.mkdir(parents=True, exist_ok=True)
         asides.add(aside)
         try:
@@ -45,23 +75,34 @@ def write_aside(path: Path, data: bytes | Iterable[bytes]) -> Path:
                 file.writelines([data] if isinstance(data, bytes) else data)
                 file.flush()
                 os.fsync(file.fileno())
-            aside.replace(path)
+            if held is None:
+                aside.replace(path)
         except BaseException:
             aside.unlink(missing_ok=True)
-            raise
-        finally:
             asides.discard(aside)
+            raise
+        if held is None:
+            asides.discard(aside)
+        else:
+            held.hold(aside, path)
+    return path
+
+
+@contextlib.contextmanager
+def _writing(path: Path) -> Iterator[None]:
+    """What the system says against writing there, as a ReportError."""
+    try:
+        yield
     except OSError as exc:
         remedy = "free space" if exc.errno == errno.ENOSPC else "name another folder with --out or mend this one"
         raise ReportError(
             f"cannot write {plain(str(path))}: {exc.strerror or exc}; {remedy}, then run the same command again"
         ) from exc
-    return path
 
 
-def write_text_aside(path: Path, pieces: Iterable[str]) -> Path:
+def write_text_aside(path: Path, pieces: Iterable[str], held: Held | None = None) -> Path:
     """The same of text, as UTF-8; what cannot be encoded becomes a question mark."""
-    return write_aside(path, (piece.encode("utf-8", "replace") for piece in pieces))
+    return write_aside(path, (piece.encode("utf-8", "replace") for piece in pieces), held)
 
 
 def prepare_folder(folder: str | os.PathLike[str]) -> None:
@@ -90,9 +131,9 @@ def _lives(pid: int) -> bool:
     return True
 
 
-def write_scan(scan: Scan, folder: str | os.PathLike[str]) -> Path:
-    """Write scan.json into `folder`; equal scans give equal bytes."""
-    return write_aside(Path(folder) / SCAN_NAME, encode_in_pieces(scan))
+def write_scan(scan: Scan, folder: str | os.PathLike[str], *, held: Held | None = None) -> Path:
+    """Write scan.json into `folder`; equal scans give equal bytes. `held`: it waits for other files."""
+    return write_aside(Path(folder) / SCAN_NAME, encode_in_pieces(scan), held)
 
 
 def read_scan(folder_or_file: str | os.PathLike[str]) -> Scan:

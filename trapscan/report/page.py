@@ -63,6 +63,7 @@ def page_in_pieces(shown: Presentation, few: int) -> Iterator[str]:
             title=shown.title,
             style=Markup(style),
             summary=shown.summary,
+            unfinished=shown.unfinished,
             fair_play=FAIR_PLAY,
             problems=shown.problems(MAX_PROBLEMS),
             problem_count=len(scan.problems),

@@ -27,7 +27,7 @@ from trapscan.order import ORDERS, Idea, by_idea, in_order, often_at, ranked, se
 from trapscan.plain import plain
 from trapscan.report import words
 from trapscan.report.rows import ELSEWHERE, FIGURES, ROWS, SECTIONS, RowKind, SectionKind
-from trapscan.report.text import GAIN_WORDS, SMALL_ENGINE, WEAK, counted_as, once, points, score_words
+from trapscan.report.text import GAIN_WORDS, SMALL_ENGINE, WEAK, counted_as, once, percent, points, score_words
 
 # --- one finding -----------------------------------------------------------------------------------------------------
 
@@ -320,6 +320,18 @@ class Presentation:
             self._games(),
         ]
         return " ".join(part for part in parts if part)
+
+    @property
+    def unfinished(self) -> str:
+        """How much is done, where the scan is not finished; else empty."""
+        part = self.scan.partial
+        if part is None:
+            return ""
+        first = "What stands first was looked at long." if part.verified else "What stands first is not verified yet."
+        return (
+            f"This scan is not finished: {part.positions} of at least {part.of} positions are examined, with "
+            f"{percent(part.stake)} of what is at stake. {first} The same command goes on from here."
+        )
 
     def _second(self) -> str:
         if self.scan.second_engine is None:

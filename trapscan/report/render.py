@@ -10,7 +10,7 @@ from pathlib import Path
 from trapscan.contract import Scan
 from trapscan.errors import ReportError
 from trapscan.report import games, tables
-from trapscan.report.files import write_text_aside
+from trapscan.report.files import Held, write_text_aside
 from trapscan.report.markdown import markdown
 from trapscan.report.page import page_in_pieces
 from trapscan.report.present import Entry, Presentation
@@ -27,6 +27,7 @@ def write_reports(
     shown: int | None = None,
     natures: Collection[str] = (),
     seven_bit: bool = False,
+    held: Held | None = None,
 ) -> list[Path]:
     """Render `scan` into `folder`: report.html, report.md, tricks.pgn, tricks.epd, findings.csv, cards.txt.
 
@@ -34,8 +35,8 @@ def write_reports(
     `shown` caps how many ideas of a section report.md holds and report.html shows at first; tricks.pgn and cards.txt
     hold every idea of the sections that are open at first, tricks.epd and findings.csv every finding. Of `natures`, if
     any are named, alone findings are told.
-    `seven_bit` keeps the PGN and EPD files within ASCII. Each file is written aside, then renamed; the paths come
-    back in a fixed order. Raises ReportError.
+    `seven_bit` keeps the PGN and EPD files within ASCII. Each file is written aside, then renamed, or waits in `held`
+    for others; the paths come back in a fixed order. Raises ReportError.
     """
     told = Presentation.of(scan, level=level, side=side, natures=natures)
     shown = how_many(scan, shown)
@@ -48,7 +49,7 @@ def write_reports(
         "cards.txt": lambda: tables.question_cards(told),
     }
     target = Path(folder)
-    return [write_text_aside(target / name, form()) for name, form in forms.items()]
+    return [write_text_aside(target / name, form(), held) for name, form in forms.items()]
 
 
 def entries_shown(

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import csv
+import textwrap
 from collections.abc import Callable, Iterator, Sequence
 
 from trapscan.contract import BaitFinding, Scan, SlipFinding
@@ -125,9 +126,14 @@ def terminal_summary(scan: Scan, *, width: int = 80, count: int = FIRST, level: 
         more = f" (the first {count} of {section.count})" if section.hidden else ""
         table = _table([_row(entry) for entry in section.entries], width)
         blocks.append(_cut(f"{section.kind.heading}{more}", width) + "\n" + table)
+    unfinished = textwrap.wrap(shown.unfinished, width)
     if not blocks and not closed:
-        return _cut("Nothing found.", width) + "\n"
-    foot = [*closed, f"Level {shown.level:.0f}. Happens: so often in games of yours. Played: by so many who get there."]
+        return "\n".join([_cut("Nothing found.", width), *unfinished]) + "\n"
+    foot = [
+        *unfinished,
+        *closed,
+        f"Level {shown.level:.0f}. Happens: so often in games of yours. Played: by so many who get there.",
+    ]
     return "\n".join(blocks) + "\n".join(_cut(line, width) for line in foot) + "\n"
 
 
