@@ -28,7 +28,8 @@ LINES = "1. e4 e5 (1... c5 2. Nf3 d6 3. d4 cxd4 4. Nxd4) (1... e6 2. d4 d5) 2. B
 OFTEN = """
 import sys
 import trapscan.cli.onway
-trapscan.cli.onway.FIRST, trapscan.cli.onway.SHARE = 0.0, 10.0
+trapscan.cli.onway.FIRST = 0.0
+trapscan.cli.onway.Pace.wrote = lambda pace, began, ended: None
 from trapscan.cli import main
 if __name__ == "__main__":
     sys.exit(main(sys.argv[1:]))
