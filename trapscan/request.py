@@ -70,6 +70,12 @@ class ScanRequest:
         "SIDE",
     )
     level: int | None = option(None, "level to rank for (default 1500)", "ELO", setting=True)
+    time_control: str | None = option(
+        None,
+        "thinking time of the games that chances are for, as in PGN's TimeControl (default 600+0)",
+        "SECONDS+INCREMENT",
+        setting=True,
+    )
     engine: str | None = option(
         None,
         "UCI engine: a path, a command line, or 'embedded' (default: TRAPSCAN_ENGINE, else the best one found)",

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import tomllib
 from collections.abc import Mapping
 from importlib import resources
@@ -93,6 +94,8 @@ class Settings(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=
     """The level the report is ranked for."""
     levels: Annotated[tuple[Rating, ...], Meta(min_length=1)] = (1000, 1200, 1400, 1600, 1800, 2000, 2200, 2400)
     """The levels every number is given for."""
+    time_control: str = "600+0"
+    """The thinking time that chances are for: seconds a side and seconds a move, as in PGN's TimeControl."""
     hash_mb: Annotated[int, Meta(ge=1, le=65536)] = 16
     """The engine's hash table, in MiB, where it has such an option."""
     engine_options: dict[str, OptionValue] = {}
@@ -108,10 +111,20 @@ class Settings(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=
             raise ValueError("`least` of `stakes` must not exceed `most`")
         if list(self.levels) != sorted(set(self.levels)):
             raise ValueError("`levels` must rise")
+        if not re.fullmatch(r"[0-9]{1,6}[+][0-9]{1,4}", self.time_control) or not self.seconds:
+            raise ValueError(
+                "`time_control` is SECONDS+INCREMENT, for example 600+0 for ten minutes a side, or 5400+30"
+            )
 
     def stake(self, chance: float) -> Stake:
         """What holds for a move of this chance."""
         return next(stake for stake in self.stakes if chance >= stake.chance)
+
+    @property
+    def seconds(self) -> int:
+        """Thinking time of a side over 40 moves, in seconds."""
+        start, increment = self.time_control.split("+")
+        return int(start) + 40 * int(increment)
 
     @property
     def prepared_stake(self) -> Stake:
@@ -150,6 +163,7 @@ POSITION_SETTINGS = frozenset(
         "max_candidates",
         "level",
         "levels",
+        "time_control",
         "hash_mb",
         "engine_options",
     }

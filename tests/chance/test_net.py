@@ -129,6 +129,16 @@ def test_promotions_share_one_entry_and_the_queen_takes_nearly_all() -> None:
 def test_a_worker_gets_the_same_model() -> None:
     model = load_model()
     assert pickle.loads(pickle.dumps(model)).name == model.name
+    fast = load_model(60)
+    assert pickle.loads(pickle.dumps(fast)).conditions == fast.conditions != model.conditions
+
+
+def test_in_a_hurry_the_mate_on_f7_is_overlooked_more() -> None:
+    """With less time people err more: common practice, no source."""
+    board = after("e4 e5 Qh5 Nc6 Bc4")
+    (bullet,), (rapid,) = (load_model(seconds).predict([board], (1000, 1400, 1800)) for seconds in (60, 600))
+    assert all(fast > slow for fast, slow in zip(bullet["g8f6"], rapid["g8f6"], strict=True))
+    assert load_model().predict([board], (1000, 1400, 1800)) == [rapid]
 
 
 def test_castling_of_chess960_is_the_kings_two_square_move() -> None:

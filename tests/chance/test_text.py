@@ -12,7 +12,7 @@ from trapscan.errors import InputError
 
 def rows_of(boards: list[chess.Board], levels: tuple[int, ...]) -> list[ChanceRow]:
     chances = load_model().predict(boards, levels)
-    return [chance_row(board, levels, here) for board, here in zip(boards, chances, strict=True)]
+    return [chance_row(board, levels, here, "600+0") for board, here in zip(boards, chances, strict=True)]
 
 
 def test_one_result_a_line_in_order() -> None:
@@ -23,7 +23,7 @@ def test_one_result_a_line_in_order() -> None:
     for row, board in zip(rows, boards, strict=True):
         line = json.loads(report_json(row))
         assert line["fen"] == board.fen()
-        assert line["levels"] == [1200, 1800]
+        assert line["levels"] == [1200, 1800] and line["time_control"] == "600+0"
         assert set(line["moves"]) == {move.uci() for move in board.legal_moves}
         assert all(len(shares) == 2 for shares in line["moves"].values())
 

@@ -16,13 +16,14 @@ from trapscan.cli.parser import build_parser
 from trapscan.errors import InputError, SettingsError
 from trapscan.job import estimate_scan, scan
 from trapscan.request import ScanRequest, option, options
-from trapscan.settings import Settings
+from trapscan.settings import Settings, build
 
 GIVEN: dict[str, tuple[list[str], Any]] = {
     "files": (["b.txt"], [Path("a.pgn"), Path("b.txt")]),
     "side": (["--side", "white"], "white"),
     "plies": (["--plies", "12"], 12),
     "level": (["--level", "1800"], 1800),
+    "time_control": (["--time-control", "5400+30"], "5400+30"),
     "engine": (["--engine", "stockfish -x"], "stockfish -x"),
     "second_engine": (["--second-engine", "./other"], "./other"),
     "preset": (["--preset", "quick"], "quick"),
@@ -118,6 +119,17 @@ def test_the_library_refuses_the_same() -> None:
         3: "white",
         5: "both",
     }
+
+
+@pytest.mark.parametrize(("control", "seconds"), [("600+0", 600), ("180+2", 260), ("0+30", 1200), ("5400+30", 6600)])
+def test_a_time_control_is_thinking_time_over_forty_moves(control: str, seconds: int) -> None:
+    assert build({"time_control": control}).seconds == seconds
+
+
+@pytest.mark.parametrize("wrong", ["rapid", "600", "10+0 min", "-60+1", "0+0", "1e3+0", "40/5400:900", "\u0661+1"])
+def test_what_is_no_time_control_is_refused(wrong: str) -> None:
+    with pytest.raises(SettingsError, match=r"SECONDS\+INCREMENT, for example 600\+0"):
+        build({"time_control": wrong})
 
 
 def test_one_file_needs_no_list() -> None:

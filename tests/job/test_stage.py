@@ -52,6 +52,7 @@ OTHER_SETTINGS: dict[str, Any] = {
     "engine_options": {"Contempt": 1},
     "levels": (1000, 2000),
     "baits": True,
+    "time_control": "5400+30",
 }
 """Another value for the settings that are no plain numbers."""
 

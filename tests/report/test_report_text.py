@@ -20,7 +20,17 @@ from trapscan.plain import plain
 from trapscan.report import tables, terminal_summary
 from trapscan.report.markdown import escape, markdown
 from trapscan.report.present import Presentation
-from trapscan.report.text import WEAK, counted_as, numbered, percent, points, position_words, score_words, signed
+from trapscan.report.text import (
+    WEAK,
+    counted_as,
+    numbered,
+    pace_words,
+    percent,
+    points,
+    position_words,
+    score_words,
+    signed,
+)
 from trapscan.report.words import title_of
 
 
@@ -57,6 +67,29 @@ def test_a_report_by_the_small_engine_says_that_it_errs() -> None:
     ):
         used = replace(scan, engine=replace(scan.engine, name=name, embedded=embedded))
         assert (WEAK in markdown(Presentation.of(used), 40)) is said
+
+
+@pytest.mark.parametrize(
+    ("control", "words"),
+    [
+        ("600+0", "10 minutes a side"),
+        ("5400+30", "90 minutes a side and 30 seconds a move"),
+        ("60+1", "1 minute a side and 1 second a move"),
+        ("45+0", "45 seconds a side"),
+        ("0+30", "30 seconds a move"),
+    ],
+)
+def test_every_form_says_which_thinking_time_was_assumed(control: str, words: str) -> None:
+    assert pace_words(control) == words
+    scan = trap_scan()
+    told = replace(scan, settings={**scan.settings, "time_control": control})
+    for say in (
+        lambda scan: Presentation.of(scan).summary,
+        lambda scan: markdown(Presentation.of(scan), 40),
+        terminal_summary,
+    ):
+        assert f"Chances are for games of {words}." in say(told)
+        assert "Chances are for" not in say(scan)  # made before there was a choice
 
 
 def test_a_position_in_words() -> None:

@@ -23,6 +23,7 @@ class ChanceRow:
     board: chess.Board
     levels: tuple[int, ...]
     moves: Chances
+    time_control: str
 
 
 def boards_from_lines(lines: Iterable[str]) -> list[chess.Board]:
@@ -52,24 +53,27 @@ def _position(text: str) -> chess.Board:
     return board
 
 
-def chance_row(board: chess.Board, levels: tuple[int, ...], chances: Chances) -> ChanceRow:
-    """The chances in a position, in the order of a table."""
-    return ChanceRow(board, levels, dict(sorted(chances.items(), key=lambda item: (-item[1][0], item[0]))))
+def chance_row(board: chess.Board, levels: tuple[int, ...], chances: Chances, time_control: str) -> ChanceRow:
+    """The chances in a position, in the order of a table; `time_control` says which games they are for."""
+    ordered = dict(sorted(chances.items(), key=lambda item: (-item[1][0], item[0])))
+    return ChanceRow(board, levels, ordered, time_control)
 
 
 def report_json(row: ChanceRow) -> str:
-    """One JSON line: {"fen": ..., "levels": [...], "moves": {"e2e4": [...], ...}}."""
+    """One JSON line: {"fen": ..., "levels": [...], "time_control": "600+0", "moves": {"e2e4": [...], ...}}."""
     moves = {move: list(row.moves[move]) for move in sorted(row.moves)}
-    return json.dumps({"fen": row.board.fen(), "levels": list(row.levels), "moves": moves})
+    told = {"fen": row.board.fen(), "levels": list(row.levels), "time_control": row.time_control, "moves": moves}
+    return json.dumps(told)
 
 
 def report_text(row: ChanceRow, limit: int = 12) -> str:
-    """A table of the likeliest moves, in per cent, and the rest as one row."""
+    """A table of the likeliest moves, in per cent by level, and the rest as one row."""
     if not row.moves:
         return f"{row.board.fen()}\n  no legal move\n"
     middle = len(row.levels) // 2
     ordered = sorted(row.moves.items(), key=lambda item: (-item[1][middle], item[0]))
-    lines = [row.board.fen(), f"  {'move':8}" + "".join(f"{level:>7}" for level in row.levels)]
+    head = f"  {'move':8}" + "".join(f"{level:>7}" for level in row.levels)
+    lines = [f"{row.board.fen()}  (time control {row.time_control})", head]
     for move, shares in ordered[:limit]:
         lines.append(f"  {row.board.san(row.board.parse_uci(move)):8}" + "".join(f"{100 * x:7.1f}" for x in shares))
     if others := ordered[limit:]:

@@ -31,6 +31,9 @@ HISTORY = 3
 LOWEST, HIGHEST = 600, 2600
 """Levels outside are taken as the nearer end: the games hold next to nothing beyond."""
 
+SECONDS = 600.0
+"""Thinking time where nothing is said: ten minutes a side."""
+
 BATCH = 8
 """Boards a run of the net: more gain nothing (scripts/bench_chance)."""
 
@@ -45,7 +48,7 @@ class Conditions:
     """What the net is told of a game besides the board: thinking time of a side over 40 moves (0: unknown), and the
     rating pool (0 early 2013, 1 2013-2017, 2 present day, 3 a league of long games)."""
 
-    seconds: float = 600.0
+    seconds: float = SECONDS
     pool: int = 2
 
 
@@ -64,7 +67,7 @@ class NetModel:
         self._name = f"policy net {hashlib.sha256(weights).hexdigest()[:12]}, join {join.digest()}"
 
     def __reduce__(self) -> tuple[Any, ...]:
-        return (load_model, ())  # a worker loads its own session: sessions cannot cross processes
+        return (load_model, (self.conditions.seconds,))  # a worker loads its own session: they cannot cross processes
 
     @property
     def name(self) -> str:
@@ -131,7 +134,13 @@ def rounded(shares: Floats, digits: int = 6) -> Floats:
     return out
 
 
+def load_model(seconds: float = SECONDS) -> NetModel:
+    """The model that ships with the package, for games with this thinking time of a side over 40 moves; loaded once a
+    process."""
+    return _loaded(float(seconds))
+
+
 @cache
-def load_model() -> NetModel:
-    """The model that ships with the package; loaded once a process."""
-    return NetModel(resources.files("trapscan.chance").joinpath(WEIGHTS).read_bytes())
+def _loaded(seconds: float) -> NetModel:
+    weights = resources.files("trapscan.chance").joinpath(WEIGHTS).read_bytes()
+    return NetModel(weights, Conditions(seconds=seconds))

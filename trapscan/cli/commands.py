@@ -159,15 +159,16 @@ def chance(options: argparse.Namespace) -> int:
         lines = path.read_text(encoding="utf-8-sig").splitlines() if path.is_file() else [options.what]
     except (OSError, ValueError) as exc:  # ValueError: not UTF-8
         raise InputError(f"cannot read {path}: {exc}") from exc
-    chosen = settings.build({"levels": sorted(set(options.level))}) if options.level else settings.Settings()
-    boards, model = boards_from_lines(lines), load_model()
+    given = {"levels": sorted(set(options.level)) if options.level else None, "time_control": options.time_control}
+    chosen = settings.build({name: value for name, value in given.items() if value is not None})
+    boards, model = boards_from_lines(lines), load_model(chosen.seconds)
     if options.engine:
         found = joined_chances(boards, chosen, engine=options.engine, store=options.store)
     else:
         parts = (boards[at : at + BATCH] for at in range(0, len(boards), BATCH))
         found = (chances for part in parts for chances in model.predict(part, chosen.levels))
     for board, chances in zip(boards, found, strict=True):
-        row = chance_row(board, chosen.levels, chances)
+        row = chance_row(board, chosen.levels, chances, chosen.time_control)
         print(report_json(row) if options.json else report_text(row))
     return EXIT_DONE
 

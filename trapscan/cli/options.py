@@ -26,10 +26,18 @@ def add_options(parser: argparse.ArgumentParser) -> None:
             continue
         if option.either and option.either not in groups:
             groups[option.either] = parser.add_mutually_exclusive_group()
-        target = groups[option.either] if option.either else parser
-        if option.metavar:
-            words["metavar"] = option.metavar
-        target.add_argument(_spelt(name, option), dest=name, help=option.help, **words)
+        _add(groups[option.either] if option.either else parser, name, option, words)
+
+
+def add_option(parser: argparse.ArgumentParser, name: str) -> None:
+    """One of them, for another command."""
+    _add(parser, name, dict(options())[name], _words(typing.get_type_hints(ScanRequest)[name]))
+
+
+def _add(to: argparse._ActionsContainer, name: str, option: Option, words: dict[str, Any]) -> None:
+    if option.metavar:
+        words["metavar"] = option.metavar
+    to.add_argument(_spelt(name, option), dest=name, help=option.help, **words)
 
 
 def request_of(given: argparse.Namespace, **more: Any) -> ScanRequest:
@@ -81,4 +89,4 @@ def _settings(pairs: Sequence[str]) -> dict[str, SettingValue]:
     return values
 
 
-__all__ = ["add_options", "request_of"]
+__all__ = ["add_option", "add_options", "request_of"]

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, NoReturn
 
 import trapscan
 from trapscan.cli import commands
-from trapscan.cli.options import add_options
+from trapscan.cli.options import add_option, add_options
 from trapscan.plain import plain
 
 if TYPE_CHECKING:
@@ -77,6 +77,7 @@ def _scan(subparsers: Commands) -> None:
         "  trapscan scan black.pgn --games her-games.pgn.gz --player 'Otter, Olga'\n"
         "  trapscan scan black.pgn --cluster tcp://192.168.1.10:8786\n"
         "  trapscan scan black.pgn --baits --level 1200\n"
+        "  trapscan scan black.pgn --level 1800 --time-control 5400+30\n"
         "  trapscan scan black.pgn --set threshold=0.15 --set max_candidates=20",
     )
     parser.set_defaults(run=commands.scan)
@@ -183,11 +184,13 @@ def _chance(subparsers: Commands) -> None:
         "say how likely players of each level are to choose each move",
         "  trapscan chance 'rnbqkbnr/pppp1ppp/8/4p3/4P3/8/PPPP1PPP/RNBQKBNR w KQkq - 0 2'\n"
         "  trapscan chance lines.txt --level 1200 --level 1800 --json\n"
-        "  trapscan chance lines.txt --engine stockfish",
+        "  trapscan chance lines.txt --engine stockfish\n"
+        "  trapscan chance lines.txt --time-control 5400+30",
     )
     parser.set_defaults(run=commands.chance)
     parser.add_argument("what", metavar="FEN|FILE", help="a position, an EPD/FEN list, or a text file of SAN lines")
     parser.add_argument("--level", type=int, action="append", metavar="ELO", help="levels; can be repeated")
+    add_option(parser, "time_control")
     parser.add_argument(
         "--engine", metavar="PATH", help="a UCI engine whose losses correct the chances, as in a scan (default: none)"
     )

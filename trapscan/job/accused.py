@@ -91,7 +91,7 @@ def look(tools: Tools, task: Accused, recorder: Recorder) -> Looked:
 
 def _examine(task: Accused, moves: Collection[str], settings: Settings, recorder: Recorder) -> Examined:
     """The position with these moves alone to be looked at, whatever their chance."""
-    position, model = replace(task.position, prepared=()), load_model()
+    position, model = replace(task.position, prepared=()), load_model(settings.seconds)
     chances = model.predict([position.board()], settings.levels)[0]
     alone = {move: tuple(max(share, LIKELY) * (move in moves) for share in chances[move]) for move in chances}
     return Examiner(recorder, model, settings, needs_more=explain.needs_more).examine(position, alone)

@@ -137,7 +137,7 @@ class Looking:
 
 def look(tools: Tools, task: BaitTask, recorder: Recorder) -> BaitOutcome:
     """Search one position of ours for baits."""
-    looking = Looking(task, recorder, task.at.model(), tools.settings)
+    looking = Looking(task, recorder, task.at.model(tools.settings), tools.settings)
     return looking.search(looking.measure())
 
 

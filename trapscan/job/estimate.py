@@ -182,7 +182,7 @@ def estimate(author: Authored, probe: Probe, chosen: Settings, jobs: int) -> Est
 
 def _examination(positions: Sequence[Position], probe: Probe, chosen: Settings) -> Cost:
     """One position on the mean: its best move, the search after each candidate, what is asked beside."""
-    sample, model, shares = _spread(positions), load_model(), _shares(chosen)
+    sample, model, shares = _spread(positions), load_model(chosen.seconds), _shares(chosen)
     best = round((RESTED if probe.watchable else 1.0) * chosen.best_nodes)
     cost = replace(_searches([(best, 1.0)], probe, THINKING), positions=1.0)
     for position in sample:

@@ -27,7 +27,7 @@ def joined_chances(
     """
     path = store or engines.default_store_path()
     tools = tools_of(engine, settings, path)
-    model = load_model()
+    model = load_model(settings.seconds)
     with contextlib.closing(engines.Store(path)) as kept:
         try:
             for board in boards:

@@ -50,9 +50,9 @@ class Task:
         """Whether a line of the repertoire ends here."""
         return not self.position.prepared
 
-    def model(self) -> ChanceModel:
+    def model(self, settings: Settings) -> ChanceModel:
         """The chances to examine it with."""
-        base = load_model()
+        base = load_model(settings.seconds)
         if self.evidence is None:
             return base
         return CountedModel(base, self.position.board(), self.evidence, one_player=self.one_player)
@@ -79,7 +79,7 @@ class Outcome:
 
 def solve(tools: Tools, task: Task, recorder: Recorder) -> Outcome:
     """Examine and explain one position."""
-    return examine(task.position, recorder, task.model(), tools.settings)
+    return examine(task.position, recorder, task.model(tools.settings), tools.settings)
 
 
 def examine(position: Position, evaluator: Recorder, model: ChanceModel, settings: Settings) -> Outcome:

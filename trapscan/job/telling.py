@@ -86,7 +86,9 @@ def tell(tools: Tools, task: Telling, recorder: Recorder) -> Retold:
     board, move = task.position.board(), chess.Move.from_uci(task.slip.move)
     best = task.best.pv[0] if task.best.pv else ""
     refutation, counted = task.slip.refutation, Counting(recorder)
-    tried = try_lines(board, move, refutation, task.ply, counted, load_model(), tools.settings.level, best=best)
+    tried = try_lines(
+        board, move, refutation, task.ply, counted, load_model(tools.settings.seconds), tools.settings.level, best=best
+    )
     explanation = explain.explain_slip(
         board, move, best=task.best, slip_score=task.slip.score, refutation=refutation, tried=tried
     )
@@ -98,7 +100,7 @@ TELLING = Stage(
     "slips told anew",
     tell,
     Retold,
-    settings=("level", "hash_mb", "engine_options"),
+    settings=("level", "time_control", "hash_mb", "engine_options"),
     code=(*SEARCHED, "explain", "contract.py", "job/lines.py", "job/telling.py"),
 )
 

@@ -27,7 +27,17 @@ from trapscan.order import ORDERS, Idea, by_idea, in_order, often_at, ranked, se
 from trapscan.plain import plain
 from trapscan.report import words
 from trapscan.report.rows import ELSEWHERE, FIGURES, ROWS, SECTIONS, RowKind, SectionKind
-from trapscan.report.text import GAIN_WORDS, SMALL_ENGINE, WEAK, counted_as, once, percent, points, score_words
+from trapscan.report.text import (
+    GAIN_WORDS,
+    SMALL_ENGINE,
+    WEAK,
+    counted_as,
+    once,
+    pace_words,
+    percent,
+    points,
+    score_words,
+)
 
 # --- one finding -----------------------------------------------------------------------------------------------------
 
@@ -300,6 +310,12 @@ class Presentation:
         return plain(self.scan.title, limit=300) or "Tricks and pitfalls"
 
     @property
+    def pace(self) -> str:
+        """The thinking time that chances are for, in words; empty where the scan does not say."""
+        control = self.scan.settings.get("time_control")
+        return pace_words(control) if isinstance(control, str) else ""
+
+    @property
     def summary(self) -> str:
         """One paragraph on what was scanned and what was found."""
         scan = self.scan
@@ -314,6 +330,7 @@ class Presentation:
             f"{sides[scan.side]} from {files or 'no file'}: {counted_as(counted.games, 'game')}, "
             f"{counted.positions} positions ({counted.merged} more were transpositions).",
             f"{counted_as(len(scan.findings), 'finding')}, ranked for level {self.level:.0f}.",
+            f"Chances are for games of {self.pace}." if self.pace else "",
             f"Engine: {plain(scan.engine.name, limit=80)}.",
             WEAK if scan.engine.embedded and scan.engine.name.startswith(SMALL_ENGINE) else "",
             self._second(),

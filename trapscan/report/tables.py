@@ -129,9 +129,11 @@ def terminal_summary(scan: Scan, *, width: int = 80, count: int = FIRST, level: 
     unfinished = textwrap.wrap(shown.unfinished, width)
     if not blocks and not closed:
         return "\n".join([_cut("Nothing found.", width), *unfinished]) + "\n"
+    pace = [f"Chances are for games of {shown.pace}."] if shown.pace else []
     foot = [
         *unfinished,
         *closed,
+        *pace,
         f"Level {shown.level:.0f}. Happens: so often in games of yours. Played: by so many who get there.",
     ]
     return "\n".join(blocks) + "\n".join(_cut(line, width) for line in foot) + "\n"

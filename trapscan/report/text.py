@@ -64,6 +64,20 @@ def counted_as(number: int, thing: str) -> str:
     return f"{number} {thing}{'' if number == 1 else 's'}"
 
 
+def pace_words(control: str) -> str:
+    """ "10 minutes a side", "90 minutes a side and 30 seconds a move" for 600+0, 5400+30; anything else as it is."""
+    start, plus, increment = control.partition("+")
+    if not (plus and start.isdecimal() and increment.isdecimal()):
+        return plain(control, limit=40)
+    seconds, each = int(start), int(increment)
+    whole, rest = divmod(seconds, 60)
+    parts = [
+        f"{counted_as(whole, 'minute')} a side" if whole and not rest else f"{counted_as(seconds, 'second')} a side"
+    ]
+    parts = parts if seconds else []
+    return " and ".join([*parts, *([f"{counted_as(each, 'second')} a move"] if each or not seconds else [])])
+
+
 def signed(value: float) -> str:
     """A balance in points per 100 games, "+2.4": one figure after the point, and no minus before nothing."""
     return f"{round(value, 1) + 0.0:+.1f}"
