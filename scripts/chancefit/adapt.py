@@ -59,7 +59,8 @@ def grouped(batch: Batch, band: int = 200) -> Grouped:
     own = batch.ratings[:, 0].numpy() // band
     facts = [batch.squares.numpy(), batch.castling.numpy(), batch.recent.flatten(1).numpy()]
     table = np.hstack([*facts, own[:, None].astype(np.uint8), batch.ply.numpy()[:, None].astype(np.uint8)])
-    factors: np.ndarray = np.random.default_rng(0).integers(1, 2**62, table.shape[1], dtype=np.int64)
+    random = Random(0)
+    factors = [np.int64(random.getrandbits(62)) for _ in range(table.shape[1])]
     keys = np.zeros(len(table), np.int64)
     for i in range(table.shape[1]):  # a hash of each row
         keys = (keys ^ (table[:, i].astype(np.int64) * factors[i])) * np.int64(0x9E3779B97F4A7C1)
