@@ -358,7 +358,7 @@ class SlipFinding(FindingBase, frozen=True, kw_only=True, tag="slip"):
     in_repertoire, prepared: whether the slip stands in the tree; what the tree answers, and whether that is right
     state: whether the file holds what has to be played: against a slip of the other side, or in place of our own
     mark: how the author marks the slip: "?", "!", ...; or empty
-    own_better: the move of the file itself that is better than the slip, where the file holds both
+    own: the best of the file's other moves there, where it is better than the slip
     named: the author names the refutation: it stands in the file after the slip, or in a comment there
     beyond: plies past the end of the lines; 0 within them
     evidence: how often position and slip occur in the games of --games, or null without them
@@ -379,7 +379,7 @@ class SlipFinding(FindingBase, frozen=True, kw_only=True, tag="slip"):
     prepared: Prepared | None = None
     state: PreparedState = PreparedState.NONE
     mark: str = ""
-    own_better: Instead | None = None
+    own: Instead | None = None
     named: bool = False
     beyond: int = 0
     evidence: Evidence | None = None

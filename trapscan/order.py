@@ -132,11 +132,20 @@ def _toll(findings: Iterable[Finding], lens: Lens) -> list[Finding]:
     return sorted(findings, key=lambda finding: _by_toll(finding, lens))
 
 
+def _use(findings: Iterable[Finding], lens: Lens) -> list[Finding]:
+    def often(idea: Idea) -> tuple[Any, ...]:
+        share = sum(often_at(finding, lens) for finding in idea.all)
+        return -rounded(share, STANDING_DIGITS), *_by_toll(idea.lead, lens)
+
+    return [finding for idea in sorted(by_idea(findings, lens), key=often) for finding in idea.all]
+
+
 Ranking = Callable[[Iterable[Finding], Lens], list[Finding]]
 
-ORDERS: Mapping[str, Ranking] = MappingProxyType({"worth": _worth, "toll": _toll})
+ORDERS: Mapping[str, Ranking] = MappingProxyType({"worth": _worth, "toll": _toll, "use": _use})
 """By name: how findings are put in order. "worth" keeps the findings of one idea together, the one that stands highest
-first. What is equal stands by toll, then by id, so that no two findings are equal."""
+first; so does "use", by how often an idea happens. What is equal stands by toll, then by id, so that no two findings
+are equal."""
 
 DEFAULT = "worth"
 

@@ -12,9 +12,11 @@ import msgspec
 
 from trapscan.contract import (
     SCHEMA,
+    AuthorsWord,
     BaitDetails,
     BaitFinding,
     BaitReply,
+    Chapter,
     Counters,
     Cp,
     Depth,
@@ -30,7 +32,9 @@ from trapscan.contract import (
     MoveText,
     MoveTree,
     Opening,
+    Place,
     Prepared,
+    PreparedState,
     Problem,
     Refutation,
     RepertoireSide,
@@ -241,6 +245,40 @@ def tree_of(lines: list[tuple[str, ...]]) -> MoveTree:
         return [main, *inside, *words(below)]
 
     return MoveTree(start_fen=chess.STARTING_FEN, moves=" ".join(words(root)))
+
+
+CHAPTERS = tuple(
+    Chapter(
+        title=f"Chapter {letter}",
+        file=0,
+        game=number,
+        side=RepertoireSide.WHITE if number <= 5 else RepertoireSide.BLACK,
+        positions=10 + number,
+    )
+    for number, letter in enumerate("ABCDEFGHIJ", 1)
+)
+"""Five for each side."""
+
+
+def chapter_scan() -> Scan:
+    """The documented traps in ten chapters, one after the other; every third stands in the file, marked, with what its
+    author says; the answers are prepared in all the ways there are."""
+    states = tuple(PreparedState)
+    found = []
+    for number, trap in enumerate(traps()):
+        finding = trap_finding(trap, number)
+        ours = number % 10 < 5 if finding.victim is Side.BLACK else number % 10 >= 5
+        changes: dict[str, Any] = {
+            "chapters": (number % 10,),
+            "kind": SlipKind.TRICK if ours else SlipKind.PITFALL,
+            "state": states[number % 4],
+        }
+        if number % 3 == 0:
+            word = AuthorsWord(chapter=number % 10, place=Place.SLIP, text=f"Remark {number} on <b>it</b>")
+            changes |= {"words": (word,), "mark": "??", "in_repertoire": True, "named": True}
+            changes["prepared"] = Prepared(answers=(finding.punishment[0],), right=True)
+        found.append(msgspec.structs.replace(finding, **changes))
+    return make_scan(tuple(found), side=RepertoireSide.BOTH, chapters=CHAPTERS)
 
 
 def make_scan(findings: tuple[Finding, ...], **changes: Any) -> Scan:

@@ -209,7 +209,7 @@ def test_the_folder_may_be_a_file(tmp_path: Path) -> None:
 def test_reports_are_the_same_bytes_twice(tmp_path: Path) -> None:
     first = write_reports(trap_scan(), tmp_path / "a")
     second = write_reports(trap_scan(), tmp_path / "b")
-    names = ["report.html", "report.md", "tricks.pgn", "tricks.epd", "findings.csv", "cards.txt"]
+    names = ["report.html", "report.md", "tricks.pgn", "tricks.epd", "findings.csv", "cards.txt", "to-add.pgn"]
     assert [path.name for path in first] == names
     for one, two in zip(first, second, strict=True):
         assert one.read_bytes() == two.read_bytes()

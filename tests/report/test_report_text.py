@@ -119,7 +119,15 @@ def test_the_markdown_report() -> None:
     scan = trap_scan()
     text = markdown(Presentation.of(scan), 3)
     heads = re.findall(r"^## (.*)$", text, re.M)
-    assert heads == ["At a glance", "Repair first", "Tricks to set", "Pitfalls to avoid", "Baits", "By opening"]
+    assert heads == [
+        "At a glance",
+        "What to add to your file",
+        "Repair first",
+        "Tricks to set",
+        "Pitfalls to avoid",
+        "Baits",
+        "By opening",
+    ]
     tricks = [finding for finding in scan.findings if finding.kind == "trick"]
     assert f"... and {len(tricks) - 3} more" in text
     assert "FIDE Laws of Chess" in text

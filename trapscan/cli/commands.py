@@ -98,10 +98,16 @@ def report(options: argparse.Namespace) -> int:
         side=options.side,
         shown=options.shown,
         natures=tuple(options.nature),
+        chapters=tuple(options.chapter),
         seven_bit=options.ascii,
     )
     chosen = entries_shown(
-        scan, level=options.level, side=options.side, shown=options.shown, natures=tuple(options.nature)
+        scan,
+        level=options.level,
+        side=options.side,
+        shown=options.shown,
+        natures=tuple(options.nature),
+        chapters=tuple(options.chapter),
     )
     written += write_annotated(scan, chosen, folder, annotated_files(scan, home))
     print(f"Wrote {', '.join(readable(path.name) for path in written)} in {plain(str(folder))}.")
@@ -120,6 +126,7 @@ def lesson(options: argparse.Namespace) -> int:
         level=options.level,
         count=options.count,
         side=options.side,
+        chapters=tuple(options.chapter),
         motifs=tuple(options.motif),
         natures=tuple(options.nature) or NATURES,
         seed=options.seed,

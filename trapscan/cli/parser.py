@@ -115,6 +115,13 @@ def _written_report(
     parser.add_argument("--side", choices=("white", "black"), help=side)
     parser.add_argument("--out", type=Path, metavar="DIR", help=out)
     parser.add_argument("--nature", action="append", default=[], metavar="N", help=nature)
+    parser.add_argument(
+        "--chapter",
+        action="append",
+        default=[],
+        metavar="C",
+        help="only this chapter, by its number or a part of its title; can be repeated",
+    )
 
 
 def _report(subparsers: Commands) -> None:

@@ -116,7 +116,7 @@ def _finding(
         prepared=prepared,
         state=owned.state(kind, prepared, frozenset(each.slip.move for each in outcome.told)),
         mark=owned.mark,
-        own_better=owned.better(outcome, slip.score),
+        own=owned.better(outcome, slip.score),
         named=owned.names(told, also),
         chapters=owned.listed,
         words=owned.words(*slip.refutation[:1]),

@@ -99,8 +99,8 @@ class Owned:
         return PreparedState.WRONG if self.others[0] in slips else PreparedState.RIGHT
 
     def better(self, outcome: Outcome, slip: Score) -> Instead | None:
-        """The best of the file's other moves here, if it is better than the slip by what is more than noise."""
-        if self.edge is None:
+        """The best of our own other moves here, if it is better than the slip by what is more than noise."""
+        if self.edge is None if self.side == "both" else self.board.turn != self.ours:
             return None
         examined = outcome.examined
         scores: dict[str, Score] = {each.move: each.score for each in examined.slips}

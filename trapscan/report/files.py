@@ -187,6 +187,8 @@ def check(scan: Scan) -> None:
     for finding in scan.findings:
         try:
             _check_finding(finding, len(levels))
+            if any(not 0 <= number < len(scan.chapters) for number in _chapters_of(finding)):
+                raise ValueError("it names a chapter that is none of the scan's")
         except ValueError as exc:
             raise ValueError(f"finding {plain(finding.id, limit=60)}: {exc}") from exc
         if finding.id in seen:
@@ -207,6 +209,10 @@ def _check_finding(finding: Finding, levels: int) -> None:
         _check_bait(finding, board, levels)
     else:
         _check_slip(finding, board)
+
+
+def _chapters_of(finding: Finding) -> tuple[int, ...]:
+    return (*finding.chapters, *(word.chapter for word in finding.words))
 
 
 def _check_lists(record: Record, levels: int) -> None:

@@ -14,10 +14,10 @@ from collections.abc import Iterable, Iterator, Sequence
 import chess
 import chess.pgn
 
-from trapscan.contract import BaitFinding, Cp, Nature, SlipFinding
+from trapscan.contract import BaitFinding, Cp, Nature, SlipFinding, SlipKind
 from trapscan.plain import plain
 from trapscan.report.present import Entry
-from trapscan.report.rows import ELSEWHERE
+from trapscan.report.rows import CHAPTER, ELSEWHERE
 from trapscan.report.text import FAIR_PLAY, GAIN_WORDS, ascii_only, percent, score_words
 from trapscan.report.words import alternatives, board_at, board_of_finding, second_text, sign_of, slip_sign
 
@@ -28,21 +28,70 @@ MATE_CE = 32767
 
 
 def pgn(entries: Iterable[Entry], *, event: str = "", seven_bit: bool = False) -> Iterator[str]:
-    """The findings as annotated games, in the order given, a game at a time; `seven_bit` keeps every character within
-    ASCII."""
+    """The findings as annotated games, in the order given, a game at a time, the caution in the first; `seven_bit`
+    keeps every character within ASCII."""
     for number, entry in enumerate(entries, 1):
-        game = game_of(entry, event=event, round_=number)
+        game = game_of(entry, event=event, round_=number, caution=FAIR_PLAY if number == 1 else "")
         yield "\n" * (number > 1) + _game_text(game, seven_bit)
 
 
-def game_of(entry: Entry, *, event: str = "", round_: int = 1) -> chess.pgn.Game:
-    """One finding as a game tree."""
+def additions_pgn(entries: Iterable[Entry], *, seven_bit: bool = False) -> Iterator[str]:
+    """What to add to a file as games, in the order given: the way there; then the slip and its answer, or what to play
+    with the slip beside it."""
+    for number, entry in enumerate(entries, 1):
+        game = _addition(entry, number, FAIR_PLAY if number == 1 else "")
+        yield "\n" * (number > 1) + _game_text(game, seven_bit)
+
+
+def _addition(entry: Entry, number: int, caution: str) -> chess.pgn.Game:
+    finding = entry.finding
+    game, node = _way(entry, f"To add: {entry.title}", number)
+    assert isinstance(finding, SlipFinding)
+    node.comment = comment(_join(entry.row("state"), entry.row("felt"), caution))
+    if finding.kind is not SlipKind.TRICK:
+        better = alternatives(finding)[0]
+        node.add_variation(chess.Move.from_uci(better.uci)).comment = comment(_join(_scored(better.cp), better.answers))
+    slip = node.add_variation(chess.Move.from_uci(finding.slip.uci))
+    slip.nags.add(NAG[sign_of(finding)])
+    slip.comment = comment(entry.row("fails"))
+    if _add_line(slip, finding.punishment) is not slip:
+        slip.variations[0].nags.add(NAG["!"])
+    end = game.end().board()
+    if end.is_checkmate():
+        game.headers["Result"] = end.result()
+    return game
+
+
+def game_of(entry: Entry, *, event: str = "", round_: int = 1, caution: str = "") -> chess.pgn.Game:
+    """One finding as a game tree; `caution` is said at the end of its first comment."""
+    finding = entry.finding
+    game, node = _way(entry, event or f"{entry.kind.capitalize()}: {entry.title}", round_)
+    opening = entry.row("opening")
+    intro = _join(
+        f"{entry.kind.capitalize()}.",
+        numbers_text(entry),
+        opening and f"{opening}.",
+        second_text(finding),
+        entry.row(ELSEWHERE.key),
+    )
+    node.comment = comment(_join(intro, caution))
+    if isinstance(finding, BaitFinding):
+        _add_bait(node, finding, entry)
+    else:
+        _add_slip(node, finding, entry)
+    end = game.end().board()
+    if end.is_checkmate():
+        game.headers["Result"] = end.result()
+    return game
+
+
+def _way(entry: Entry, event: str, round_: int) -> tuple[chess.pgn.Game, chess.pgn.GameNode]:
+    """A game with its tags and the moves that lead to the finding, and the last of them."""
     finding = entry.finding
     start = board_at(finding.start_fen)
     game = chess.pgn.Game()
     game.setup(start)
-    kind = entry.kind.capitalize()
-    game.headers["Event"] = tag(event or f"{kind}: {entry.title}")
+    game.headers["Event"] = tag(event)
     game.headers["Site"] = "?"
     game.headers["Date"] = "????.??.??"
     game.headers["Round"] = str(round_)
@@ -52,24 +101,15 @@ def game_of(entry: Entry, *, event: str = "", round_: int = 1) -> chess.pgn.Game
     if finding.opening is not None:
         game.headers["ECO"] = tag(finding.opening.eco)
         game.headers["Opening"] = tag(finding.opening.name)
+    chapter = entry.row(CHAPTER.key)
+    if chapter:
+        game.headers["Chapter"] = tag(chapter)
     game.headers["FindingId"] = tag(finding.id)
     node: chess.pgn.GameNode = game
     board = start.copy(stack=False)  # a node's own board is played from the root each time
     for san in finding.line:
         node = node.add_variation(board.push_san(san))
-    opening = entry.row("opening")
-    intro = _join(
-        f"{kind}.", numbers_text(entry), opening and f"{opening}.", second_text(finding), entry.row(ELSEWHERE.key)
-    )
-    node.comment = comment(_join(intro, FAIR_PLAY))
-    if isinstance(finding, BaitFinding):
-        _add_bait(node, finding, entry)
-    else:
-        _add_slip(node, finding, entry)
-    end = game.end().board()
-    if end.is_checkmate():
-        game.headers["Result"] = end.result()
-    return game
+    return game, node
 
 
 def numbers_text(entry: Entry) -> str:
@@ -192,6 +232,8 @@ def epd_records(entry: Entry) -> list[str]:
     disputed = "Disputed." if finding.disputed else ""
     about = _string(_join(disputed, entry.title + ".", *entry.sentences))
     name = _string(finding.id, limit=80)
+    held = entry.row(CHAPTER.key)
+    chapter: dict[str, object] = {"c1": _string(held)} if held else {}
     if isinstance(finding, BaitFinding):
         board.push_uci(finding.bait.uci)
         records = []
@@ -205,7 +247,7 @@ def epd_records(entry: Entry) -> list[str]:
     if alternatives(finding):
         best = [chess.Move.from_uci(move.uci) for move in alternatives(finding)]
         first |= {"bm": best, "pv": best[:1]}
-    first |= {"ce": ce(finding.cp_best), "id": f"{name}.a", "c0": about}
+    first |= {"ce": ce(finding.cp_best), "id": f"{name}.a", "c0": about} | chapter
     records = [board.epd(en_passant="fen", **first)]  # type: ignore[arg-type]
     board.push(slip)
     if finding.punishment:

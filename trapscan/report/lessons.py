@@ -22,7 +22,8 @@ from trapscan.levels import Lens
 from trapscan.order import by_idea, standing
 from trapscan.plain import plain
 from trapscan.report.bait_lessons import as_slip
-from trapscan.report.present import Entry, Presentation, nature_named
+from trapscan.report.narrowed import nature_named, of_chapters
+from trapscan.report.present import Entry, Presentation
 from trapscan.report.words import board_of_finding, opening_family
 
 NATURES = (Nature.TACTIC, Nature.OVERSIGHT)
@@ -62,6 +63,7 @@ def lesson(
     level: int,
     count: int,
     side: str | None = None,
+    chapters: Collection[str] = (),
     motifs: Collection[str] = (),
     natures: Collection[str] = NATURES,
     seed: int = 0,
@@ -71,15 +73,16 @@ def lesson(
 ) -> Lesson:
     """Choose `count` warning positions for players of `level` (Elo).
 
-    `side` keeps slips of that side only, `motifs` those with one of the motifs, `natures` those of one of them; `pin`
-    are ids that must be in, `drop` ids that must not. Another `seed` gives another choice, an equal one the same. Fewer
-    than `count` come back when no more are different enough. Raises ReportError on an unknown id or nature, or when
-    nothing fits.
+    `side` keeps slips of that side only, `chapters` those of chapters of these numbers or titles, `motifs` those with
+    one of the motifs, `natures` those of one of them; `pin` are ids that must be in, `drop` ids that must not. Another
+    `seed` gives another choice, an equal one the same. Fewer than `count` come back when no more are different enough.
+    Raises ReportError on an unknown id, nature or chapter, or when nothing fits.
     """
     if count < 1:
         raise ReportError("a lesson needs at least one position")
     if side not in (None, "white", "black"):
         raise ReportError(f"unknown side {plain(str(side), limit=20)!r}: white or black")
+    scan = of_chapters(scan, chapters)
     known = {finding.id for finding in scan.findings}
     for name in (*pin, *drop):
         if name not in known:

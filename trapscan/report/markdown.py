@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import re
+from itertools import islice
 
 import jinja2
 
 from trapscan.order import FIRST
 from trapscan.plain import plain
+from trapscan.report.filing import addition, additions, by_chapter, prepared_text
 from trapscan.report.present import Presentation
 from trapscan.report.text import FAIR_PLAY
 
@@ -51,6 +53,10 @@ def markdown(shown: Presentation, most: int) -> str:
         sections=shown.sections(most),
         openings=shown.openings(OF_EACH_OPENING),
         of_each=OF_EACH_OPENING,
+        chapters=by_chapter(shown, OF_EACH_OPENING),
+        prepared=prepared_text(shown.scan),
+        missing=list(islice(additions(shown), most)),
+        addition=addition,
         twins=TWINS,
         first=FIRST,
     )

@@ -17,8 +17,10 @@ from markupsafe import Markup
 from trapscan.contract import Finding, Scan, SlipFinding
 from trapscan.order import FIRST, often_at, section_of, toll_at
 from trapscan.plain import plain
+from trapscan.report.filing import addition
 from trapscan.report.lines import lines_of
 from trapscan.report.men import symbols
+from trapscan.report.owned import STATES
 from trapscan.report.present import Entry, Presentation
 from trapscan.report.rows import FIGURES, ROWS, SECTIONS, RowKind
 from trapscan.report.text import FAIR_PLAY, once
@@ -51,6 +53,8 @@ def page_in_pieces(shown: Presentation, few: int) -> Iterator[str]:
         "rows": [{"key": kind.key, "name": kind.name} for kind in ROWS],
         "figures": [{"key": kind.key, "name": kind.name, "unit": kind.unit} for kind in CARD_FIGURES],
         "standard": chess.STARTING_FEN,
+        "chapters": [{"title": plain(c.title, limit=160), "side": c.side} for c in scan.chapters],
+        "states": [{"key": state, "name": name} for state, name in STATES.items()],
         "findings": [],
         "tree": tree_data(scan),
     }
@@ -68,6 +72,7 @@ def page_in_pieces(shown: Presentation, few: int) -> Iterator[str]:
             problems=shown.problems(MAX_PROBLEMS),
             problem_count=len(scan.problems),
             stops=shown.stops,
+            chapters=scan.chapters,
             sections=sections,
             footer=plain(
                 f"trapscan {scan.tool.version}; {scan.engine.name}; {counters.positions} positions, "
@@ -126,7 +131,7 @@ def finding_data(finding: Finding, number: int, shown: Presentation) -> dict[str
     """What the page's scripts need of a finding, the scan's `number`th: moves as [SAN, UCI], words as plain text; what
     hangs on the level once for each stop."""
     entry = shown.entry(finding)
-    at_stops = [Entry(finding, lens) for lens in shown.lenses]
+    at_stops = [Entry(finding, lens, titles=shown.titles) for lens in shown.lenses]
     return {
         "id": entry.id,
         "kind": entry.kind,
@@ -135,6 +140,9 @@ def finding_data(finding: Finding, number: int, shown: Presentation) -> dict[str
         "where": plain(opening_family(finding), limit=60),
         "happens": [once(share) for share in _happens(finding, shown)],
         "section": entry.section,
+        "chapters": list(finding.chapters),
+        "state": finding.state if isinstance(finding, SlipFinding) else "",
+        "add": addition(finding),
         "victim": finding.victim,
         "owner": finding.owner,
         "fen": finding.fen,

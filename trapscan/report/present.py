@@ -4,33 +4,31 @@ question cards, lessons, comparisons and the terminal's table render it and comp
 from __future__ import annotations
 
 from array import array
+from collections import Counter
 from collections.abc import Collection, Iterator, Sequence
 from dataclasses import dataclass
 from functools import cached_property
-
-import msgspec
 
 from trapscan.contract import (
     BaitFinding,
     Finding,
     LookAlike,
-    Nature,
     RepertoireSide,
     Scan,
-    Side,
     SlipFinding,
-    SlipKind,
 )
 from trapscan.errors import ReportError
 from trapscan.levels import Lens
 from trapscan.order import ORDERS, Idea, by_idea, in_order, often_at, ranked, section_of, toll_at
 from trapscan.plain import plain
-from trapscan.report import words
-from trapscan.report.rows import ELSEWHERE, FIGURES, ROWS, SECTIONS, RowKind, SectionKind
+from trapscan.report import owned, words
+from trapscan.report.narrowed import for_side, of_chapters, of_natures
+from trapscan.report.rows import CHAPTER, ELSEWHERE, FIGURES, ROWS, SECTIONS, WORDS, RowKind, SectionKind, Told
 from trapscan.report.text import (
     GAIN_WORDS,
     SMALL_ENGINE,
     WEAK,
+    and_list,
     counted_as,
     once,
     pace_words,
@@ -72,6 +70,8 @@ class Entry:
     lens: Lens
     others: tuple[Finding, ...] = ()
     """Where it stands for an idea: the other findings that share it."""
+    titles: tuple[str, ...] = ()
+    """Of the scan's chapters."""
 
     @property
     def id(self) -> str:
@@ -111,7 +111,15 @@ class Entry:
 
     def told(self, kind: RowKind) -> tuple[str, ...]:
         """The paragraphs of one row."""
-        told = words.elsewhere_text(self.others) if kind is ELSEWHERE else kind.tell(self.finding, self.lens)
+        told: Told
+        if kind is ELSEWHERE:
+            told = words.elsewhere_text(self.others)
+        elif kind is CHAPTER:
+            told = owned.chapter_text(self.finding, self.titles)
+        elif kind is WORDS:
+            told = owned.words_text(self.finding, self.titles)
+        else:
+            told = kind.tell(self.finding, self.lens)
         return tuple(text for text in ((told,) if isinstance(told, str) else told) if text)
 
     def row(self, key: str) -> str:
@@ -153,6 +161,13 @@ def _twin(finding: SlipFinding, twin: LookAlike) -> Twin:
     return Twin(twin.fen, twin.squares, plain(text))
 
 
+SIDES = {
+    RepertoireSide.BOTH: "Both sides",
+    RepertoireSide.WHITE: "White's repertoire",
+    RepertoireSide.BLACK: "Black's repertoire",
+}
+
+
 # --- a scan ----------------------------------------------------------------------------------------------------------
 
 
@@ -192,27 +207,38 @@ class Presentation:
 
     @classmethod
     def of(
-        cls, scan: Scan, *, level: float | None = None, side: str | None = None, natures: Collection[str] = ()
+        cls,
+        scan: Scan,
+        *,
+        level: float | None = None,
+        side: str | None = None,
+        natures: Collection[str] = (),
+        chapters: Collection[str] = (),
     ) -> Presentation:
-        """`level` in Elo, by default the scan's own; `side` tells a scan of both sides for one of them; of `natures`,
-        if any are named, alone the findings are told. Raises ReportError."""
+        """`level` in Elo, by default the scan's own; `side` tells a scan of both sides for one of them; of `natures`
+        and of `chapters`, if any are named, alone the findings are told. Raises ReportError."""
         at = float(scan.level if level is None else level)
         if not 0 <= at <= 4000:
             raise ReportError(f"level {level} is no Elo rating")
-        return cls(of_natures(for_side(scan, side), natures), at)
+        return cls(of_natures(for_side(of_chapters(scan, chapters), side), natures), at)
 
     @property
     def lens(self) -> Lens:
         """Reads lists at the level."""
         return Lens(self.scan.levels, self.level)
 
+    @cached_property
+    def titles(self) -> tuple[str, ...]:
+        """Of the scan's chapters."""
+        return tuple(chapter.title for chapter in self.scan.chapters)
+
     def entry(self, finding: Finding) -> Entry:
         """A finding in words."""
-        return Entry(finding, self.lens)
+        return Entry(finding, self.lens, titles=self.titles)
 
     def card(self, idea: Idea) -> Entry:
         """An idea in words: the finding that leads it, and where else it comes up."""
-        return Entry(idea.lead, self.lens, idea.others)
+        return Entry(idea.lead, self.lens, idea.others, self.titles)
 
     @cached_property
     def ordered(self) -> tuple[Finding, ...]:
@@ -319,20 +345,16 @@ class Presentation:
     def summary(self) -> str:
         """One paragraph on what was scanned and what was found."""
         scan = self.scan
-        sides = {
-            RepertoireSide.BOTH: "Both sides",
-            RepertoireSide.WHITE: "White's repertoire",
-            RepertoireSide.BLACK: "Black's repertoire",
-        }
         files = ", ".join(plain(file.name, limit=80) for file in scan.input.files)
         counted = scan.input
         parts = [
-            f"{sides[scan.side]} from {files or 'no file'}: {counted_as(counted.games, 'game')}, "
+            f"{SIDES[scan.side]} from {files or 'no file'}: {counted_as(counted.games, 'game')}, "
             f"{counted.positions} positions ({counted.merged} more were transpositions).",
             f"{counted_as(len(scan.findings), 'finding')}, ranked for level {self.level:.0f}.",
             f"Chances are for games of {self.pace}." if self.pace else "",
             f"Engine: {plain(scan.engine.name, limit=80)}.",
             WEAK if scan.engine.embedded and scan.engine.name.startswith(SMALL_ENGINE) else "",
+            self._chapters(),
             self._second(),
             self._games(),
         ]
@@ -350,6 +372,15 @@ class Presentation:
             f"{percent(part.stake)} of what is at stake. {first} The same command goes on from here."
         )
 
+    def _chapters(self) -> str:
+        """How many chapters are for which side, where there are several for both."""
+        counts = Counter(chapter.side for chapter in self.scan.chapters)
+        if len(counts) < 2:
+            return ""
+        told = {"white": "for White", "black": "for Black", "both": "for both sides"}
+        parts = [f"{counts[side]} {told[side]}" for side in RepertoireSide if counts[side]]
+        return f"Of {len(self.scan.chapters)} chapters {and_list(parts)}."
+
     def _second(self) -> str:
         if self.scan.second_engine is None:
             return ""
@@ -364,7 +395,8 @@ class Presentation:
             return ""
         files = ", ".join(plain(file.name, limit=80) for file in used.files)
         whose = f", moves of {plain(used.player, limit=80)} only" if used.player else ""
-        return f"What was played is counted in {files} ({used.games} games{whose})."
+        met = f"; they met {used.met} of the {self.scan.input.positions} positions" if used.games else ""
+        return f"What was played is counted in {files} ({used.games} games{whose}){met}."
 
     def problems(self, most: int) -> list[str]:
         """What was passed over, a line each, at most so many, and then how many more."""
@@ -376,40 +408,7 @@ class Presentation:
         return [*lines, f"... and {more} more, in scan.json"] if more else lines
 
 
-def of_natures(scan: Scan, natures: Collection[str]) -> Scan:
-    """The scan with the findings of these natures alone; as it is where none is named. Raises ReportError."""
-    if not natures:
-        return scan
-    wanted = set(map(nature_named, natures))
-    return msgspec.structs.replace(scan, findings=tuple(f for f in scan.findings if f.nature in wanted))
-
-
-def nature_named(name: str) -> Nature:
-    """The nature of that name; raises ReportError where there is none."""
-    try:
-        return Nature(name.casefold())
-    except ValueError:
-        raise ReportError(f"no nature {plain(name, limit=20)!r}: {', '.join(Nature)}") from None
-
-
 def _span(findings: Sequence[Finding]) -> str:
     """The ECO codes from the first to the last."""
     codes = sorted(finding.opening.eco for finding in findings if finding.opening is not None)
     return plain("\u2013".join(dict.fromkeys((codes[0], codes[-1]))), limit=20) if codes else ""
-
-
-def for_side(scan: Scan, side: str | None) -> Scan:
-    """The scan told for one side: a slip of that side is a pitfall, one of the other a trick. Only a scan of both
-    sides can be told for another side than its own, since reach depends on who follows the repertoire."""
-    if side is None or side == scan.side:
-        return scan
-    if scan.side is not RepertoireSide.BOTH or side not in (Side.WHITE, Side.BLACK):
-        raise ReportError(f"this scan was made for {scan.side}: scan again with --side {plain(side, limit=10)}")
-    told: list[Finding] = []
-    for finding in scan.findings:
-        if isinstance(finding, SlipFinding) and finding.kind is not SlipKind.UNSOUND:
-            kind = SlipKind.PITFALL if finding.victim == side else SlipKind.TRICK
-            told.append(msgspec.structs.replace(finding, kind=kind))
-        elif finding.owner == side:
-            told.append(finding)
-    return msgspec.structs.replace(scan, side=RepertoireSide(side), findings=tuple(told))

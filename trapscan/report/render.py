@@ -11,6 +11,7 @@ from trapscan.contract import Scan
 from trapscan.errors import ReportError
 from trapscan.report import games, tables
 from trapscan.report.files import Held, write_text_aside
+from trapscan.report.filing import additions
 from trapscan.report.markdown import markdown
 from trapscan.report.page import page_in_pieces
 from trapscan.report.present import Entry, Presentation
@@ -26,19 +27,20 @@ def write_reports(
     side: str | None = None,
     shown: int | None = None,
     natures: Collection[str] = (),
+    chapters: Collection[str] = (),
     seven_bit: bool = False,
     held: Held | None = None,
 ) -> list[Path]:
-    """Render `scan` into `folder`: report.html, report.md, tricks.pgn, tricks.epd, findings.csv, cards.txt.
+    """Render `scan` into `folder`: report.html, report.md, tricks.pgn, tricks.epd, findings.csv, cards.txt, to-add.pgn.
 
     `level` (Elo) ranks the findings, by default the scan's own. `side` tells a scan of both sides for one of them.
     `shown` caps how many ideas of a section report.md holds and report.html shows at first; tricks.pgn and cards.txt
-    hold every idea of the sections that are open at first, tricks.epd and findings.csv every finding. Of `natures`, if
-    any are named, alone findings are told.
+    hold every idea of the sections that are open at first, tricks.epd and findings.csv every finding. Of `natures` and
+    of `chapters` (numbers or parts of titles), if any are named, alone findings are told.
     `seven_bit` keeps the PGN and EPD files within ASCII. Each file is written aside, then renamed, or waits in `held`
     for others; the paths come back in a fixed order. Raises ReportError.
     """
-    told = Presentation.of(scan, level=level, side=side, natures=natures)
+    told = Presentation.of(scan, level=level, side=side, natures=natures, chapters=chapters)
     shown = how_many(scan, shown)
     forms: dict[str, Callable[[], Iterable[str]]] = {  # made one after the other: of a whole opening book each is large
         "report.html": lambda: page_in_pieces(told, shown),
@@ -47,6 +49,7 @@ def write_reports(
         "tricks.epd": lambda: games.epd(told.entries(), seven_bit=seven_bit),
         "findings.csv": lambda: chain(["\ufeff"], tables.findings_csv(told)),
         "cards.txt": lambda: tables.question_cards(told),
+        "to-add.pgn": lambda: games.additions_pgn(additions(told), seven_bit=seven_bit),
     }
     target = Path(folder)
     return [write_text_aside(target / name, form(), held) for name, form in forms.items()]
@@ -59,10 +62,11 @@ def entries_shown(
     side: str | None = None,
     shown: int | None = None,
     natures: Collection[str] = (),
+    chapters: Collection[str] = (),
 ) -> list[Entry]:
     """The ideas that a reader sees first: of each section that is open, or holds the natures that are named, as many as
     report.md has. Arguments as in `write_reports`."""
-    told = Presentation.of(scan, level=level, side=side, natures=natures)
+    told = Presentation.of(scan, level=level, side=side, natures=natures, chapters=chapters)
     sections = told.sections(how_many(scan, shown))
     return [entry for section in sections if natures or not section.kind.closed for entry in section.entries]
 

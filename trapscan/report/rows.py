@@ -13,7 +13,7 @@ from trapscan.contract import BaitFinding, Finding, ReplyKind, SlipFinding
 from trapscan.levels import Lens
 from trapscan.order import millionths
 from trapscan.plain import plain
-from trapscan.report import words
+from trapscan.report import owned, words
 from trapscan.report.text import one_in, percent, points
 
 
@@ -93,12 +93,19 @@ class RowKind:
 
 REPLY_WORDS = {ReplyKind.CHECK: "a check", ReplyKind.CAPTURE: "a capture", ReplyKind.QUIET: "a quiet move"}
 
+CHAPTER = RowKind("chapter", "Chapter", lambda finding, lens: "", column="chapters")
+WORDS = RowKind("author", "Your words", lambda finding, lens: "", column="your_words")
+"""They name chapters, which the scan has: told by whoever knows it (present.Entry)."""
+
 ROWS = (
+    RowKind("mark", "Your mark", _slip(owned.mark_text), sentence=True, column="your_mark"),
     RowKind("felt", "How often", words.felt_text, by_level=True, sentence=True, column="how_often"),
+    CHAPTER,
     RowKind("line", "Line", _any(words.line_text), column="line"),
     RowKind("opening", "Opening", _any(words.opening_text), column="opening"),
     RowKind("tempts", "Why it tempts", _any(lambda f: plain(f.why_tempting)), sentence=True, column="why_tempting"),
     RowKind("fails", "Why it fails", _any(lambda f: plain(f.why_it_fails)), sentence=True, column="why_it_fails"),
+    RowKind("state", "Prepared", _slip(owned.state_text), column="prepared"),
     RowKind("moves", "Refutation", _slip(words.refutation_text), column="refutation"),
     RowKind(
         "reply", "To be found", _slip(lambda f: REPLY_WORDS[f.reply_kind] if f.reply_kind else ""), column="reply_kind"
@@ -109,6 +116,7 @@ ROWS = (
     RowKind("tricks", "Tricks", _bait(words.tricks_text), by_level=True),
     RowKind("balance", "Balance", _bait(words.balance_text), by_level=True),
     RowKind("instead", "Instead", _slip(words.instead_text), column="instead"),
+    WORDS,
     RowKind("motifs", "Motifs", _any(lambda f: ", ".join(words.motifs_of(f))), column="motifs"),
     RowKind("games", "In the games", _slip(words.evidence_text), column="evidence"),
     RowKind("notes", "Note", words.notes),

@@ -9,9 +9,10 @@ from collections.abc import Callable, Iterator, Sequence
 from trapscan.contract import BaitFinding, Scan, SlipFinding
 from trapscan.order import FIRST, worth_at
 from trapscan.plain import plain
+from trapscan.report.filing import by_chapter, prepared_text
 from trapscan.report.present import Entry, Presentation
-from trapscan.report.rows import FIGURES, ROWS, FigureKind, RowKind
-from trapscan.report.text import one_in, side_name
+from trapscan.report.rows import CHAPTER, FIGURES, ROWS, FigureKind, RowKind
+from trapscan.report.text import counted_as, one_in, side_name
 from trapscan.report.words import centipawns, second_text, slip_and_reply
 
 _FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r", "|", "%")
@@ -98,6 +99,8 @@ def answer(entry: Entry) -> str:
         parts += (entry.row("tricks"), entry.row("balance"), entry.row("notes"))
     elif finding.disputed:
         parts += ["The engines disagree.", second_text(finding)]
+    if entry.row(CHAPTER.key):
+        parts.append(f"Chapter: {entry.row(CHAPTER.key)}.")
     return " ".join(part for part in parts if part)
 
 
@@ -111,6 +114,8 @@ def question_cards(shown: Presentation) -> Iterator[str]:
 # --- the terminal ----------------------------------------------------------------------------------------------------
 
 _NARROW = 40
+MOST_CHAPTERS = 12
+"""So many chapters are counted one by one."""
 
 
 def terminal_summary(scan: Scan, *, width: int = 80, count: int = FIRST, level: float | None = None) -> str:
@@ -134,9 +139,21 @@ def terminal_summary(scan: Scan, *, width: int = 80, count: int = FIRST, level: 
         *unfinished,
         *closed,
         *pace,
+        *_in_the_file(shown),
         f"Level {shown.level:.0f}. Happens: so often in games of yours. Played: by so many who get there.",
     ]
     return "\n".join(blocks) + "\n".join(_cut(line, width) for line in foot) + "\n"
+
+
+def _in_the_file(shown: Presentation) -> Iterator[str]:
+    """How the findings stand in the owner's file: prepared or not, and how many in which chapter."""
+    if prepared_text(shown.scan):
+        yield f"In your file: {prepared_text(shown.scan)} What to add: to-add.pgn."
+    groups = by_chapter(shown, 0)
+    for group in groups[:MOST_CHAPTERS]:
+        yield f"Chapter {group.number}, {group.title}: {counted_as(group.count, 'finding')}."
+    if len(groups) > MOST_CHAPTERS:
+        yield f"... and {len(groups) - MOST_CHAPTERS} more chapters: see report.html."
 
 
 _HEAD = ("Happens", "Played", "Slip and answer", "Gain", "Where")
@@ -145,7 +162,7 @@ _HEAD = ("Happens", "Played", "Slip and answer", "Gain", "Where")
 def _row(entry: Entry) -> tuple[str, str, str, str, str]:
     finding = entry.finding
     what = entry.title if isinstance(finding, BaitFinding) else slip_and_reply(finding)
-    where = entry.row("opening") or (entry.row("line") if finding.line else side_name(finding.owner))
+    where = entry.row("opening") or (entry.row("line") if finding.line else "a position of its own")
     return one_in(entry.often), entry.figures["chance"], what, entry.gain, where
 
 

@@ -117,21 +117,26 @@ def title_of(finding: Finding) -> str:
         count = len(finding.replies)
         return f"{numbered(board, [marked(finding.bait.san, '?!')])} sets {count} trick{'' if count == 1 else 's'}"
     slip = numbered(board, [marked(finding.slip.san, sign_of(finding))])
-    punish = finding.punishment[:1]
-    reply = numbered(after_move(board), [marked(san, "!") for san in punish])
     if finding.nature is Nature.FORGONE:
         better = numbered(board, [marked(move.san, "!") for move in alternatives(finding)[:1]])
         return f"{slip} lets a chance go" + (f": {better}" if better else "")
+    return f"{slip} {fault_text(finding)}"
+
+
+def fault_text(finding: SlipFinding) -> str:
+    """What a slip does, and the reply: "loses a piece to 7.Nxc6+!"."""
+    reply = numbered(after_move(board_of_finding(finding)), [marked(san, "!") for san in finding.punishment[:1]])
+    if finding.nature is Nature.FORGONE:
+        return "lets a chance go"
     if finding.nature is Nature.GAMBIT:
-        return f"{slip} offers material" + (f"; the answer is {reply}" if reply else "")
+        return "offers material" + (f"; the answer is {reply}" if reply else "")
     if finding.nature is Nature.POSITIONAL:
-        return f"{slip} gives {_lost_ground(finding)}" + (f" after {reply}" if reply else "")
+        return f"gives {_lost_ground(finding)}" + (f" after {reply}" if reply else "")
     if finding.gain is Gain.MATE:
-        return f"{slip} runs into mate" + (f": {reply}" if reply else "")
+        return "runs into mate" + (f": {reply}" if reply else "")
     if finding.gain is Gain.ATTACK:
-        return f"{slip} gives {_lost_ground(finding)}" + (f" after {reply}" if reply else "")
-    gain = GAIN_WORDS[finding.gain]
-    return f"{slip} loses {gain}" + (f" to {reply}" if reply else "")
+        return f"gives {_lost_ground(finding)}" + (f" after {reply}" if reply else "")
+    return f"loses {GAIN_WORDS[finding.gain]}" + (f" to {reply}" if reply else "")
 
 
 def _lost_ground(finding: SlipFinding) -> str:
@@ -289,22 +294,10 @@ def notes(finding: Finding, lens: Lens) -> Iterator[str]:
 
 
 def _slip_notes(finding: SlipFinding) -> Iterator[str]:
-    if finding.prepared is not None:
-        answers = and_list([plain(san, limit=12) for san in finding.prepared.answers])
-        if not finding.prepared.answers:
-            yield "The repertoire holds this slip but no answer to it."
-        elif finding.prepared.right:
-            yield f"The repertoire already holds a right answer: {answers}."
-        else:
-            yield f"The repertoire answers with {answers}, which lets it off: prepare the refutation."
-    if finding.kind is SlipKind.UNSOUND:
-        yield "This move stands in the repertoire."
-    if finding.poisoned:
+    if finding.poisoned and centipawns(finding.cp_slip) < 0:
         yield "What the slip takes is poisoned."
     if finding.move_order_hint:
         yield plain(finding.move_order_hint)
-    if finding.beyond:
-        yield f"This position lies {finding.beyond} pl{'y' if finding.beyond == 1 else 'ies'} past the line's end."
 
 
 def _bait_terms(finding: BaitFinding, lens: Lens) -> Iterator[str]:

@@ -1,4 +1,4 @@
-// Cards under headings: by kind, or by opening.
+// Cards under headings: by kind, by opening, or by chapter.
 const SHOWN = {};
 const GROUPS = new Map();
 const FEW = 5;
@@ -51,7 +51,55 @@ function isOpen(group) {
 }
 
 function groupKey(finding) {
+  if (STATE.view === "chapters") return "chapter " + chapterOf(finding);
   return STATE.view === "openings" ? "opening " + finding.group : finding.section;
+}
+
+// The chapter under which a finding stands: the one that is looked for, or the first that holds it.
+function chapterOf(finding) {
+  return STATE.chapter ? Number(STATE.chapter) - 1 : finding.chapters.length ? finding.chapters[0] : -1;
+}
+
+const SIDES = { white: "For White.", black: "For Black.", both: "For both sides." };
+
+// In the order of the files. What several chapters hold stands in the first of them.
+function byChapter(found) {
+  const groups = new Map();
+  for (const card of found) {
+    const number = chapterOf(card.finding);
+    if (!groups.has(number)) groups.set(number, { key: groupKey(card.finding), number, cards: [], toll: 0, few: FEW });
+    const group = groups.get(number);
+    group.cards.push(card);
+    group.toll += here(card.finding.tolls);
+  }
+  const list = [...groups.values()].sort((a, b) => a.number - b.number);
+  for (const group of list) {
+    const chapter = DATA.chapters[group.number];
+    group.heading = chapter ? `${group.number + 1}. ${chapter.title}` : "In no chapter";
+    group.about = `${chapter ? SIDES[chapter.side] + " " : ""}Toll ${points(group.toll)} in all.`;
+  }
+  return list;
+}
+
+// What the file lacks, in order of use; one line an idea.
+function drawAdditions(found) {
+  const missing = found.filter((card) => card.finding.add);
+  missing.sort((a, b) => here(a.finding.places.use) - here(b.finding.places.use));
+  const cards = leads(missing);
+  const counts = DATA.states.map(({ key, name }) => [name, found.filter((card) => card.finding.state === key).length]);
+  const told = counts.filter(([, count]) => count).map(([name, count]) => `${name} ${count}`).join(", ");
+  $("add-about").textContent = `${told.charAt(0).toUpperCase() + told.slice(1)}.` + (cards.length ? " In order of use; all of it is in to-add.pgn." : "");
+  $("add-list").replaceChildren(...(STATE.added ? cards : cards.slice(0, DATA.first)).map((card) => {
+    const { finding } = card;
+    const link = el("a", { href: "#at=" + encodeURIComponent(finding.id) }, el("bdi", { textContent: finding.add }));
+    link.addEventListener("click", (event) => { event.preventDefault(); showFinding(finding); });
+    const state = DATA.states.find(({ key }) => key === finding.state).name;
+    const chapter = finding.words.chapter ? ", " + finding.words.chapter : "";
+    return el("li", {}, link, " ", el("span", { className: "where" }, ...paragraphs(finding.words.line), el("bdi", { textContent: chapter }), `; ${state}; `, here(finding.happens)));
+  }));
+  $("add-all").hidden = cards.length <= DATA.first;
+  $("add-all").textContent = STATE.added ? "Show fewer" : `Show all ${cards.length}`;
+  $("add").hidden = STATE.view !== "worth" || !told;
 }
 
 // The opening that costs most comes first; what has no name comes last.

@@ -12,6 +12,7 @@ function fits(finding) {
   return (!STATE.kinds.length || STATE.kinds.includes(finding.section)) &&
     (!STATE.wrong || finding.victim === STATE.wrong) && (!STATE.motif || finding.motifs.includes(STATE.motif)) &&
     (!STATE.gain || finding.gain === STATE.gain) && (!STATE.opening || finding.group === STATE.opening) &&
+    (!STATE.state || finding.state === STATE.state) && (!STATE.chapter || finding.chapters.includes(Number(STATE.chapter) - 1)) &&
     (!STATE.known || here(finding.known)) &&
     STATE.text.toLowerCase().split(/\s+/).every((word) => finding.hay.includes(word));
 }
@@ -25,11 +26,12 @@ function readAddress() {
   const given = new URLSearchParams(location.hash.slice(1));
   STATE.level = nearestStop(Number(given.get("level")) || DATA.level);
   STATE.kinds = (given.get("kind") || "").split(",").filter((kind) => DATA.sections.some((section) => section.key === kind));
-  for (const key of ["motif", "gain", "opening", "text"]) STATE[key] = given.get(key) || "";
+  for (const key of ["motif", "gain", "opening", "state", "chapter", "text"]) STATE[key] = given.get(key) || "";
   STATE.wrong = ["white", "black"].includes(given.get("wrong")) ? given.get("wrong") : "";
   STATE.known = given.get("known") === "1";
   STATE.board = ["ours", "wrong", "right", "white", "black"].includes(given.get("board")) ? given.get("board") : "ours";
-  STATE.view = ["toll", "openings", "lines"].includes(given.get("view")) ? given.get("view") : "worth";
+  STATE.view = ["toll", "openings", "chapters", "lines"].includes(given.get("view")) ? given.get("view") : "worth";
+  if (DATA.chapters.length < 2) Object.assign(STATE, { chapter: "", view: STATE.view === "chapters" ? "worth" : STATE.view });
   STATE.open = (given.get("open") || "").split(",").filter((key) => DATA.sections.some((section) => section.key === key));
   STATE.found = given.get("found") === "1";
   return given.get("at");
@@ -39,7 +41,7 @@ function writeAddress(at) {
   const out = new URLSearchParams();
   if (STATE.level !== DATA.level) out.set("level", STATE.level);
   if (STATE.kinds.length) out.set("kind", STATE.kinds.join(","));
-  for (const key of ["wrong", "motif", "gain", "opening", "text"]) if (STATE[key]) out.set(key, STATE[key]);
+  for (const key of ["wrong", "motif", "gain", "opening", "state", "chapter", "text"]) if (STATE[key]) out.set(key, STATE[key]);
   if (STATE.known) out.set("known", "1");
   if (STATE.board !== "ours") out.set("board", STATE.board);
   if (STATE.view !== "worth") out.set("view", STATE.view);
@@ -75,9 +77,10 @@ function refresh() {
   const { level } = STATE;
   const found = CARDS.filter((card) => fits(card.finding));
   const place = STATE.view === "worth" ? "worth" : "toll";
+  drawAdditions(found);
   found.sort((a, b) => here(a.finding.places[place]) - here(b.finding.places[place]));
   for (const card of found) card.others = [];
-  const groups = STATE.view === "openings" ? byOpening(found) : byKind(found);
+  const groups = STATE.view === "openings" ? byOpening(found) : STATE.view === "chapters" ? byChapter(found) : byKind(found);
   drawFirst(groups);
   if (STATE.view !== "lines") drawGroups(groups);
   $("cards").hidden = STATE.view === "lines";
@@ -91,8 +94,8 @@ function refresh() {
 
 function showControls() {
   $("level").value = DATA.stops.indexOf(STATE.level);
-  for (const key of ["wrong", "motif", "gain", "opening", "text", "board"]) $(key).value = STATE[key];
-  for (const key of ["motif", "gain", "opening"]) if ($(key).value !== STATE[key]) { STATE[key] = ""; $(key).value = ""; }
+  for (const key of ["wrong", "motif", "gain", "opening", "state", "chapter", "text", "board"]) if ($(key)) $(key).value = STATE[key];
+  for (const key of SELECTS.filter((key) => $(key))) if ($(key).value !== STATE[key]) { STATE[key] = ""; $(key).value = ""; }
   $("known").checked = STATE.known;
   $("found").checked = STATE.found;
   for (const box of document.querySelectorAll("[name=kind]")) box.checked = STATE.kinds.includes(box.value);
@@ -134,6 +137,8 @@ function option(select, value, text) {
   select.append(el("option", { value, textContent: text }));
 }
 
+const SELECTS = ["motif", "gain", "opening", "state", "chapter"];
+
 function fillSelects() {
   const count = (values) => {
     const seen = new Map();
@@ -143,13 +148,16 @@ function fillSelects() {
   for (const [motif, times] of count(DATA.findings.flatMap((finding) => finding.motifs))) option($("motif"), motif, `${motif} (${times})`);
   for (const [gain, times] of count(DATA.findings.map((finding) => finding.gain))) option($("gain"), gain, `${gain} (${times})`);
   for (const [group, times] of count(DATA.findings.map((finding) => finding.group))) if (group) option($("opening"), group, `${group} (${times})`);
+  const times = (fits) => DATA.findings.filter(fits).length;
+  for (const { key, name } of DATA.states) option($("state"), key, `${name} (${times((finding) => finding.state === key)})`);
+  if ($("chapter")) DATA.chapters.forEach(({ title }, number) => option($("chapter"), number + 1, `${number + 1}. ${title} (${times((finding) => finding.chapters.includes(number))})`));
 }
 
 function start() {
   if (window.matchMedia("(max-width: 46rem)").matches) $("filters").open = false;
   fillSelects();
   $("level").addEventListener("input", (event) => { STATE.level = DATA.stops[Number(event.target.value)]; change(); });
-  for (const key of ["wrong", "motif", "gain", "opening"]) $(key).addEventListener("change", (event) => { STATE[key] = event.target.value; change(); });
+  for (const key of ["wrong", ...SELECTS].filter((key) => $(key))) $(key).addEventListener("change", (event) => { STATE[key] = event.target.value; change(); });
   $("text").addEventListener("input", (event) => { STATE.text = event.target.value.trim(); change(); });
   $("known").addEventListener("change", (event) => { STATE.known = event.target.checked; change(); });
   $("board").addEventListener("change", (event) => {
@@ -163,10 +171,11 @@ function start() {
   });
   for (const box of document.querySelectorAll("[name=view]")) box.addEventListener("change", () => { STATE.view = box.value; change(); });
   $("clear").addEventListener("click", () => {
-    Object.assign(STATE, { kinds: [], wrong: "", motif: "", gain: "", opening: "", known: false, text: "" });
+    Object.assign(STATE, { kinds: [], wrong: "", motif: "", gain: "", opening: "", state: "", chapter: "", known: false, text: "" });
     showControls();
     change();
   });
+  $("add-all").addEventListener("click", () => { STATE.added = !STATE.added; refresh(); });
   $("found").addEventListener("change", (event) => { STATE.found = event.target.checked; change(); });
   wireTree();
   $("controls").addEventListener("submit", (event) => event.preventDefault());
