@@ -9,6 +9,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
+import msgspec
+
 from trapscan import graph
 from trapscan.chance import expected
 from trapscan.job.bait_terms import BaitOutcome, Tried, terms
@@ -86,7 +88,8 @@ class Looking:
         return self.tried[move]
 
     def search(self, measure: str | None) -> BaitOutcome:
-        """Examine the most promising moves: `bait_verified`, and all that promise much, as far as `bait_nodes` go."""
+        """Examine the most promising moves: `bait_verified`, and all that promise much; all but the first only as far
+        as `bait_nodes` go."""
         task, settings = self.task, self.settings
         to_beat = (
             expected(task.best.score, settings.level)
@@ -96,7 +99,7 @@ class Looking:
         known = {*task.position.prepared, *self.tried}
         for place, prospect in enumerate(self.prospector.choose(task.position, task.best, known, to_beat)):
             wanted = place < settings.bait_verified or prospect.promise >= MUCH
-            if wanted and self.nodes < settings.bait_nodes:
+            if wanted and (place == 0 or self.nodes < settings.bait_nodes):
                 self.settle(measure, self.examine(prospect.move))
         return self.outcome(measure)
 
@@ -136,8 +139,9 @@ class Looking:
 
 
 def look(tools: Tools, task: BaitTask, recorder: Recorder) -> BaitOutcome:
-    """Search one position of ours for baits."""
-    looking = Looking(task, recorder, task.at.model(tools.settings), tools.settings)
+    """Search one position of ours for baits; the bound on nodes is stretched with the budgets."""
+    settings = msgspec.structs.replace(tools.settings, bait_nodes=tools.probe.stretched(tools.settings.bait_nodes))
+    looking = Looking(task, recorder, task.at.model(tools.settings), settings)
     return looking.search(looking.measure())
 
 
