@@ -122,6 +122,11 @@ def test_same_bytes_with_two_workers_and_another_store(first: Result, file: Path
     assert encode_scan(run(file, tmp_path / "other.db", jobs=2).scan) == encode_scan(first.scan)
 
 
+def test_the_most_promising_is_examined_however_few_nodes_are_left(file: Path, store: Path) -> None:
+    few = run(file, store, settings={**SMALL["settings"], "bait_nodes": 100})
+    assert baits(few)
+
+
 def test_a_second_run_asks_nothing(first: Result, file: Path, store: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     def refuse(self: Engine, query: Query) -> Evaluation:
         raise AssertionError(f"asked {query}")
