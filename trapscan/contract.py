@@ -363,7 +363,8 @@ class SlipFinding(FindingBase, frozen=True, kw_only=True, tag="slip"):
     beyond: plies past the end of the lines; 0 within them
     evidence: how often position and slip occur in the games of --games, or null without them
     look_alikes: other positions of the scan where the same move is sound
-    let_off: the likeliest replies that leave it unpunished, of those that are findings themselves
+    let_off: the likeliest replies that leave it unpunished: those that are findings themselves or, of a slip that is
+        seen first, those that a search of its own shows to
     forgoes: the id of the finding whose punishment this slip lets go, where that is its whole fault; or empty
     """
 

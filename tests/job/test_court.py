@@ -10,15 +10,16 @@ import pytest
 
 from tests.job.small_scans import LINES, SMALL
 from tests.report.sample_scans import trap_scan
+from trapscan.chance import load_model
 from trapscan.contract import Nature, Prepared, SlipKind, encode_scan
 from trapscan.engines import EngineSpec, Probe
 from trapscan.job import scan
 from trapscan.job.accused import Accused, long_look, look
 from trapscan.job.court import epd_of, lets_off, said_first, seen_first
-from trapscan.job.judging import KEEPS
+from trapscan.job.missed import KEEPS, missed, replies
 from trapscan.job.tools import tools_of
 from trapscan.levels import Lens
-from trapscan.model import Evaluation, Line, Position, Query
+from trapscan.model import Evaluation, Line, Position, Query, Slip
 from trapscan.order import FIRST
 from trapscan.score import Score, loss
 from trapscan.settings import Settings
@@ -96,6 +97,29 @@ def test_a_slip_that_does_not_stand_up_is_none_and_the_answer_is_measured(stockf
     assert max(query.budget for query in table.asked) >= LONG
 
 
+def test_who_lets_a_slip_off_is_searched_and_has_the_chance_that_find_leaves() -> None:
+    """After 1.g4 of the two likeliest replies that are not named as punishing one punishes too in the table, and the
+    other lets it off: that one is told, with what is left of its chance as those who punish are taken out."""
+    board, levels, model = chess.Board(), (1000, 1800), load_model()
+    after = chess.Board()
+    after.push_uci("g2g4")
+    (plain,) = model.predict([after], levels)
+    best = Line(Score(chess.WHITE, cp=30), ("e2e4",))
+    slip = Slip("g2g4", Score(chess.WHITE, cp=-300), ("h7h5",), ("h7h6",), exposed=2_000, nodes=20_000)
+    chances = replies(best, slip, plain, model, levels)
+    order = sorted((move for move in chances if move not in ("h7h5", "h7h6")), key=lambda move: -sum(chances[move]))
+    table = Table({})
+    for reply, left in zip(order, (-300, 10), strict=False):
+        child = after.copy(stack=False)
+        child.push_uci(reply)
+        table.scores[child.epd()] = left
+    (told,) = missed(board, best, slip, table, model, levels)
+    assert told.reply == order[1] and told.chance == chances[order[1]] and len(table.asked) == 2
+    for i in range(len(levels)):
+        assert chances["h7h5"][i] > plain["h7h5"][i] and told.chance[i] < plain[order[1]][i]
+        assert sum(shares[i] for shares in chances.values()) == pytest.approx(1, abs=1e-5)
+
+
 @pytest.fixture(scope="module")
 def file(tmp_path_factory: pytest.TempPathFactory) -> Path:
     path = tmp_path_factory.mktemp("court") / "lines.pgn"
@@ -111,6 +135,17 @@ def test_what_is_said_first_has_been_looked_at(stockfish: Stockfish, file: Path,
     for finding in said_first(report.slips, lens):
         assert finding.verified.nodes > 3000 or "mate" in str(finding.cp_slip), "more than the scan itself gives a move"
     assert any(finding.likely_line for finding in report.slips)
+    for finding in report.slips:
+        after = chess.Board(finding.fen)
+        after.push_uci(finding.slip.uci)
+        for reply in finding.let_off:
+            assert reply.san not in (*finding.punishment[:1], *finding.also)
+            line = after.copy()
+            for san in (reply.san, *reply.line):
+                line.push_san(san)
+            for find, chance in zip(finding.find, reply.chance, strict=True):
+                assert 0 < chance <= 1 - find + 0.0002
+    assert any(finding.let_off for finding in report.slips)
     for finding in report.slips:
         board = chess.Board(finding.fen)
         board.push_uci(finding.slip.uci)

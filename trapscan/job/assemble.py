@@ -18,6 +18,7 @@ from trapscan.chance import expected
 from trapscan.contract import (
     Depth,
     Gain,
+    LetOff,
     LookAlike,
     MoveText,
     Opening,
@@ -27,7 +28,7 @@ from trapscan.contract import (
     SlipFinding,
     Verified,
 )
-from trapscan.job.judging import forgets, nature_and_worth, prepared_of, related
+from trapscan.job.judging import THEN, forgets, nature_and_worth, prepared_of, related
 from trapscan.job.owned import Owned
 from trapscan.job.positions import Outcome, Told
 from trapscan.job.seen import Seen
@@ -110,6 +111,7 @@ def _finding(
         nature=nature,
         worth=all_rounded(worth, 4),
         likely_line=_likely(seen, position, after, slip.move),
+        let_off=_let_off(seen, position, after, slip.move),
         poisoned=explanation.poisoned,
         must_know=_same(rank.must_know(told.find, toll) if nature not in ASIDE else tuple(False for _ in levels)),
         in_repertoire=slip.move in position.prepared,
@@ -140,6 +142,19 @@ def also_of(seen: Seen, after: chess.Board, slip: Slip) -> tuple[str, ...]:
     outcome = seen.outcomes.get(after.epd())
     best = outcome.examined.best.pv[:1] if outcome is not None else ()
     return tuple(dict.fromkeys((*slip.also, *(move for move in best if move not in slip.refutation[:1]))))
+
+
+def _let_off(seen: Seen, position: Position, after: chess.Board, slip: str) -> tuple[LetOff, ...]:
+    """The likeliest replies that do not punish, where that was looked at."""
+    retold = seen.retold.get((position.epd, slip))
+    return tuple(
+        LetOff(
+            san=sans(after, (each.reply,))[0],
+            chance=all_rounded(each.chance, 4),
+            line=sans(after, (each.reply, *each.line[:THEN]))[1:],
+        )
+        for each in (retold.let_off if retold is not None else ())
+    )
 
 
 def _likely(seen: Seen, position: Position, after: chess.Board, slip: str) -> tuple[str, ...]:

@@ -10,6 +10,7 @@ import msgspec
 
 from trapscan import explain, openings, rank
 from trapscan.contract import LetOff, Nature, Prepared, SlipFinding, SlipKind
+from trapscan.job.missed import KEEPS
 from trapscan.job.owned import Owned
 from trapscan.job.positions import Outcome, Told
 from trapscan.job.seen import Seen
@@ -18,9 +19,6 @@ from trapscan.score import Score, loss
 
 LET_OFF, THEN = 2, 3
 """So many replies that let a slip off are told, with so many plies of what follows."""
-
-KEEPS = 0.5
-"""An answer that keeps so much of what the slip lost does not let it off."""
 
 
 def nature_and_worth(

@@ -11,14 +11,13 @@ from trapscan import explain
 from trapscan.chance import CountedModel, Evidence, load_model
 from trapscan.contract import Instead
 from trapscan.explain import Explanation
+from trapscan.job.missed import replies
 from trapscan.job.stage import SEARCHED, Fields, Stage
 from trapscan.job.tools import Tools
 from trapscan.job.work import Recorder
 from trapscan.model import ChanceModel, Chances, Examined, Position, Slip
-from trapscan.score import loss
 from trapscan.search import Examiner
 from trapscan.settings import POSITION_SETTINGS, Settings
-from trapscan.stopping import NOISE_AT
 
 
 @dataclass(frozen=True, slots=True)
@@ -139,15 +138,11 @@ def _finds(
 def _find(
     examined: Examined, slip: Slip, chances: Chances, model: ChanceModel, levels: tuple[int, ...]
 ) -> tuple[float, ...]:
-    """The chance that the punisher plays a right refutation, joined with what is at stake: a reply that does not
-    punish gives back what the slip lost. How plainly that shows is told by the budget that exposed the slip."""
+    """The chance that the punisher plays a right refutation."""
     if not slip.refutation:
         return tuple(1.0 for _ in levels)
     right = (slip.refutation[0], *slip.also)
-    at_stake = max(0.0, loss(examined.best.score, slip.score))
-    shallow = at_stake if slip.exposed <= NOISE_AT else 0.0
-    losses = {move: (0.0, 0.0) if move in right else (shallow, at_stake) for move in chances}
-    joined = model.join(chances, losses, levels)
+    joined = replies(examined.best, slip, chances, model, levels)
     return tuple(min(1.0, sum(joined[move][i] for move in right)) for i in range(len(levels)))
 
 
@@ -157,7 +152,7 @@ POSITIONS = Stage(
     solve,
     Outcome,
     settings=POSITION_SETTINGS,
-    code=(*SEARCHED, "explain", "contract.py", "job/positions.py"),
+    code=(*SEARCHED, "explain", "contract.py", "job/missed.py", "job/positions.py"),
     slips=lambda outcome: len(outcome.told),
 )
 

@@ -12,6 +12,7 @@ from trapscan import explain
 from trapscan.chance import load_model
 from trapscan.explain import Explanation
 from trapscan.job.lines import try_lines
+from trapscan.job.missed import Missed, missed
 from trapscan.job.stage import SEARCHED, Fields, Stage
 from trapscan.job.tools import Tools
 from trapscan.job.work import Recorder
@@ -46,13 +47,14 @@ class Telling:
 
 @dataclass(frozen=True, slots=True)
 class Retold:
-    """The slip's explanation, and the refutation as it will be played (UCI, its first move on; empty where that is the
-    main line)."""
+    """The slip's explanation, the refutation as it will be played (UCI, its first move on; empty where that is the
+    main line), and the likeliest replies that let the slip off."""
 
     explanation: Explanation
     likely: tuple[str, ...]
     searches: int
     nodes: int
+    let_off: tuple[Missed, ...] = ()
 
 
 @dataclass(slots=True)
@@ -86,13 +88,13 @@ def tell(tools: Tools, task: Telling, recorder: Recorder) -> Retold:
     board, move = task.position.board(), chess.Move.from_uci(task.slip.move)
     best = task.best.pv[0] if task.best.pv else ""
     refutation, counted = task.slip.refutation, Counting(recorder)
-    tried = try_lines(
-        board, move, refutation, task.ply, counted, load_model(tools.settings.seconds), tools.settings.level, best=best
-    )
+    settings, model = tools.settings, load_model(tools.settings.seconds)
+    tried = try_lines(board, move, refutation, task.ply, counted, model, settings.level, best=best)
     explanation = explain.explain_slip(
         board, move, best=task.best, slip_score=task.slip.score, refutation=refutation, tried=tried
     )
-    return Retold(explanation, tried.likely, counted.searches, counted.nodes)
+    let_off = missed(board, task.best, task.slip, counted, model, settings.levels)
+    return Retold(explanation, tried.likely, counted.searches, counted.nodes, let_off)
 
 
 TELLING = Stage(
@@ -100,8 +102,8 @@ TELLING = Stage(
     "slips told anew",
     tell,
     Retold,
-    settings=("level", "time_control", "hash_mb", "engine_options"),
-    code=(*SEARCHED, "explain", "contract.py", "job/lines.py", "job/telling.py"),
+    settings=("level", "levels", "time_control", "hash_mb", "engine_options"),
+    code=(*SEARCHED, "explain", "contract.py", "job/lines.py", "job/missed.py", "job/telling.py"),
 )
 
 

@@ -177,14 +177,14 @@ def likely_text(finding: SlipFinding) -> str:
 
 
 def let_off_text(finding: Finding, lens: Lens) -> str:
-    """How many do not punish it, and what most of them play instead."""
+    """How many do not punish it, and what they play most often instead."""
     if not isinstance(finding, SlipFinding) or not finding.let_off:
         return ""
     board = after_move(board_of_finding(finding))
     reply = max(finding.let_off, key=lambda each: lens.value(each.chance))
     share, missed = percent(lens.value(reply.chance)), percent(1 - lens.value(finding.find))
     then = f"; then {numbered(after_move(board), reply.line)}" if reply.line else ""
-    return f"{missed} let it off; most of them by {numbered(board, [reply.san])} ({share}){then}."
+    return f"{missed} let it off, {share} by {numbered(board, [reply.san])}{then}."
 
 
 def also_text(finding: SlipFinding) -> str:
