@@ -5,6 +5,9 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+LEAST_ELO, MOST_ELO = 600, 2600
+"""Levels that can be asked for."""
+
 
 def at_level(values: Sequence[float], levels: Sequence[int], level: float) -> float:
     """The value at `level`, linearly between the neighbours in `levels` (rising, in Elo), the end values beyond them.

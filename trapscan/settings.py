@@ -13,12 +13,13 @@ import msgspec
 from msgspec import Meta
 
 from trapscan.errors import SettingsError
+from trapscan.levels import LEAST_ELO, MOST_ELO
 from trapscan.request import PRESETS
 from trapscan.stopping import NOISE_AT
 
 Nodes = Annotated[int, Meta(ge=100, le=10_000_000_000)]
 Share = Annotated[float, Meta(ge=0.0, le=1.0)]
-Rating = Annotated[int, Meta(ge=600, le=2600)]
+Rating = Annotated[int, Meta(ge=LEAST_ELO, le=MOST_ELO)]
 OptionValue = str | int | bool
 
 

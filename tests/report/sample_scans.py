@@ -306,12 +306,19 @@ def trap_scan() -> Scan:
         if finding.kind is SlipKind.PITFALL and index % 6 == 0:
             finding = msgspec.structs.replace(finding, kind=SlipKind.UNSOUND, in_repertoire=True)
         elif finding.kind is SlipKind.TRICK and index % 6 == 0:
-            prepared = Prepared(answers=("Be2",), right=False)
+            prepared = Prepared(answers=(quietest(finding),), right=False)
             finding = msgspec.structs.replace(finding, in_repertoire=True, prepared=prepared)
         findings.append(finding)
     findings.append(bait_finding())
     lines = [finding.line for finding in findings] + [tuple(line.split()) for line in QUIET_LINES]
     return make_scan(tuple(findings), tree=(tree_of(lines),))
+
+
+def quietest(finding: SlipFinding) -> str:
+    """Some answer to the slip that is not the refutation."""
+    board = chess.Board(finding.fen)
+    board.push_uci(finding.slip.uci)
+    return next(san for san in sorted(map(board.san, board.legal_moves)) if san not in finding.punishment[:1])
 
 
 def disputed_scan() -> Scan:

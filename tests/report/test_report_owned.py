@@ -18,7 +18,7 @@ from trapscan.errors import ReportError
 from trapscan.levels import Lens
 from trapscan.order import often_at, section_of
 from trapscan.report import lesson, write_reports
-from trapscan.report.files import check
+from trapscan.report.checking import check
 from trapscan.report.filing import additions, by_chapter, is_missing, prepared_text
 from trapscan.report.markdown import markdown
 from trapscan.report.narrowed import of_chapters

@@ -85,22 +85,12 @@ def engines(options: argparse.Namespace) -> int:
 def report(options: argparse.Namespace) -> int:
     """`trapscan report`."""
     from trapscan.repertoire.rewrite import annotated_files, write_annotated
-    from trapscan.report import entries_shown, read_scan, write_reports
+    from trapscan.report import Held, entries_shown, read_scan, write_reports
 
     options.begun()
     scan = read_scan(options.folder)
     home = _home(options.folder)
     folder = options.out or home
-    written = write_reports(
-        scan,
-        folder,
-        level=options.level,
-        side=options.side,
-        shown=options.shown,
-        natures=tuple(options.nature),
-        chapters=tuple(options.chapter),
-        seven_bit=options.ascii,
-    )
     chosen = entries_shown(
         scan,
         level=options.level,
@@ -109,7 +99,19 @@ def report(options: argparse.Namespace) -> int:
         natures=tuple(options.nature),
         chapters=tuple(options.chapter),
     )
-    written += write_annotated(scan, chosen, folder, annotated_files(scan, home))
+    with Held() as held:
+        written = write_reports(
+            scan,
+            folder,
+            level=options.level,
+            side=options.side,
+            shown=options.shown,
+            natures=tuple(options.nature),
+            chapters=tuple(options.chapter),
+            seven_bit=options.ascii,
+            held=held,
+        )
+        written += write_annotated(scan, chosen, folder, annotated_files(scan, home), held=held)
     print(f"Wrote {', '.join(readable(path.name) for path in written)} in {plain(str(folder))}.")
     return EXIT_DONE
 
@@ -136,6 +138,10 @@ def lesson(options: argparse.Namespace) -> int:
     )
     folder = options.out or _home(options.folder) / "lesson"
     written = write_lesson(chosen, folder, paper=options.paper)
+    if len(chosen.entries) < options.count:
+        print(
+            f"trapscan: only {len(chosen.entries)} of {options.count} positions are there to be chosen", file=sys.stderr
+        )
     print(f"Wrote {', '.join(readable(path.name) for path in written)} in {plain(str(folder))}.")
     return EXIT_DONE
 

@@ -2,24 +2,22 @@
 
 from __future__ import annotations
 
+import codecs
 import contextlib
 import errno
-import functools
-import math
 import os
 import re
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator
 from pathlib import Path
 from types import TracebackType
 from typing import Self
 
-import chess
 import msgspec
 
-from trapscan.contract import SCHEMA, BaitFinding, Finding, Record, Scan, SlipFinding, encode_in_pieces
+from trapscan.contract import SCHEMA, Scan, encode_in_pieces
 from trapscan.errors import ReportError
 from trapscan.plain import plain
-from trapscan.report.lines import lines_of
+from trapscan.report.checking import check
 
 SCAN_NAME = "scan.json"
 OLDER = "trapscan.scan/1"
@@ -68,6 +66,8 @@ def write_aside(path: Path, data: bytes | Iterable[bytes], held: Held | None = N
     ReportError, and leaves nothing behind."""
     aside = path.with_name(f".{path.name}.{os.getpid()}.tmp")
     with _writing(path):
+        if path.is_dir():  # no file is renamed to it
+            raise IsADirectoryError(errno.EISDIR, os.strerror(errno.EISDIR))
         path.parent.mkdir(parents=True, exist_ok=True)
         asides.add(aside)
         try:
@@ -101,8 +101,13 @@ def _writing(path: Path) -> Iterator[None]:
 
 
 def write_text_aside(path: Path, pieces: Iterable[str], held: Held | None = None) -> Path:
-    """The same of text, as UTF-8; what cannot be encoded becomes a question mark."""
-    return write_aside(path, (piece.encode("utf-8", "replace") for piece in pieces), held)
+    """The same of text."""
+    return write_aside(path, in_utf_8(pieces), held)
+
+
+def in_utf_8(pieces: Iterable[str]) -> Iterable[bytes]:
+    """Text as it is written; what cannot be encoded becomes a question mark."""
+    return (piece.encode("utf-8", "replace") for piece in pieces)
 
 
 def prepare_folder(folder: str | os.PathLike[str]) -> None:
@@ -154,7 +159,7 @@ def read_scan(folder_or_file: str | os.PathLike[str]) -> Scan:
 
 def decode_scan(data: bytes, *, source: str = SCAN_NAME) -> Scan:
     """A scan from the bytes of a scan.json: types by the contract, then the sense of it (`check`)."""
-    where = plain(source, limit=300)
+    where, data = plain(source, limit=300), data.removeprefix(codecs.BOM_UTF8)
     try:
         head = msgspec.json.decode(data, type=_Head)
         if head.schema != SCHEMA:
@@ -175,94 +180,3 @@ def _other_schema(name: str) -> str:
             "in the store, so that it takes seconds"
         )
     return f"follows {plain(name, limit=60)!r}; this trapscan reads {SCHEMA!r}"
-
-
-def check(scan: Scan) -> None:
-    """Raise ValueError when the scan's values cannot be what they say: unknown words, numbers without a level,
-    positions that are none, moves that cannot be played, a tree that is none."""
-    levels = scan.levels
-    if not levels or list(levels) != sorted(set(levels)):
-        raise ValueError("`levels` must rise")
-    seen: set[str] = set()
-    for finding in scan.findings:
-        try:
-            _check_finding(finding, len(levels))
-            if any(not 0 <= number < len(scan.chapters) for number in _chapters_of(finding)):
-                raise ValueError("it names a chapter that is none of the scan's")
-        except ValueError as exc:
-            raise ValueError(f"finding {plain(finding.id, limit=60)}: {exc}") from exc
-        if finding.id in seen:
-            raise ValueError(f"two findings with the id {plain(finding.id, limit=60)}")
-        seen.add(finding.id)
-    lines_of(scan)
-
-
-def _check_finding(finding: Finding, levels: int) -> None:
-    _check_lists(finding, levels)
-    board = board_of(finding.fen)
-    start = board_of(finding.start_fen)
-    for san in finding.line:
-        start.push_san(san)
-    if start.epd() != board.epd():
-        raise ValueError("its line does not lead to its position")
-    if isinstance(finding, BaitFinding):
-        _check_bait(finding, board, levels)
-    else:
-        _check_slip(finding, board)
-
-
-def _chapters_of(finding: Finding) -> tuple[int, ...]:
-    return (*finding.chapters, *(word.chapter for word in finding.words))
-
-
-def _check_lists(record: Record, levels: int) -> None:
-    """Each list of numbers, or of yes and no, has one for each level; it may be empty where the record may lack it."""
-    for name, may_lack in _per_level(type(record)):
-        values: Sequence[float] = getattr(record, name)
-        if len(values) != levels and not (may_lack and not values):
-            raise ValueError(f"{len(values)} values of `{name}` for {levels} levels")
-        if not all(map(math.isfinite, values)):
-            raise ValueError(f"a value of `{name}` is not a number")
-
-
-@functools.cache
-def _per_level(record: type[Record]) -> tuple[tuple[str, bool], ...]:
-    """The names of a record's lists per level, and whether each may be left out."""
-    lists = (tuple[float, ...], tuple[bool, ...])
-    return tuple((field.name, not field.required) for field in msgspec.structs.fields(record) if field.type in lists)
-
-
-def _check_bait(finding: BaitFinding, board: chess.Board, levels: int) -> None:
-    _check_lists(finding.bait_details, levels)
-    board.push_uci(finding.bait.uci)
-    for reply in finding.replies:
-        _check_lists(reply, levels)
-        after = board.copy(stack=False)
-        after.push_uci(reply.slip.uci)
-        for san in reply.refutation.moves:
-            after.push_san(san)
-    for san in finding.bait_details.otherwise:
-        board.push_san(san)
-
-
-def _check_slip(finding: SlipFinding, board: chess.Board) -> None:
-    for move in finding.instead:
-        board.parse_uci(move.uci)
-    board.push_uci(finding.slip.uci)
-    if finding.refutation is not None:
-        for san in finding.refutation.line:
-            board.push_san(san)
-    for twin in finding.look_alikes:
-        board_of(twin.fen)
-        for square in twin.squares:
-            chess.parse_square(square)
-
-
-def board_of(fen: str) -> chess.Board:
-    """A board from a FEN; raises ValueError, also on one of absurd length."""
-    if len(fen) > 120:
-        raise ValueError("a FEN of more than 120 characters")
-    board = chess.Board(fen)
-    if board.king(chess.WHITE) is None or board.king(chess.BLACK) is None:
-        raise ValueError("a position without a king")
-    return board

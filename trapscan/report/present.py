@@ -18,7 +18,7 @@ from trapscan.contract import (
     SlipFinding,
 )
 from trapscan.errors import ReportError
-from trapscan.levels import Lens
+from trapscan.levels import LEAST_ELO, MOST_ELO, Lens
 from trapscan.order import ORDERS, Idea, by_idea, in_order, often_at, ranked, section_of, toll_at
 from trapscan.plain import plain
 from trapscan.report import owned, words
@@ -218,8 +218,8 @@ class Presentation:
         """`level` in Elo, by default the scan's own; `side` tells a scan of both sides for one of them; of `natures`
         and of `chapters`, if any are named, alone the findings are told. Raises ReportError."""
         at = float(scan.level if level is None else level)
-        if not 0 <= at <= 4000:
-            raise ReportError(f"level {level} is no Elo rating")
+        if not LEAST_ELO <= at <= MOST_ELO:
+            raise ReportError(f"level {at:g} is none between {LEAST_ELO} and {MOST_ELO}")
         return cls(of_natures(for_side(of_chapters(scan, chapters), side), natures), at)
 
     @property

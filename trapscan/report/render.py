@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import os
 from collections.abc import Callable, Collection, Iterable
 from itertools import chain
@@ -37,8 +38,8 @@ def write_reports(
     `shown` caps how many ideas of a section report.md holds and report.html shows at first; tricks.pgn and cards.txt
     hold every idea of the sections that are open at first, tricks.epd and findings.csv every finding. Of `natures` and
     of `chapters` (numbers or parts of titles), if any are named, alone findings are told.
-    `seven_bit` keeps the PGN and EPD files within ASCII. Each file is written aside, then renamed, or waits in `held`
-    for others; the paths come back in a fixed order. Raises ReportError.
+    `seven_bit` keeps the PGN and EPD files within ASCII. All are new afterwards, or none is; where `held` is
+    given they wait there for others. The paths come back in a fixed order. Raises ReportError.
     """
     told = Presentation.of(scan, level=level, side=side, natures=natures, chapters=chapters)
     shown = how_many(scan, shown)
@@ -52,7 +53,8 @@ def write_reports(
         "to-add.pgn": lambda: games.additions_pgn(additions(told), seven_bit=seven_bit),
     }
     target = Path(folder)
-    return [write_text_aside(target / name, form(), held) for name, form in forms.items()]
+    with contextlib.nullcontext(held) if held is not None else Held() as waiting:
+        return [write_text_aside(target / name, form(), waiting) for name, form in forms.items()]
 
 
 def entries_shown(

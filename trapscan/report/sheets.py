@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -13,7 +14,7 @@ from trapscan.errors import ReportError
 from trapscan.order import TOLL_DIGITS, rounded
 from trapscan.report import games
 from trapscan.report.diagrams import Arrow, board_svg
-from trapscan.report.files import write_aside, write_text_aside
+from trapscan.report.files import Held, in_utf_8, write_aside
 from trapscan.report.lessons import Lesson
 from trapscan.report.men import symbols
 from trapscan.report.page import asset, environment, policy
@@ -45,15 +46,19 @@ def write_lesson(lesson: Lesson, folder: str | os.PathLike[str], paper: str = "a
     """
     if paper not in PAPERS:
         raise ReportError(f"unknown paper size {paper!r}: {' or '.join(PAPERS)}")
-    target, paths = Path(folder), []
+    with Held() as held:
+        return [write_aside(Path(folder) / name, pieces, held) for name, pieces in _forms(lesson, paper)]
+
+
+def _forms(lesson: Lesson, paper: str) -> Iterator[tuple[str, Iterable[bytes]]]:
     for sheet in (questions(lesson), answers(lesson)):
-        paths.append(write_aside(target / f"{sheet.name}.html", sheet_html(sheet, lesson, paper).encode()))
-        data = sheet_pdf(lesson.title, sheet.heading, sheet.about, sheet.items, paper=paper, foot=FAIR_PLAY)
-        paths.append(write_aside(target / f"{sheet.name}.pdf", data))
-    pgn = games.pgn(lesson.entries, event=lesson.title)
-    paths.append(write_text_aside(target / "lesson.pgn", pgn))
-    paths.append(write_text_aside(target / "lesson.epd", games.epd(lesson.entries)))
-    return paths
+        yield f"{sheet.name}.html", in_utf_8([sheet_html(sheet, lesson, paper)])
+        yield (
+            f"{sheet.name}.pdf",
+            [sheet_pdf(lesson.title, sheet.heading, sheet.about, sheet.items, paper=paper, foot=FAIR_PLAY)],
+        )
+    yield "lesson.pgn", in_utf_8(games.pgn(lesson.entries, event=lesson.title))
+    yield "lesson.epd", in_utf_8(games.epd(lesson.entries))
 
 
 def questions(lesson: Lesson) -> Sheet:
