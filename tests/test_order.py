@@ -3,13 +3,25 @@
 from __future__ import annotations
 
 import chess
+import msgspec
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from trapscan.contract import Depth, Gain, MoveText, SecondOpinion, Side, SlipFinding, SlipKind, Verified
+from trapscan.contract import (
+    Depth,
+    Gain,
+    MoveText,
+    Nature,
+    Refutation,
+    SecondOpinion,
+    Side,
+    SlipFinding,
+    SlipKind,
+    Verified,
+)
 from trapscan.levels import Lens
-from trapscan.order import ORDERS, in_order, ranked, rounded
+from trapscan.order import ORDERS, by_idea, in_order, ranked, rounded
 
 LEVELS = (1000, 1400, 2000)
 
@@ -66,6 +78,33 @@ def test_by_toll_alone_and_what_is_denied_last() -> None:
     made = [low, high, worst]
     assert [f.id for f in ranked(made, Lens(LEVELS, 1000))] == ["a", "b", "c"]
     assert [f.id for f in in_order(made, Lens(LEVELS, 1000))] == ["c", "b", "a"]
+
+
+def test_who_has_seen_a_position_or_an_answer_wants_another_thing_next() -> None:
+    """By hand: of equal frequency, worth 0.9, 0.8, 0.7; in one position, or with one answer, the second counts half."""
+    elsewhere = "rnbqkbnr/pppp1ppp/8/4p3/4P3/8/PPPP1PPP/RNBQKBNR w KQkq - 0 2"
+    lens = Lens(LEVELS, 1000)
+
+    def made(name: str, worth: float, fen: str, reply: str, nature: Nature = Nature.TACTIC) -> SlipFinding:
+        return msgspec.structs.replace(
+            finding(name, SlipKind.TRICK, 0, 0, 0),
+            fen=fen,
+            worth=(worth,) * 3,
+            nature=nature,
+            refutation=Refutation(san=reply, uci=reply, line=()),
+        )
+
+    here = chess.STARTING_FEN
+    first, again, other = (
+        made("a", 0.9, here, "e7e5"),
+        made("b", 0.8, here, "d7d5"),
+        made("c", 0.7, elsewhere, "g8f6"),
+    )
+    assert [idea.lead.id for idea in by_idea([again, other, first], lens)] == ["a", "c", "b"], "one position"
+    answered = made("b", 0.8, here.replace(" 0 1", " 2 9"), "e7e5")
+    assert [idea.lead.id for idea in by_idea([answered, other, first], lens)] == ["a", "c", "b"], "one answer"
+    aside = made("b", 0.8, here, "e7e5", Nature.GAMBIT)
+    assert [idea.lead.id for idea in by_idea([aside, other, first], lens)] == ["a", "b", "c"], "another section"
 
 
 @given(st.floats(-1e3, 1e3), st.integers(0, 6))

@@ -3,12 +3,13 @@ numbers: the page sorts by the places that it is given."""
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Mapping
+from collections import Counter
+from collections.abc import Callable, Hashable, Iterable, Mapping
 from dataclasses import dataclass
 from types import MappingProxyType
 from typing import Any
 
-from trapscan.contract import BaitFinding, Finding, Nature, SlipKind
+from trapscan.contract import BaitFinding, Finding, Nature, SlipFinding, SlipKind
 from trapscan.levels import Lens
 
 TOLL_DIGITS, MET_DIGITS, STANDING_DIGITS = 6, 9, 9
@@ -20,6 +21,10 @@ FIRST = 12
 DAMPED = 0.25
 """The power of how often a slip happens in the order of findings: that falls by an order of magnitude within a few
 moves, and what is worth knowing lies deep as often as not (measured: scripts/check_needles)."""
+
+CROWD = 0.5
+"""An idea counts so much less for each higher one of its section that has its position, or its answer and gain: who has
+seen one of them wants another thing next."""
 
 
 def rounded(value: float, digits: int) -> float:
@@ -96,25 +101,39 @@ class Idea:
 
 def by_idea(findings: Iterable[Finding], lens: Lens, *, damped: float = DAMPED) -> list[Idea]:
     """The findings one card an idea, in the order of the report: by the worth of the one that stands highest, and by
-    how often all of them together happen."""
-    alike: dict[str, list[Finding]] = {}
+    how often all of them together happen; less for what a higher one has shown. Sections do not mind each other."""
+    alike: dict[tuple[str, str], list[Finding]] = {}
     for finding in findings:
-        alike.setdefault(finding.idea or finding.id, []).append(finding)
+        alike.setdefault((section_of(finding), finding.idea or finding.id), []).append(finding)
 
     def alone(finding: Finding) -> tuple[Any, ...]:
         return -rounded(standing(finding, lens, damped=damped), STANDING_DIGITS), *_by_toll(finding, lens)
 
-    def together(idea: Idea) -> tuple[Any, ...]:
+    def placed(idea: Idea, share: float = 1.0) -> tuple[Any, ...]:
         often = sum(often_at(finding, lens) for finding in idea.all)
-        return -rounded(standing(idea.lead, lens, often=often, damped=damped), STANDING_DIGITS), *_by_toll(
-            idea.lead, lens
-        )
+        value = share * standing(idea.lead, lens, often=often, damped=damped)
+        return -rounded(value, STANDING_DIGITS), *_by_toll(idea.lead, lens)
 
     ideas = []
     for group in alike.values():
         lead, *others = sorted(group, key=alone)
         ideas.append(Idea(lead, tuple(others)))
-    return sorted(ideas, key=together)
+    seen: Counter[Hashable] = Counter()
+    out = []
+    for idea in sorted(ideas, key=placed):
+        crowds = _crowds(idea.lead)
+        out.append((placed(idea, CROWD ** max(seen[crowd] for crowd in crowds)), idea))
+        seen.update(crowds)
+    return [idea for _, idea in sorted(out, key=lambda each: each[0])]
+
+
+def _crowds(finding: Finding) -> list[Hashable]:
+    """What a reader would know again: the position, and the answer with what it wins."""
+    section = section_of(finding)
+    crowds: list[Hashable] = [(section, finding.fen)]
+    if isinstance(finding, SlipFinding) and finding.refutation is not None:
+        crowds.append((section, finding.victim, finding.refutation.uci, finding.gain))
+    return crowds
 
 
 # --- orders ----------------------------------------------------------------------------------------------------------
