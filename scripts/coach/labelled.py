@@ -122,6 +122,7 @@ def _labelled(row: Row, board: chess.Board, outcome: Outcome) -> Labelled:
         slip=score,
         tactical=explain.tactical(explanation.motifs),
         named=openings.name_of(after.epd()) is not None,
+        won=explanation.gain != "attack",
     )
     levels = settings.load("standard", {}).levels
     chance = at_level(outcome.examined.chances[row.slip], levels, LEVEL)

@@ -118,7 +118,7 @@ class Scene:
             except ValueError:
                 return []
             return [late]
-        if re.search(r"(?:better was|was free:) $", lead) or re.match(r" (?:would have won|came first)", rest):
+        if re.search(r"(?:better was|was free:) $", lead) or re.match(r" (?:would have won|came first|had to be played)", rest):
             return [self.before]
         if lead.endswith("where ") and told:  # after what was lured has taken
             bait, lured = self.steps[-1].move.to_square, re.search(rf"lures the {_P} to", lead)
@@ -602,6 +602,7 @@ CHECKS: tuple[tuple[re.Pattern[str], Check], ...] = (
     (re.compile("is a smothered mate|mates on the back rank"), _by(_mate_told)),
     (re.compile("(White|Black) has given the bishop for a knight"), _gave_bishop),
     (re.compile("takes back, and (White|Black) has given"), _given),
+    (re.compile("takes back(?! on)"), lambda scene, f: scene.moves[0].to_square == scene.slip.to_square),
     (re.compile(rf"the king on {_S} can no longer castle"), _no_castling),
     (re.compile(rf"{_M} drives the {_P} from {_S}"), lambda scene, f: _driven(scene, f[1], f[2], f[3], f[4])),
     (

@@ -80,8 +80,11 @@ class Case:
         return self.gain.count(kind) > 0
 
     def tops(self, kind: chess.PieceType) -> bool:
-        """Whether something worth more than a man of this type is among what is lost."""
-        return any(count > 0 and VALUES[each] > VALUES[kind] for each, count in self.gain.tally)
+        """Whether something worth more than a man of this type is among what is lost; a knight for a bishop is not."""
+        return any(
+            count > 0 and VALUES[each] > VALUES[kind] and (each not in MINORS or self.wins(each))
+            for each, count in self.gain.tally
+        )
 
     def ahead(self, told: chess.PieceType | None = None) -> str:
         """What is won, as a state of the punisher's: 'is a pawn up' where the sides were level before the slip."""

@@ -196,8 +196,12 @@ def _start(board: chess.Board, side: chess.Color) -> Tally:
     counts = _counts(board, side)
     if not board.move_stack:
         return counts
-    before = board.copy(stack=1)
-    before.pop()
+    before = board.copy(stack=2)
+    last = before.pop()
+    if before.move_stack and before.is_capture(last) and before.peek().to_square == last.to_square:
+        earlier = before.copy(stack=1)
+        if earlier.is_capture(earlier.pop()) and not loot(board, last.to_square):
+            return counts  # it took back, and the trade is over
     just = _difference(counts, _counts(before, side))
     value, moves = settle(board, side)
     if _worth(just) <= 0 or value >= balance(board, side):

@@ -33,13 +33,31 @@ def quiet(case: Case) -> Said | None:
         return Said(stopped, (CHANCE,))
     deeds, names, seen = _deeds(case)
     lead = f"{deeds[0]} {' and '.join(deeds[1:])}" if len(deeds) > 1 else ""
+    if lead and any(mark in lead for mark in _ENOUGH):
+        return Said(lead, tuple(names), seen)
     for cost in _costs(case):
         whole = f"{lead}; {cost.text}" if lead else f"after {deeds[0].removeprefix('after ')} {cost.text}"
         if not lead and HOLE in cost.names:
             continue
+        if not lead and not cost.names:
+            whole = _called_for(case) or whole
         if len(whole.split()) <= LONGEST and not (TIME in cost.names and _told_already(cost.text, lead)):
             return Said(whole, (*names, *cost.names), max(seen, cost.plies))
     return Said(lead, tuple(names), seen) if lead else None
+
+
+_ENOUGH = ("threatens mate", " mate", "hits the queen", " and the ", "forks")
+"""What needs no further reason: a mate, the queen, or two men at once."""
+
+
+def _called_for(case: Case) -> str:
+    """The better move and its point, where nothing speaks for the answer but that it leaves the punisher better."""
+    merits = strengths(case.board, case.best.moves[0])[:1] if case.best.moves else []
+    if not merits:
+        return ""
+    worse = case.after.of(not case.side).plain <= -FORCING
+    left = f"{case.first} leaves {case.punisher} better" if worse else f"after {case.first} the advantage is gone"
+    return f"{case.best_san} had to be played: it {merits[0].partition(',')[0]}; {left}"
 
 
 def _told_already(clause: str, lead: str) -> bool:
@@ -58,6 +76,8 @@ def _deeds(case: Case) -> tuple[list[str], list[str], int]:
     deeds: list[str] = []
     names: list[str] = []
     targets = threats(before, after, move) if not after.is_check() else []
+    if not index and (back := _takes_too(case)):
+        deeds.append(back)
     for motif in case.motifs:
         tell = REGISTRY[motif.name].tell
         if motif.name in (m.WEAK_F7, m.WEAK_F2) and motif.ply == index + 1 and tell:
@@ -81,6 +101,16 @@ def _deeds(case: Case) -> tuple[list[str], list[str], int]:
         names += [m.THREAT] if strong else []
     seen = min(len(play), index + 4) if TIME in names else index + 1
     return [subject, *[deed for deed in deeds if deed][:2]], names, seen
+
+
+def _takes_too(case: Case) -> str:
+    """What the answer takes for what the slip took."""
+    taken = case.play.taken(0)
+    if taken is None or not case.board.is_capture(case.slip):
+        return ""
+    if taken[0] == case.slip.to_square:
+        return "takes back"
+    return f"takes {the_pieces(case.play.boards[0], [taken[0]])} in return"
 
 
 def _moves_again(case: Case, index: int) -> chess.Square | None:
@@ -163,7 +193,7 @@ def _hole(case: Case) -> Said | None:
     kind = piece_name(before, square)
     for index in (0, 2, 4):
         goal = case.play.moves[index].to_square if index < len(case.play) else None
-        if goal is not None and goal in lost and not after.attackers(not case.side, goal):
+        if goal is not None and goal in lost and goal != case.slip.to_square and not after.attackers(not case.side, goal):
             where = chess.square_name(goal)
             text = f"{case.slip_san} weakens {where}" if kind == "pawn" else f"the {kind} no longer guards {where}"
             return Said(text, (HOLE,), index + 1)
@@ -180,6 +210,8 @@ def _stopped(case: Case) -> str:
     hit = threats(case.board, case.best.boards[1], case.best.moves[0])[:2]
     if not fresh & chess.BB_SQUARES[goal] or not hit:
         return ""
+    if any(answered.piece_at(square) != case.board.piece_at(square) for square in hit):
+        return ""  # what it would have hit has gone
     aim = the_pieces(case.best.boards[1], hit)
     return f"{case.best_san} came first: it hits {aim}; now {case.first} guards {chess.square_name(goal)}"
 

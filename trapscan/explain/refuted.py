@@ -15,6 +15,9 @@ from trapscan.explain.words import number, the_piece
 LOOKED_AT = 5
 """Plies of a line in which a motif is looked for."""
 
+PIECE = 3
+"""Pawns from which what is simply taken says it all."""
+
 
 def why_not_retaken(case: Case, ply: int, *, by_count: bool = True) -> str:
     """Why the victim may not take back what made move `ply` of the refutation: 'Nxe5 allows Qf8 mate', 'the knight on
@@ -68,11 +71,14 @@ def answered(case: Case, reply: Reply) -> tuple[str, str, str, list[str]]:
         return "mate", f"{first} mate", "", []
     if reply.score.mate_lost:
         return "mate", f"mate in {number(-(reply.score.mate or 0))}", "", []
+    taken = play.taken(0)
+    prize = exchange(play.boards[0], play.moves[0]) if taken is not None else 0
+    if taken is not None and prize >= PIECE:
+        return "takes", first, the_piece(play.boards[0], taken[0]), []
     motif = telling(play.first(LOOKED_AT))
     if motif is not None and (tell := REGISTRY[motif.name].tell) and (words := tell(play, motif)):
         return "motif", play.san(motif.ply - 1), words, [play.san(index) for index in range(motif.ply - 1)]
-    taken = play.taken(0)
-    if taken is not None and exchange(play.boards[0], play.moves[0]) > 0:
+    if taken is not None and prize > 0:
         return "takes", first, the_piece(play.boards[0], taken[0]), []
     return "", first, "", []
 

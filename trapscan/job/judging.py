@@ -9,7 +9,7 @@ import chess
 import msgspec
 
 from trapscan import explain, openings, rank
-from trapscan.contract import LetOff, Nature, Prepared, SlipFinding, SlipKind
+from trapscan.contract import Gain, LetOff, Nature, Prepared, SlipFinding, SlipKind
 from trapscan.job.missed import KEEPS
 from trapscan.job.owned import Owned
 from trapscan.job.positions import Outcome, Told
@@ -32,6 +32,7 @@ def nature_and_worth(
         slip=slip.score,
         tactical=explain.tactical(explanation.motifs),
         named=openings.name_of(after.epd()) is not None,
+        won=explanation.gain != Gain.ATTACK,
     )
     motif = explain.any_tactical(explanation.motifs)
     return nature, [

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from trapscan.contract import Nature
 from trapscan.model import Signs
 from trapscan.score import Score, loss
@@ -20,13 +22,14 @@ PAID = 2.0
 """A gambit's loss, in pawns by the engine's score, is so much less than what it gives up."""
 
 MOSTLY = 0.5
-"""What the first reply takes for good is the whole story if it is this share of all that is won."""
+"""What the first reply takes for good, or the slip gave, is the whole story if it is this share of all that is won."""
 
 BESIDE = 1.2
 """A chance is merely let go where the score falls by no more than its worth and so many pawns."""
 
 SACRIFICE, WORSE = 2, -100
-"""An attack wins where the punisher gives so many pawns on the way, and the victim's score is this or worse."""
+"""An attack wins where the punisher gives so many pawns on the way, and the victim's score is this or worse. Who stands
+better than that has lost nothing by force."""
 
 SHARP = 0.2
 """A tactical motif makes a tactic of a slip that wins no material if the slip loses this (expected score)."""
@@ -35,12 +38,15 @@ CEILING = 1000
 """Centipawns beyond which a score says nothing more about material."""
 
 
-def nature_of(signs: Signs, *, best: Score, slip: Score, tactical: bool, named: bool) -> Nature:
+def nature_of(signs: Signs, *, best: Score, slip: Score, tactical: bool, named: bool, won: bool = True) -> Nature:
     """The nature of a slip.
 
     `best` and `slip` are the victim's scores of the best move and of the slip; `tactical`: the leading motif of the
-    refutation is a tactic; `named`: the position after the slip has a name of its own among the openings.
+    refutation is a tactic; `named`: the position after the slip has a name of its own among the openings; `won`:
+    whether something is said to be won: where it is not, a pawn in the line is none.
     """
+    if not won and 0 < signs.taken < PIECE:
+        signs = replace(signs, taken=0)
     if slip.mate_lost:
         return Nature.TACTIC
     lost = loss(best, slip)
@@ -51,7 +57,8 @@ def nature_of(signs: Signs, *, best: Score, slip: Score, tactical: bool, named: 
     if known and _offered(signs, drop):
         return Nature.GAMBIT if max(signs.at_once, signs.taken) >= PAWN else Nature.POSITIONAL
     if signs.taken >= PAWN:
-        if signs.at_once >= PAWN and max(signs.first, signs.was_there) >= MOSTLY * signs.taken:
+        gave = 0 if tactical else -signs.slip_takes
+        if signs.at_once >= PAWN and max(signs.first, signs.was_there, gave) >= MOSTLY * signs.taken:
             return Nature.GAMBIT if signs.taken < PIECE and lost < FREE else Nature.OVERSIGHT
         if tactical or signs.taken >= PIECE or signs.taken + signs.could >= PAWN or lost >= SERIOUS:
             return Nature.TACTIC
@@ -60,7 +67,7 @@ def nature_of(signs: Signs, *, best: Score, slip: Score, tactical: bool, named: 
         return Nature.OVERSIGHT
     if signs.given >= SACRIFICE and slip.plain <= WORSE:
         return Nature.TACTIC
-    much = lost >= DECISIVE or (lost >= SERIOUS and slip.plain <= BEHIND)
+    much = slip.plain <= WORSE and (lost >= DECISIVE or (lost >= SERIOUS and slip.plain <= BEHIND))
     return Nature.TACTIC if (tactical and lost >= SHARP) or (signs.forcing and much) else Nature.POSITIONAL
 
 
@@ -72,7 +79,10 @@ def _let_go(signs: Signs, drop: float) -> bool:
 
 
 def _left(signs: Signs) -> bool:
-    """Whether the first reply takes what was to be had before the slip, or what the slip put there, or keeps it."""
+    """Whether the first reply takes what was to be had before the slip, or what the slip put there, or keeps it; and
+    no trade: more than a pawn over what the slip takes."""
+    if 0 < signs.slip_takes and signs.at_once - signs.slip_takes < PIECE:
+        return False
     return signs.at_once >= PAWN and (signs.was_there >= PAWN or signs.slip_takes < 0 or signs.first >= PAWN)
 
 
