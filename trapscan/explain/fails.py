@@ -168,6 +168,10 @@ _THREATS = (m.DOUBLE_ATTACK, m.SMOTHERED, m.BACK_RANK, m.MATING_NET)
 """Told where the line carries them out only."""
 
 
+_ALONE = (m.CHECK_WINS_PIECE, m.TRAPPED, m.PIN)
+"""Motifs around one man: told where that is what is won."""
+
+
 def _tactic(case: Case, play: Play, motifs: Sequence[Motif]) -> Said | None:
     told = [
         motif
@@ -184,7 +188,7 @@ def _tactic(case: Case, play: Play, motifs: Sequence[Motif]) -> Said | None:
         kind = REGISTRY.get(motif.name)
         if kind is None or kind.tell is None:
             continue
-        if hit is not None and not case.wins(hit[1]) and (kind.tier > Tier.HOW or case.tops(hit[1])):
+        if hit is not None and not case.wins(hit[1]) and (kind.tier > Tier.HOW or case.tops(hit[1]) or motif.name in _ALONE):
             continue  # it takes something, but that is given back, or is not what is won
         words = kind.tell(play, motif)
         if not words:
@@ -197,7 +201,7 @@ def _tactic(case: Case, play: Play, motifs: Sequence[Motif]) -> Said | None:
         if named[-1:] == [unit] and amount.split()[0] in ("a", "the"):
             amount = f"{'it' if len(named) == 1 else f'the {unit}'}{amount[len(amount.partition(' for ')[0]) :]}"
         ending = f", winning {amount}" if "," in words or " and " in words else f" and wins {amount}"
-        if motif.name == m.TRAPPED and amount == "it":
+        if motif.name in (m.TRAPPED, m.HANGING) and amount == "it":
             ending = ""
         if words.startswith(WORKS):
             text, ending = f"{lead}{play.san(motif.ply - 1)} wins {amount}", f", since {words.removeprefix(WORKS)}"
@@ -228,11 +232,30 @@ def exchanges(case: Case) -> Said | None:
         return None
     end = _story_end(case)
     hit = case.play.taken(end - 1)
+    if end == 1 and hit is None:
+        return None
     because = _because(case, end)
-    text = f"after {case.play.sans(0, end)} {case.punisher} {case.ahead(hit[1] if hit else None)}"
+    ahead = f"{case.punisher} {case.ahead(hit[1] if hit else None)}"
+    text = f"after {case.play.sans(0, end)} {ahead}"
+    for index in range(0, min(end - 1, 3), 2):
+        if aim := _aim(case, index):
+            lead = f"after {case.play.sans(0, index)}, " if index else ""
+            told = f"{lead}{case.play.san(index)} hits {aim}, and after {case.play.sans(index + 1, end)} {ahead}"
+            if len(told.split()) <= LONGEST:
+                return Said(told, plies=end)
     if because and len(f"{text}, since {because}".split()) <= LONGEST:
         text = f"{text}, since {because}"
     return Said(text, plies=end)
+
+
+def _aim(case: Case, index: int) -> str:
+    """What a quiet move of the line attacks."""
+    play = case.play
+    if play.is_capture(index) or play.boards[index + 1].is_check():
+        return ""
+    return the_pieces(
+        play.boards[index + 1], threats(play.boards[index], play.boards[index + 1], play.moves[index])[:2]
+    )
 
 
 def _because(case: Case, *plies: int) -> str:

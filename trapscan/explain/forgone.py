@@ -9,7 +9,6 @@ from trapscan.explain.exchange import as_mover, loot
 from trapscan.explain.motif import MISSED
 from trapscan.explain.motif_lines import pins
 from trapscan.explain.refuted import answered
-from trapscan.explain.themes import themes
 from trapscan.explain.words import piece_name, some, the_piece
 
 
@@ -20,9 +19,7 @@ def forgone(case: Case) -> Said | None:
         return None
     first = case.best.moves[0]
     prize = piece_name(case.board, square)
-    why, plies = _no_longer(case, first, square), 1
-    if len(case.play) > 1 and case.play.moves[1] == first and (found := themes(case.play, case.best)):
-        plies = max(2, found[0].ply)
+    why = _no_longer(case, first, square)
     if not case.best.is_capture(0) or first.to_square != square:
         would = f"{case.best_san} would have won {some(1, prize)} on {chess.square_name(square)}"
     elif not case.board.attackers(case.side, square):
@@ -31,7 +28,7 @@ def forgone(case: Case) -> Said | None:
         would = f"{the_piece(case.board, square)} was there to be taken"
     else:
         would = f"{case.best_san} would have won {some(1, prize)}"
-    return Said(f"{would}; {why}", (MISSED,), plies)
+    return Said(f"{would}; {why}", (MISSED,))
 
 
 def _no_longer(case: Case, best: chess.Move, square: chess.Square) -> str:
@@ -47,8 +44,7 @@ def _no_longer(case: Case, best: chess.Move, square: chess.Square) -> str:
     if play.moves[0].from_square == square:
         return f"after {case.slip_san} the {piece_name(case.board, square)} gets away with {first}"
     if len(play) > 1 and play.moves[1] == best:
-        found = themes(play, case.best)[:1]
-        return f"after {first} {case.best_san} {found[0].clause}" if found else f"after {first} it wins less"
+        return f"after {first} it comes a move too late"
     if (taken := play.taken(0)) is not None and taken[0] == best.from_square:
         return f"{first} takes {mover} first"
     for slider, front, behind in pins(after, case.side):

@@ -221,8 +221,8 @@ def tell_interference(play: Play, motif: Motif) -> str:
 
 
 def tell_opened(play: Play, motif: Motif) -> str:
-    after = play.boards[motif.ply]
-    slip = play.boards[0].peek()
-    if not after.is_check():
+    if not play.boards[motif.ply].is_check():
         return ""
-    return f"checks along the line that {chess.square_name(slip.from_square)} has opened"
+    before = play.boards[0].copy(stack=1)
+    slip = before.pop()
+    return f"checks along the line that {before.san(slip).rstrip('+#')} opens"

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator
 
 import chess
@@ -33,10 +34,10 @@ def quiet(case: Case) -> Said | None:
         return Said(stopped, (CHANCE,))
     deeds, names, seen = _deeds(case)
     lead = f"{deeds[0]} {' and '.join(deeds[1:])}" if len(deeds) > 1 else ""
-    if lead and any(mark in lead for mark in _ENOUGH):
+    if len(deeds) > 2 or (lead and _ENOUGH.search(lead)):
         return Said(lead, tuple(names), seen)
     for cost in _costs(case):
-        whole = f"{lead}; {cost.text}" if lead else f"after {deeds[0].removeprefix('after ')} {cost.text}"
+        whole = f"{lead}; {cost.text}" if lead else f"after {deeds[0].removeprefix('after ').replace(',', '')} {cost.text}"
         if not lead and HOLE in cost.names:
             continue
         if not lead and not cost.names:
@@ -46,7 +47,7 @@ def quiet(case: Case) -> Said | None:
     return Said(lead, tuple(names), seen) if lead else None
 
 
-_ENOUGH = ("threatens mate", " mate", "hits the queen", " and the ", "forks")
+_ENOUGH = re.compile(r"\bmate\b|hits the queen|hits the \w+s on| and the |forks")
 """What needs no further reason: a mate, the queen, or two men at once."""
 
 
@@ -75,8 +76,9 @@ def _deeds(case: Case) -> tuple[list[str], list[str], int]:
     subject = case.first if not index else f"after {play.sans(0, index)}, {play.san(index)}"
     deeds: list[str] = []
     names: list[str] = []
-    targets = threats(before, after, move) if not after.is_check() else []
-    if not index and (back := _takes_too(case)):
+    retaken = index + 1 < len(play) and play.is_capture(index) and play.moves[index + 1].to_square == move.to_square
+    targets = threats(before, after, move) if not after.is_check() and not retaken else []
+    if not index and (back := _taken(case)):
         deeds.append(back)
     for motif in case.motifs:
         tell = REGISTRY[motif.name].tell
@@ -90,7 +92,7 @@ def _deeds(case: Case) -> tuple[list[str], list[str], int]:
         opened = chess.between(move.to_square, targets[0]) & chess.BB_SQUARES[case.slip.from_square]
         if opened and len(targets) == 1:
             hit += f" along the line that {case.slip_san} opens"
-        again = _moves_again(case, index) in targets[:1]
+        again = len(targets) == 1 and _moves_again(case, index) in targets
         deeds.append(f"{hit}, which must move again" if again else hit)
         names += [TIME] if again else []
     if not index:
@@ -103,14 +105,15 @@ def _deeds(case: Case) -> tuple[list[str], list[str], int]:
     return [subject, *[deed for deed in deeds if deed][:2]], names, seen
 
 
-def _takes_too(case: Case) -> str:
-    """What the answer takes for what the slip took."""
+def _taken(case: Case) -> str:
+    """What the answer takes, and whether for what the slip took."""
     taken = case.play.taken(0)
-    if taken is None or not case.board.is_capture(case.slip):
+    if taken is None:
         return ""
+    told, traded = the_pieces(case.play.boards[0], [taken[0]]), case.board.is_capture(case.slip)
     if taken[0] == case.slip.to_square:
-        return "takes back"
-    return f"takes {the_pieces(case.play.boards[0], [taken[0]])} in return"
+        return "takes back" if traded else ""
+    return f"takes {told}{' in return' if traded else ''}"
 
 
 def _moves_again(case: Case, index: int) -> chess.Square | None:

@@ -54,7 +54,8 @@ def refuted(case: Case, reply: Reply) -> str:
         return f"after {' '.join([played, *lead])}, {answer} {words}"
     if how == "takes":
         return f"{played} loses {words} to {answer}"
-    return f"{played} fails to {answer}" if answer else ""
+    forcing = "x" in answer or answer.endswith("+")
+    return f"{played} fails to {answer}" if forcing else ""  # a quiet move tells nobody why
 
 
 def answered(case: Case, reply: Reply) -> tuple[str, str, str, list[str]]:
