@@ -26,6 +26,11 @@ CROWD = 0.5
 """An idea counts so much less for each higher one of its section that has its position, or its answer and gain: who has
 seen one of them wants another thing next."""
 
+WORTHY, SELDOM = 0.4, 1e-5
+"""The worth from which a trick or pitfall may stand among the first: a coach rather shows it than not
+(scripts/check_worth). And how often it must happen: what comes once in more than a hundred thousand games is nobody's
+first care."""
+
 
 def rounded(value: float, digits: int) -> float:
     """To the nearest, a tie to the even one; never -0.0. Everything is rounded before it is ranked by: noise in the
@@ -64,6 +69,13 @@ def standing(finding: Finding, lens: Lens, *, often: float | None = None, damped
     idea happens, if that is more."""
     share = often_at(finding, lens) if often is None else often
     return worth_at(finding, lens) * float(min(1.0, share) ** damped)
+
+
+def worthy(finding: Finding, lens: Lens) -> bool:
+    """Whether it may stand among the first of its section. Of tricks and pitfalls only what is worth it; what the
+    repertoire itself plays is told in any case, and so is what no worth was reckoned for."""
+    aside = section_of(finding) not in (SlipKind.TRICK, SlipKind.PITFALL)
+    return aside or not finding.worth or (worth_at(finding, lens) >= WORTHY and often_at(finding, lens) >= SELDOM)
 
 
 # --- where a finding stands ------------------------------------------------------------------------------------------

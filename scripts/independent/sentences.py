@@ -118,7 +118,8 @@ class Scene:
             except ValueError:
                 return []
             return [late]
-        if re.search(r"(?:better was|was free:) $", lead) or re.match(r" (?:would have won|came first|had to be played)", rest):
+        of_best = re.match(r" (?:would have won|came first|had to be played)", rest)
+        if of_best or re.search(r"(?:better was|was free:) $", lead):
             return [self.before]
         if lead.endswith("where ") and told:  # after what was lured has taken
             bait, lured = self.steps[-1].move.to_square, re.search(rf"lures the {_P} to", lead)

@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import io
 import re
+from collections import Counter
 from pathlib import Path
 
 import chess.pgn
@@ -159,3 +160,31 @@ def test_who_lets_a_slip_off_stands_on_its_card() -> None:
     entry = Presentation.of(scan, level=1400).entry(msgspec.structs.replace(slip, let_off=replies))
     text = entry.row("let_off")
     assert text.startswith(f"{100 * (1 - slip.find[2]):.0f}% let it off, 31% by ") and f"{san}; then" in text
+
+
+def test_only_what_is_worth_it_and_happens_stands_at_the_head() -> None:
+    """By hand: worth 0.4 and once in a hundred thousand games; what the repertoire plays is told whatever it is."""
+    made = told()
+    findings, good = [], set()
+    seen: Counter[str] = Counter()
+    for finding in made.findings:
+        worth, reach = ((0.9, 0.1), (0.3, 0.1), (0.9, 1e-7))[seen[section_of(finding)] % 3]
+        seen[section_of(finding)] += 1
+        good |= {finding.id} if (worth, reach) == (0.9, 0.1) else set()
+        levels = len(made.levels)
+        findings.append(
+            msgspec.structs.replace(
+                finding, worth=(worth,) * levels, reach=(reach,) * levels, met=(), chance=(0.5,) * levels, idea=""
+            )
+        )
+    scan = msgspec.structs.replace(made, findings=tuple(findings))
+    for section in Presentation.of(scan).sections(1000):
+        first = [entry.finding.id for entry in section.first]
+        if section.kind.key in ("trick", "pitfall"):
+            inside = [entry.finding.id for entry in section.entries if entry.finding.id in good]
+            assert first == inside[:12] and len(section.entries) > len(inside) > 0
+        else:
+            assert first == [entry.finding.id for entry in section.entries[:12]]
+    glance = markdown(Presentation.of(scan), 1000).partition("## At a glance")[2].partition("\n## ")[0]
+    listed = sum(len(s.first) for s in Presentation.of(scan).sections(1000) if not s.kind.closed)
+    assert len(re.findall(r"^\d+\\?\. ", glance, re.M)) == listed

@@ -188,7 +188,8 @@ def _tactic(case: Case, play: Play, motifs: Sequence[Motif]) -> Said | None:
         kind = REGISTRY.get(motif.name)
         if kind is None or kind.tell is None:
             continue
-        if hit is not None and not case.wins(hit[1]) and (kind.tier > Tier.HOW or case.tops(hit[1]) or motif.name in _ALONE):
+        aside = kind.tier > Tier.HOW or motif.name in _ALONE
+        if hit is not None and not case.wins(hit[1]) and (aside or case.tops(hit[1])):
             continue  # it takes something, but that is given back, or is not what is won
         words = kind.tell(play, motif)
         if not words:

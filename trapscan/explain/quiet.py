@@ -36,8 +36,9 @@ def quiet(case: Case) -> Said | None:
     lead = f"{deeds[0]} {' and '.join(deeds[1:])}" if len(deeds) > 1 else ""
     if len(deeds) > 2 or (lead and _ENOUGH.search(lead)):
         return Said(lead, tuple(names), seen)
+    moves = deeds[0].removeprefix("after ").replace(",", "")
     for cost in _costs(case):
-        whole = f"{lead}; {cost.text}" if lead else f"after {deeds[0].removeprefix('after ').replace(',', '')} {cost.text}"
+        whole = f"{lead}; {cost.text}" if lead else f"after {moves} {cost.text}"
         if not lead and HOLE in cost.names:
             continue
         if not lead and not cost.names:
@@ -196,7 +197,9 @@ def _hole(case: Case) -> Said | None:
     kind = piece_name(before, square)
     for index in (0, 2, 4):
         goal = case.play.moves[index].to_square if index < len(case.play) else None
-        if goal is not None and goal in lost and goal != case.slip.to_square and not after.attackers(not case.side, goal):
+        if goal is None or goal == case.slip.to_square:
+            continue
+        if goal in lost and not after.attackers(not case.side, goal):
             where = chess.square_name(goal)
             text = f"{case.slip_san} weakens {where}" if kind == "pawn" else f"the {kind} no longer guards {where}"
             return Said(text, (HOLE,), index + 1)

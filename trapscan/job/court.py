@@ -16,7 +16,7 @@ from trapscan.job.tools import Tools
 from trapscan.job.verdict import Verdict
 from trapscan.levels import Lens
 from trapscan.model import Line
-from trapscan.order import ASIDE, FIRST, by_idea, section_of
+from trapscan.order import ASIDE, FIRST, by_idea, section_of, worthy
 
 ROUNDS = 3
 """How often the first ones are looked at again, as others take the place of those that fall."""
@@ -112,7 +112,8 @@ def said_first(found: Iterable[SlipFinding], lens: Lens) -> list[SlipFinding]:
     leads of the first ideas of each kind."""
     found = list(found)
     accused = [finding for finding in found if finding.kind is SlipKind.UNSOUND or lets_off(finding)]
-    first = _leads(found, lens, {SlipKind.TRICK: FIRST, SlipKind.PITFALL: FIRST})
+    may_be_first = [finding for finding in found if worthy(finding, lens)]
+    first = _leads(may_be_first, lens, {SlipKind.TRICK: FIRST, SlipKind.PITFALL: FIRST})
     return list({finding.id: finding for finding in (*accused, *first)}.values())
 
 

@@ -81,7 +81,7 @@ def _let_go(signs: Signs, drop: float) -> bool:
 def _left(signs: Signs) -> bool:
     """Whether the first reply takes what was to be had before the slip, or what the slip put there, or keeps it; and
     no trade: more than a pawn over what the slip takes."""
-    if 0 < signs.slip_takes and signs.at_once - signs.slip_takes < PIECE:
+    if signs.slip_takes > 0 and signs.at_once - signs.slip_takes < PIECE:
         return False
     return signs.at_once >= PAWN and (signs.was_there >= PAWN or signs.slip_takes < 0 or signs.first >= PAWN)
 

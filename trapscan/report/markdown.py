@@ -7,7 +7,6 @@ from itertools import islice
 
 import jinja2
 
-from trapscan.order import FIRST
 from trapscan.plain import plain
 from trapscan.report.filing import addition, additions, by_chapter, prepared_text
 from trapscan.report.present import Presentation
@@ -58,6 +57,5 @@ def markdown(shown: Presentation, most: int) -> str:
         missing=list(islice(additions(shown), most)),
         addition=addition,
         twins=TWINS,
-        first=FIRST,
     )
     return re.sub(r"\n{3,}", "\n\n", text).strip() + "\n"

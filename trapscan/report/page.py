@@ -15,7 +15,7 @@ import jinja2
 from markupsafe import Markup
 
 from trapscan.contract import Finding, Scan, SlipFinding
-from trapscan.order import FIRST, often_at, section_of, toll_at
+from trapscan.order import FIRST, often_at, section_of, toll_at, worthy
 from trapscan.plain import plain
 from trapscan.report.filing import addition
 from trapscan.report.lines import lines_of
@@ -140,6 +140,7 @@ def finding_data(finding: Finding, number: int, shown: Presentation) -> dict[str
         "where": plain(opening_family(finding), limit=60),
         "happens": [once(share) for share in _happens(finding, shown)],
         "section": entry.section,
+        "worthy": [worthy(finding, lens) for lens in shown.lenses],
         "chapters": list(finding.chapters),
         "state": finding.state if isinstance(finding, SlipFinding) else "",
         "add": addition(finding),

@@ -19,7 +19,7 @@ from trapscan.contract import (
 )
 from trapscan.errors import ReportError
 from trapscan.levels import LEAST_ELO, MOST_ELO, Lens
-from trapscan.order import ORDERS, Idea, by_idea, in_order, often_at, ranked, section_of, toll_at
+from trapscan.order import FIRST, ORDERS, Idea, by_idea, in_order, often_at, ranked, section_of, toll_at, worthy
 from trapscan.plain import plain
 from trapscan.report import owned, words
 from trapscan.report.narrowed import for_side, of_chapters, of_natures
@@ -174,12 +174,13 @@ SIDES = {
 @dataclass(frozen=True, slots=True)
 class Section:
     """The ideas of one section in their order, one entry each: of `count` ideas (`findings` in all) those to show
-    first."""
+    first; `first` are those that the report begins with."""
 
     kind: SectionKind
     count: int
     findings: int
     entries: tuple[Entry, ...]
+    first: tuple[Entry, ...]
 
     @property
     def hidden(self) -> int:
@@ -256,7 +257,8 @@ class Presentation:
             inside = [finding for finding in self.scan.findings if section_of(finding) == kind.key]
             ideas = by_idea(inside, self.lens)
             if ideas:
-                out.append(Section(kind, len(ideas), len(inside), tuple(map(self.card, ideas[:shown]))))
+                first = tuple(self.card(idea) for idea in ideas if worthy(idea.lead, self.lens))[:FIRST]
+                out.append(Section(kind, len(ideas), len(inside), tuple(map(self.card, ideas[:shown])), first))
         return out
 
     def cards(self) -> Iterator[Entry]:

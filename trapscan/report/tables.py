@@ -125,11 +125,12 @@ def terminal_summary(scan: Scan, *, width: int = 80, count: int = FIRST, level: 
     shown = Presentation.of(scan, level=level)
     blocks, closed = [], []
     for section in shown.sections(count):
-        if section.kind.closed:
+        if section.kind.closed or not section.first:
             closed.append(f"{section.kind.heading}: {section.count}.")
             continue
-        more = f" (the first {count} of {section.count})" if section.hidden else ""
-        table = _table([_row(entry) for entry in section.entries], width)
+        first = section.first[:count]
+        more = f" (the first {len(first)} of {section.count})" if section.count > len(first) else ""
+        table = _table([_row(entry) for entry in first], width)
         blocks.append(_cut(f"{section.kind.heading}{more}", width) + "\n" + table)
     unfinished = textwrap.wrap(shown.unfinished, width)
     if not blocks and not closed:

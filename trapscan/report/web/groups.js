@@ -27,7 +27,7 @@ function leads(cards) {
 function drawFirst(groups) {
   const parts = [];
   for (const group of groups) {
-    const cards = group.cards.slice(0, DATA.first);
+    const cards = group.cards.filter((card) => here(card.finding.worthy)).slice(0, DATA.first);
     if (group.closed || !cards.length) continue;
     const list = el("ol");
     for (const card of cards) {
