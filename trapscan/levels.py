@@ -5,8 +5,16 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from trapscan.errors import InputError
+
 LEAST_ELO, MOST_ELO = 600, 2600
 """Levels that can be asked for."""
+
+
+def check_level(level: float) -> None:
+    """InputError where no such level can be asked for."""
+    if not LEAST_ELO <= level <= MOST_ELO:
+        raise InputError(f"level {level:g} is none between {LEAST_ELO} and {MOST_ELO}")
 
 
 def at_level(values: Sequence[float], levels: Sequence[int], level: float) -> float:

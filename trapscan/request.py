@@ -14,8 +14,12 @@ from pathlib import Path
 from typing import Literal, ParamSpec, TypeVar, cast, get_args
 
 from trapscan.errors import InputError
+from trapscan.levels import check_level
 from trapscan.plain import plain, readable
 from trapscan.progress import Progress
+
+MOST_JOBS = 512
+"""More processes than any machine has cores are a slip of the pen."""
 
 PRESETS = ("quick", "standard", "deep")
 
@@ -114,6 +118,10 @@ class ScanRequest:
 
     def __post_init__(self) -> None:
         self.sides()
+        if self.level is not None:
+            check_level(self.level)
+        if self.jobs is not None and not 1 <= self.jobs <= MOST_JOBS:
+            raise InputError(f"jobs: a number from 1 to {MOST_JOBS}")
         if self.player is not None and not self.player.strip():
             raise InputError("a player without a name: write it as the games' White and Black tags do")
         if self.player is not None and not self.games:

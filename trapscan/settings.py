@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 import tomllib
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from importlib import resources
 from pathlib import Path
 from typing import Annotated, Any
@@ -188,23 +188,23 @@ VERIFY_SETTINGS = frozenset({"verify_nodes"})
 SHOWN_SETTINGS = frozenset({"shown"})
 """What a report shows of what was found."""
 
+MOST_BYTES = 256 * 1024
+"""Of a settings file: the shipped ones have a few KB."""
+
 
 def load(preset: str = "standard", overrides: Mapping[str, Any] | None = None) -> Settings:
     """The named preset, or the TOML file at the path `preset`, with `overrides` on top.
 
     Raises SettingsError, in one line, on a name that does not exist, broken TOML, or a value out of range.
     """
-    return build(read_preset(preset) | dict(overrides or {}), source=preset)
+    given = dict(overrides or {})
+    return build(read_preset(preset) | given, source=preset, given=given)
 
 
 def read_preset(preset: str) -> dict[str, Any]:
     """The plain values of a preset by name or of a TOML file by path."""
     try:
-        if preset in PRESETS:
-            text = _shipped_preset(preset)
-        else:
-            text = Path(preset).read_text(encoding="utf-8")
-        return tomllib.loads(text)
+        return tomllib.loads(_shipped_preset(preset) if preset in PRESETS else _own_preset(preset))
     except FileNotFoundError as exc:
         raise SettingsError(f"no preset or file '{preset}'; presets: {', '.join(PRESETS)}") from exc
     except (OSError, ValueError) as exc:  # ValueError: not UTF-8, not TOML, no possible file name
@@ -213,17 +213,37 @@ def read_preset(preset: str) -> dict[str, Any]:
         raise SettingsError(f"cannot read the settings in '{preset}': nested too deeply") from exc
 
 
+def _own_preset(preset: str) -> str:
+    with Path(preset).open("rb") as file:
+        data = file.read(MOST_BYTES + 1)
+    if len(data) > MOST_BYTES:
+        raise ValueError(f"larger than {MOST_BYTES // 1024} KiB")
+    return data.decode()
+
+
 def _shipped_preset(name: str) -> str:
     return (resources.files("trapscan") / "configs" / f"{name}.toml").read_text(encoding="utf-8")
 
 
-def build(values: Mapping[str, Any], *, source: str = "options") -> Settings:
-    """A settings object from plain values; unknown names and wrong types or ranges raise SettingsError."""
+def build(values: Mapping[str, Any], *, source: str = "", given: Collection[str] | None = None) -> Settings:
+    """A settings object from plain values; unknown names and wrong types or ranges raise SettingsError. `source` is the
+    preset that they come from, but for the names that were `given` (None: all)."""
     try:
         built = msgspec.convert(dict(values), Settings)
         msgspec.json.encode(built)  # it stands in scan.json
     except UnicodeEncodeError as exc:
-        raise SettingsError(f"settings from {source}: a text that is not UTF-8") from exc
+        raise SettingsError("settings: a text that is not UTF-8") from exc
     except msgspec.ValidationError as exc:
-        raise SettingsError(f"settings from {source}: {exc}") from exc
+        raise SettingsError(_said(str(exc), source, given)) from exc
     return built
+
+
+def _said(text: str, source: str, given: Collection[str] | None) -> str:
+    """What a value cannot be, by its name, and where it comes from."""
+    what, _, where = text.partition(" - at `$.")
+    name = where.rstrip("`")
+    wanted = f"`{name}`: {what[:1].lower()}{what[1:]}" if name else what
+    setting = re.split(r"\W", name)[0]
+    if not source or given is None or setting in given:
+        return f"setting {wanted}"
+    return f"settings in '{source}': {wanted}"

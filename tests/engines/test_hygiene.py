@@ -88,6 +88,22 @@ def test_a_script_s_own_children_die_with_it(tmp_path: Path) -> None:
     assert wait_until_gone(mark) == []
 
 
+@pytest.mark.skipif(not sys.platform.startswith("linux"), reason="children are told by /proc")
+@pytest.mark.parametrize("way", ["good", "deaf-to-quit"])
+def test_a_child_in_a_session_of_its_own_dies_too(way: str, tmp_path: Path) -> None:
+    mark = f"mark-{uuid.uuid4().hex}"
+    script = tmp_path / "engine"
+    script.write_text(
+        f'#!/bin/sh\nsetsid "{sys.executable}" -c "import time; time.sleep(600)" {mark} >/dev/null 2>&1 </dev/null &\n'
+        f'exec "{sys.executable}" "{FAKE}" {way}\n'
+    )
+    script.chmod(0o755)
+    with Engine(choose(str(script)), FACTS) as engine:
+        engine.evaluate(Query(START, 1000))
+        assert running_with(mark)
+    assert wait_until_gone(mark) == []
+
+
 def test_closing_again_and_asking_after_closing() -> None:
     engine = Engine(EngineSpec("fake", (sys.executable, str(FAKE), "good")), FACTS)
     before = set(children())

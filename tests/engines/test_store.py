@@ -143,16 +143,28 @@ def test_overwritten_bytes_never_give_a_wrong_answer(tmp_path: Path, at: int) ->
         assert all(answer == ANSWER for answer in found.values())
 
 
-def test_another_version_is_set_aside(tmp_path: Path) -> None:
+def test_a_newer_version_is_left_in_place(tmp_path: Path) -> None:
     path = tmp_path / "mine.sqlite"
     filled(path, 3).close()
     with sqlite3.connect(path) as db:
         db.execute("PRAGMA user_version = 99")
     db.close()
+    before = path.read_bytes()
+    with pytest.raises(StoreError, match=r"newer trapscan \(version 99; this one knows 1\).*--store"):
+        Store(path)
+    assert path.read_bytes() == before and [entry.name for entry in tmp_path.iterdir()] == ["mine.sqlite"]
+
+
+def test_an_older_version_is_set_aside(tmp_path: Path) -> None:
+    path = tmp_path / "mine.sqlite"
+    filled(path, 3).close()
+    with sqlite3.connect(path) as db:
+        db.execute("PRAGMA user_version = 0")
+    db.close()
     with Store(path) as store:
         assert store.get("id", [query(1)]) == {}
         assert store.notices == [
-            "the store was version 99 and is set aside as mine.sqlite.aside-1, which may be deleted; a new one is begun"
+            "the store was version 0 and is set aside as mine.sqlite.aside-1, which may be deleted; a new one is begun"
         ]
 
 
@@ -178,11 +190,25 @@ def test_somebody_elses_database_is_not_touched(tmp_path: Path) -> None:
 
 
 def test_a_folder_or_an_impossible_place_is_an_error(tmp_path: Path) -> None:
-    with pytest.raises(StoreError, match="TRAPSCAN_STORE"):
+    with pytest.raises(StoreError, match="--store"):
         Store(tmp_path)
     (tmp_path / "file").write_text("x")
-    with pytest.raises(StoreError, match="TRAPSCAN_STORE"):
+    with pytest.raises(StoreError, match="--store"):
         Store(tmp_path / "file" / "s.sqlite")
+
+
+def test_the_advice_is_about_what_was_said(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    (tmp_path / "file").write_text("x")
+    monkeypatch.setenv("TRAPSCAN_STORE", str(tmp_path / "file"))
+    with pytest.raises(StoreError, match="set TRAPSCAN_STORE"):
+        Store()
+
+
+def test_a_name_that_means_memory_to_sqlite_is_a_file(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.chdir(tmp_path)
+    filled(Path(":memory:"), 3).close()
+    with Store(Path(":memory:")) as store:
+        assert len(store.get("id", [query(i) for i in range(3)])) == 3
 
 
 FULL = textwrap.dedent("""
@@ -238,11 +264,11 @@ needs_mounts = pytest.mark.skipif(
 def test_a_full_disk_is_a_clear_error_and_costs_nothing_stored(tmp_path: Path) -> None:
     mount = 'mount -t tmpfs -o size=700k none "$1" && head -c 150000 /dev/zero > "$1/ballast"'
     first, second = in_private_mount(mount, tmp_path, FULL)
-    assert "the disk is full" in first and "TRAPSCAN_STORE" in first
+    assert "the disk is full" in first and "--store" in first
     assert second == "True []"
 
 
 @needs_mounts
 def test_a_read_only_disk_is_a_clear_error(tmp_path: Path) -> None:
     (line,) = in_private_mount('mount -t tmpfs -o ro none "$1"', tmp_path, READ_ONLY)
-    assert "TRAPSCAN_STORE" in line and "s.sqlite" in line
+    assert "--store" in line and "s.sqlite" in line

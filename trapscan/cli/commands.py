@@ -13,7 +13,11 @@ from pathlib import Path
 from trapscan.cli.options import request_of
 from trapscan.cli.streams import write_bytes
 from trapscan.errors import EXIT_DONE, EXIT_PROBLEMS, InputError
+from trapscan.levels import check_level
 from trapscan.plain import on_disk, plain, readable
+
+MOST_BYTES = 64 * 2**20
+"""Of a list of positions: some million of them, of which each takes milliseconds."""
 
 
 def scan(options: argparse.Namespace) -> int:
@@ -167,11 +171,9 @@ def chance(options: argparse.Namespace) -> int:
     from trapscan.job import joined_chances
 
     options.begun()
-    path = Path(options.what)
-    try:
-        lines = path.read_text(encoding="utf-8-sig").splitlines() if path.is_file() else [options.what]
-    except (OSError, ValueError) as exc:  # ValueError: not UTF-8
-        raise InputError(f"cannot read {path}: {exc}") from exc
+    lines = _lines_of(options.what)
+    for level in options.level or ():
+        check_level(level)
     given = {"levels": sorted(set(options.level)) if options.level else None, "time_control": options.time_control}
     chosen = settings.build({name: value for name, value in given.items() if value is not None})
     boards, model = boards_from_lines(lines), load_model(chosen.seconds)
@@ -184,6 +186,22 @@ def chance(options: argparse.Namespace) -> int:
         row = chance_row(board, chosen.levels, chances, chosen.time_control)
         print(report_json(row) if options.json else report_text(row))
     return EXIT_DONE
+
+
+def _lines_of(what: str) -> list[str]:
+    """The lines of a file, or the one that was given instead of its name."""
+    from trapscan import pgn
+
+    path = Path(what)
+    try:
+        if not path.is_file():
+            return [what]
+    except (OSError, ValueError):  # too long for a name
+        return [what]
+    raw, data = pgn.read_all(path, MOST_BYTES)
+    if max(len(raw), len(data)) > MOST_BYTES:
+        raise InputError(f"'{path.name}' is larger than {MOST_BYTES // 2**20} MiB: split it")
+    return pgn.decode(pgn.normalize(data)).splitlines()
 
 
 def _home(folder_or_file: Path) -> Path:

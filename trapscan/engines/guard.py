@@ -14,6 +14,7 @@ import signal
 import subprocess
 import sys
 import threading
+from collections.abc import Iterable
 
 _lock = threading.Lock()
 _guard: subprocess.Popen[bytes] | None = None
@@ -40,6 +41,28 @@ def forget(pid: int) -> None:
         _tell(f"-{pid}\n")
         if not _watched:
             _stop()
+
+
+def below(pid: int) -> list[int]:
+    """The children of a process and theirs, those that have left its group among them; empty where the system does not
+    tell."""
+    found = [pid]
+    for parent in found:
+        try:
+            with open(f"/proc/{parent}/task/{parent}/children", "rb") as file:  # noqa: PTH123
+                found += [int(word) for word in file.read().split()]
+        except OSError:
+            continue
+    return found[1:]
+
+
+def end_group(pid: int, strays: Iterable[int]) -> None:
+    """Kill a process's group, and those of its children that may have left it (`setsid`)."""
+    with contextlib.suppress(OSError):
+        os.killpg(pid, signal.SIGKILL)
+    for stray in strays:
+        with contextlib.suppress(OSError):
+            os.kill(stray, signal.SIGKILL)
 
 
 def _ours() -> None:
@@ -104,8 +127,7 @@ def main() -> None:
         else:
             alive.discard(int(line[1:]))
     for pid in alive:
-        with contextlib.suppress(OSError):
-            os.killpg(pid, signal.SIGKILL)
+        end_group(pid, below(pid))
 
 
 if __name__ == "__main__":

@@ -202,6 +202,7 @@ class EngineProcess:
         again."""
         if self._closed:
             return
+        strays = guard.below(self.pid) if os.name == "posix" else []  # nobody's children once it has ended
         if patience > 0 and self._peek_status(0) is None:
             with contextlib.suppress(EngineCrashedError):
                 self.send("quit\n")
@@ -214,8 +215,7 @@ class EngineProcess:
                 time.sleep(0.005)
         self._closed = True
         if os.name == "posix":
-            with contextlib.suppress(OSError):
-                os.killpg(self.pid, signal.SIGKILL)
+            guard.end_group(self.pid, strays)
         else:
             with contextlib.suppress(OSError):
                 self._popen.kill()

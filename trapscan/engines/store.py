@@ -63,9 +63,9 @@ def default_store_path() -> Path:
 class Store:
     """A store file, created when missing. Use as a context manager.
 
-    A file of ours that is damaged or of another version is set aside under a new name beside it, and `notices` says
-    so; a file that is not ours is never touched: StoreError. StoreError also when the disk is full, the file may not
-    be written, or another process holds it for longer than half a minute.
+    A file of ours that is damaged or of an older version is set aside under a new name beside it, and `notices` says
+    so; one of a newer version, or that is not ours, is never touched: StoreError. StoreError also when the disk is
+    full, the file may not be written, or another process holds it for longer than half a minute.
     """
 
     def __init__(self, path: str | os.PathLike[str] | None = None) -> None:
@@ -189,7 +189,8 @@ class Store:
         if self._db is not None:
             return self._db
         self.path.parent.mkdir(parents=True, exist_ok=True)
-        db = sqlite3.connect(self.path, timeout=_BUSY_SECONDS, isolation_level=None, check_same_thread=False)
+        # absolute, or ":memory:" would be no file
+        db = sqlite3.connect(self.path.absolute(), timeout=_BUSY_SECONDS, isolation_level=None, check_same_thread=False)
         try:
             db.execute("PRAGMA synchronous = NORMAL")
             application = db.execute("PRAGMA application_id").fetchone()[0]
@@ -205,9 +206,9 @@ class Store:
                         db.execute(f"PRAGMA application_id = {_APPLICATION}")
                         db.execute(f"PRAGMA user_version = {SCHEMA}")
                     elif (application, version) != (_APPLICATION, SCHEMA):
-                        raise _OtherVersionError(
-                            f"version {version}" if application == _APPLICATION else "a foreign file"
-                        )
+                        if application != _APPLICATION:
+                            raise _OtherVersionError("a foreign file")
+                        raise (_NewerVersionError if version > SCHEMA else _OtherVersionError)(f"version {version}")
             db.execute("PRAGMA journal_mode = WAL")
         except BaseException:
             db.close()
@@ -240,6 +241,8 @@ class Store:
         )
         if not damaged and not isinstance(exc, _OtherVersionError):
             return False
+        if isinstance(exc, _NewerVersionError):
+            return False
         if not _is_ours(self.path):
             return False
         for number in range(1, 1000):
@@ -263,18 +266,20 @@ class Store:
 
     def _error(self, exc: Exception) -> StoreError:
         text = str(exc)
-        if isinstance(exc, _OtherVersionError):
+        named = self.path != default_store_path()  # with --store, which stands above the variable
+        other = "name another file with --store" if named else f"set {STORE_VARIABLE} to another folder"
+        if isinstance(exc, _NewerVersionError):
+            what = f"was made by a newer trapscan ({text}; this one knows {SCHEMA}): use that one, or {other}"
+        elif isinstance(exc, _OtherVersionError):
             what = f"is {text}, not a store of this trapscan; give another path or move the file away"
         elif "full" in text:
-            what = (
-                f"cannot grow: the disk is full; free space or set {STORE_VARIABLE} to another folder, then run again"
-            )
+            what = f"cannot grow: the disk is full; free space or {other}, then run again"
         elif "locked" in text or "busy" in text:
             what = "is held by another process for too long; end that one or wait, then run again"
         elif "readonly" in text or "unable to open" in text or isinstance(exc, PermissionError):
-            what = f"cannot be opened for writing ({text}); set {STORE_VARIABLE} to a folder that can"
+            what = f"cannot be opened for writing ({text}); {other}"
         elif isinstance(exc, OSError):
-            what = f"cannot be used ({exc.strerror or text}); set {STORE_VARIABLE} to another folder"
+            what = f"cannot be used ({exc.strerror or text}); {other}"
         else:
             what = f"cannot be used ({text}); move the file away and run again"
         return StoreError(f"the store {self.path.name} {what}")
@@ -282,6 +287,10 @@ class Store:
 
 class _OtherVersionError(Exception):
     """The file is a database, but not one of this version."""
+
+
+class _NewerVersionError(_OtherVersionError):
+    """A newer trapscan made it: it holds what this one does not know, and is left alone."""
 
 
 def query_key(query: Query) -> bytes:

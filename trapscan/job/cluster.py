@@ -106,6 +106,10 @@ class Cluster(Workers):
             try:
                 get_address_host_port(self.address)
                 client = distributed.Client(self.address, timeout=CONNECT_SECONDS, set_as_default=False)
+            except TypeError as exc:  # how it says that it has no certificates
+                raise ClusterError(
+                    f"{self.address} wants certificates: name them in Dask's settings (distributed.comm.tls)"
+                ) from exc
             except (OSError, ValueError, ImportError) as exc:
                 raise ClusterError(f"no scheduler answers at {self.address}: {_one_line(exc)}") from exc
             self._client = client

@@ -26,9 +26,9 @@ def joined_chances(
     Raises a subclass of EngineError when there is no usable engine, or none of its answers can be used.
     """
     path = store or engines.default_store_path()
-    tools = tools_of(engine, settings, path)
-    model = load_model(settings.seconds)
     with contextlib.closing(engines.Store(path)) as kept:
+        tools = tools_of(engine, settings, path)
+        model = load_model(settings.seconds)
         try:
             for board in boards:
                 recorder = recorder_for(tools)

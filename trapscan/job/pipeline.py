@@ -19,6 +19,7 @@ from trapscan.contract import (
     EngineUsed,
     Finding,
     Input,
+    InputFile,
     LimitKind,
     Partial,
     Problem,
@@ -66,15 +67,13 @@ def run_scan(request: ScanRequest) -> Result:
     """
     started = time.perf_counter()
     clock = Clock(time.monotonic(), None if request.minutes is None else 60 * request.minutes)
-    plan = Plan.of(request)
-    tools, other = _engines(plan, request)
-    with (
-        contextlib.closing(engines.Store(tools.store)) as store,
-        workers_for(request.jobs, request.cluster, request.progress) as workers,
-    ):
-        running = Running(plan, tools, other, Job(store, workers, request.progress), clock)
-        running.run()
-        report, stats = running.report(), running.job.stats
+    plan, games = Plan.of(request), hashes_of(request.game_paths)
+    with contextlib.closing(engines.Store(request.store)) as store:  # before an engine is measured, which takes long
+        tools, other = _engines(plan, request)
+        with workers_for(request.jobs, request.cluster, request.progress) as workers:
+            running = Running(plan, games, tools, other, Job(store, workers, request.progress), clock)
+            running.run()
+            report, stats = running.report(), running.job.stats
         stats.notes += store.notices
         stats.notes += [note for used in (tools, other) if used is not None for note in _varying(used.probe)]
     stats.wall_seconds = time.perf_counter() - started
@@ -158,6 +157,7 @@ class Running:
     """A scan at work. Its report can be made at any time, of what is known then."""
 
     plan: Plan
+    games: tuple[InputFile, ...]
     tools: Tools
     other: Tools | None
     job: Job
@@ -172,8 +172,7 @@ class Running:
 
     def __post_init__(self) -> None:
         request, plan = self.plan.request, self.plan
-        files = request.game_paths
-        self.counts = Counts(self.job, self.tools, files, hashes_of(files), request.player)
+        self.counts = Counts(self.job, self.tools, request.game_paths, self.games, request.player)
         self.walk = Walk(self.job, self.tools, self.counts, plan.author, look=self._present)
         self.second = Second(self.other, self.job) if self.other is not None else None
 

@@ -95,13 +95,22 @@ def read_all(path: Path, limit: int) -> tuple[bytes, bytes]:
     """A file's bytes as they are, and unpacked: at most one more than `limit` of each. Raises InputError."""
     try:
         with path.open("rb") as file:
-            raw = file.read(limit + 1)
+            raw = _up_to(limit + 1, file)
         packed = _opened(io.BytesIO(raw), path)
-        return raw, raw if packed is None else packed.read(limit + 1)
+        return raw, raw if packed is None else _up_to(limit + 1, packed)
     except (OSError, EOFError, zlib.error) as exc:
         raise InputError(f"cannot read '{path.name}': {getattr(exc, 'strerror', None) or exc}") from exc
     except ValueError as exc:  # a name with a NUL character
         raise InputError(f"cannot read {str(path)!r}: {exc}") from exc
+
+
+def _up_to(limit: int, file: BinaryIO) -> bytes:
+    """In pieces: asked for at once, so much memory is taken, however little there is to read."""
+    pieces = []
+    while limit > 0 and (piece := file.read(min(BLOCK, limit))):
+        pieces.append(piece)
+        limit -= len(piece)
+    return b"".join(pieces)
 
 
 # --- parts -----------------------------------------------------------------------------------------------------------

@@ -5,8 +5,10 @@ from __future__ import annotations
 import codecs
 import contextlib
 import errno
+import fnmatch
 import os
 import re
+import shutil
 from collections.abc import Iterable, Iterator
 from pathlib import Path
 from types import TracebackType
@@ -20,6 +22,10 @@ from trapscan.plain import plain
 from trapscan.report.checking import check
 
 SCAN_NAME = "scan.json"
+FORMS = (SCAN_NAME, "report.html", "report.md", "tricks.pgn", "tricks.epd", "findings.csv", "cards.txt", "to-add.pgn")
+"""What a report's folder holds, beside the owner's files with the findings in them."""
+LEAST_ROOM = 4 * 2**20
+"""Bytes on the disk to begin with: a small report has one million."""
 OLDER = "trapscan.scan/1"
 MAX_BYTES = 512 * 2**20
 """No scan.json is larger than this: some 150,000 findings. Above it the memory for reading would be the problem."""
@@ -66,8 +72,7 @@ def write_aside(path: Path, data: bytes | Iterable[bytes], held: Held | None = N
     ReportError, and leaves nothing behind."""
     aside = path.with_name(f".{path.name}.{os.getpid()}.tmp")
     with _writing(path):
-        if path.is_dir():  # no file is renamed to it
-            raise IsADirectoryError(errno.EISDIR, os.strerror(errno.EISDIR))
+        _must_not_be_a_folder(path)
         path.parent.mkdir(parents=True, exist_ok=True)
         asides.add(aside)
         try:
@@ -110,12 +115,31 @@ def in_utf_8(pieces: Iterable[str]) -> Iterable[bytes]:
     return (piece.encode("utf-8", "replace") for piece in pieces)
 
 
+def _must_not_be_a_folder(path: Path) -> None:
+    if path.is_dir():  # no file can be renamed to it
+        raise IsADirectoryError(errno.EISDIR, os.strerror(errno.EISDIR))
+
+
 def prepare_folder(folder: str | os.PathLike[str]) -> None:
     """See that a report can be written into the folder (or where it will be made), so that a night's work does not end
     at a locked door, and clear away what writers that were killed left in it. Raises ReportError."""
     target = Path(folder)
-    there = next((path for path in (target, *target.absolute().parents) if path.exists()), Path())
-    write_aside(there / ".trapscan.ready", b"").unlink(missing_ok=True)
+    missing = [path for path in (target, *target.absolute().parents) if not path.exists()]
+    try:
+        with _writing(target):
+            target.mkdir(parents=True, exist_ok=True)
+            free = shutil.disk_usage(target).free
+        write_aside(target / ".trapscan.ready", b"").unlink(missing_ok=True)
+        if free < LEAST_ROOM:
+            raise ReportError(f"only {free // 1024} KiB are free for {plain(str(target))}: free space, then run again")
+        for path in target.iterdir():
+            if path.name in FORMS or fnmatch.fnmatch(path.name, "annotated*.pgn"):
+                with _writing(path):
+                    _must_not_be_a_folder(path)
+    finally:
+        for path in missing:  # nothing stays of a scan that comes to nothing
+            with contextlib.suppress(OSError):
+                path.rmdir()
     for aside in target.glob(".*.tmp"):
         found = re.fullmatch(r"\..+\.(\d+)\.tmp", aside.name)
         if found and not _lives(int(found[1])):
