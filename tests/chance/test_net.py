@@ -9,6 +9,7 @@ import pytest
 
 from trapscan.chance import load_model
 from trapscan.chance.encode import attackers, known_ply, move_entries, squares
+from trapscan.chance.net import LEAGUE, PRESENT, Conditions
 
 LEVELS = (600, 1000, 1200, 1400, 1600, 1800, 2000, 2200, 2400, 2600)
 
@@ -139,6 +140,11 @@ def test_in_a_hurry_the_mate_on_f7_is_overlooked_more() -> None:
     (bullet,), (rapid,) = (load_model(seconds).predict([board], (1000, 1400, 1800)) for seconds in (60, 600))
     assert all(fast > slow for fast, slow in zip(bullet["g8f6"], rapid["g8f6"], strict=True))
     assert load_model().predict([board], (1000, 1400, 1800)) == [rapid]
+
+
+def test_long_games_are_those_of_the_league() -> None:
+    assert load_model(6600).conditions == Conditions(6600.0, LEAGUE)
+    assert load_model().conditions == load_model(600).conditions == Conditions(600.0, PRESENT)
 
 
 def test_castling_of_chess960_is_the_kings_two_square_move() -> None:

@@ -34,6 +34,10 @@ LOWEST, HIGHEST = 600, 2600
 SECONDS = 600.0
 """Thinking time where nothing is said: ten minutes a side."""
 
+PRESENT, LEAGUE, LONG = 2, 3, 1_800.0
+"""The rating pools of use, and the thinking time from which chances are those of the league of long games: there they
+are 0.02 to 0.03 nats a move nearer to what was played than those of the present pool, which has no such games."""
+
 BATCH = 8
 """Boards a run of the net: more gain nothing (scripts/bench_chance)."""
 
@@ -49,7 +53,12 @@ class Conditions:
     rating pool (0 early 2013, 1 2013-2017, 2 present day, 3 a league of long games)."""
 
     seconds: float = SECONDS
-    pool: int = 2
+    pool: int = PRESENT
+
+    @classmethod
+    def of(cls, seconds: float) -> Conditions:
+        """Those of today's games with this thinking time."""
+        return cls(float(seconds), LEAGUE if seconds >= LONG else PRESENT)
 
 
 class NetModel:
@@ -143,4 +152,4 @@ def load_model(seconds: float = SECONDS) -> NetModel:
 @cache
 def _loaded(seconds: float) -> NetModel:
     weights = resources.files("trapscan.chance").joinpath(WEIGHTS).read_bytes()
-    return NetModel(weights, Conditions(seconds=seconds))
+    return NetModel(weights, Conditions.of(seconds))
