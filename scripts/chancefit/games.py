@@ -14,12 +14,16 @@ import chess.pgn
 
 MAX_PLIES = 50
 
-POOLS = {"f": 0, "a": 1, "d": 1, "e": 1, "g": 1, "i": 1, "b": 2, "c": 2, "h": 2, "p": 2, "l": 3}
+POOLS = {"f": 0, "a": 1, "d": 1, "e": 1, "g": 1, "i": 1, "b": 2, "c": 2, "h": 2, "p": 2, "r": 2, "l": 3}
 """Rating pool by source letter: 0 early 2013, 1 2013-2017, 2 present day (also every PGN), 3 a league of long games."""
 PRESENT = 2
 
 SPEED_WORDS = {"bullet": 90.0, "blitz": 260.0, "rapid": 700.0, "classical": 2400.0}
 """Seconds a side that stand for a speed word: common practice, no source."""
+
+
+PACES = ((1, 180), (180, 480), (480, 1800), (1800, 1_000_000))
+"""Thinking times of a side over 40 moves that figures are told for."""
 
 
 @dataclass(frozen=True)

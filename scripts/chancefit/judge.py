@@ -30,6 +30,7 @@ class Sample:
     moves: tuple[str, ...]
     shares: np.ndarray
     losses: np.ndarray
+    seconds: float = 0.0
 
     def chances(self, join: Join) -> np.ndarray:
         """Joined chances of the examined moves; together what the net gives them."""
@@ -59,6 +60,7 @@ def sample_of(row: dict[str, Any]) -> Sample:
         tuple(move for move, kept in zip(row["moves"], passed, strict=True) if kept),
         values[passed, 0],
         np.maximum(values[passed, 1:], 0),
+        row.get("seconds", 0.0),
     )
 
 

@@ -72,7 +72,8 @@ def measure(game: Game, ask: Ask, shallow: int, deep: int, ply: int) -> dict[str
     }
     top = max([root, *last_value.values()])
     return {
-        "epd": board.epd(), "ply": ply, "own": own, "other": other, "source": game.source, "played": played,
+        "epd": board.epd(), "ply": ply, "own": own, "other": other, "source": game.source, "seconds": game.seconds,
+        "played": played,
         "moves": {m: [round(share[m], 6), round(max(0.0, top - first[m]), 4), round(max(0.0, top - last_value[m]), 4)]
                   for m in likely},
     }  # fmt: skip
