@@ -71,6 +71,7 @@ def test_what_is_prepared_is_a_filter_with_its_count(visit: Visit, report: Path)
 def test_what_to_add_is_the_librarys_list_and_leads_to_the_card(visit: Visit, report: Path) -> None:
     page, scan = visit().open(report), chapter_scan()
     wanted = [addition(entry.finding) for entry in additions(Presentation.of(scan))]
+    page.locator("#add summary").click()
     links = page.locator("#add-list li a")
     assert links.all_text_contents() == wanted[:12]
     page.get_by_role("button", name=f"Show all {len(wanted)}").click()

@@ -25,6 +25,7 @@ REPORT_FILES = {
     "tricks.epd",
     "findings.csv",
     "cards.txt",
+    "to-add.pgn",
     "annotated.pgn",
 }
 GOOD = "1. e4 e5 2. Bc4 Nc6 3. Qh5 Nf6 *\n"
@@ -136,6 +137,29 @@ def test_problems_are_told_in_plain_lines(
     out, err = capsys.readouterr()
     assert "\x1b" not in out + err
     assert all(line.startswith("trapscan: ") for line in err.splitlines())
+
+
+def test_an_estimate_names_the_problems_that_the_scan_names(
+    options: list[str], workplace: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    Path("broken.pgn").write_text("1. e4 e5 2. Ke3 *\n")
+    Path("games.pgn").write_text('[Event "?"]\n\n1. e4 e5 2. Qh6 *\n')
+    for files, code in ((["broken.pgn"], 1), (["broken.pgn", "--games", "games.pgn"], 1), (["games.pgn"], 1)):
+        said = []
+        for command in ("estimate", "scan"):
+            assert main([command, *files, *options]) == code
+            said.append([line for line in capsys.readouterr().err.splitlines() if ".pgn, game" in line])
+        assert said[0] == said[1] and said[0]
+    Path("good.pgn").write_text("1. e4 *\n")
+    assert main(["estimate", "good.pgn", *options]) == 0 and capsys.readouterr().err == ""
+
+
+def test_lines_are_cut_after_so_many_plies(options: list[str], workplace: Path) -> None:
+    Path("good.pgn").write_text("1. e4 e5 2. Nf3 Nc6 3. Bb5 *\n")
+    assert main(["scan", "good.pgn", "--plies", "2", "--beyond", "0", *options]) == 0
+    report = read_scan("reports/good")
+    assert (report.input.positions, report.settings["plies"]) == (3, 2)
+    assert [tree.moves for tree in report.tree] == ["e4 e5"] and report.chapters[0].positions == 3
 
 
 @pytest.mark.parametrize("setting", ["level=1800", "beyond=0"])

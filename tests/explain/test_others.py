@@ -183,3 +183,14 @@ def test_temptations_are_read_off_the_board() -> None:
     assert why_tempting(board, SLIP) == "It chases the knight on f6."
     board = after("e4 e5 Nf3 Nc6 Bc4 Bc5")
     assert "king into safety" in why_tempting(board, board.parse_san("O-O"))
+
+
+def test_a_pawn_that_goes_for_a_pawn_is_said_to_do_so_once() -> None:
+    """1.b4 is a pawn that can be taken; 1...d5 2.c4 only meets one that is guarded (by hand)."""
+    for line, move, said in (
+        ("b4 d5 Bb2 Nf6 Nf3", "c5", "It goes for the pawn on b4."),
+        ("g3 f5", "e4", "It goes for the pawn on f5."),
+        ("d4 d5", "c4", "It strikes at the pawn on d5."),
+    ):
+        board = after(line)
+        assert why_tempting(board, board.parse_san(move)) == said

@@ -22,8 +22,12 @@ from trapscan.cli import main
 from trapscan.contract import SlipFinding, encode_scan
 from trapscan.engines import EngineSpec, Probe
 from trapscan.errors import InputError
+from trapscan.graph import build
 from trapscan.job import Progress, Result, scan
+from trapscan.repertoire import read_files
 from trapscan.report import scan_schema, write_reports
+from trapscan.report.present import Presentation
+from trapscan.report.tables import terminal_summary
 
 Stockfish = tuple[EngineSpec, Probe]
 
@@ -115,6 +119,10 @@ def independent(file: Path) -> Counter[tuple[str, str]]:
 
 def test_every_count_agrees_with_python_chess(counted: Result, places: Path) -> None:
     seen = independent(places / "games.pgn")
+    met = {epd for epd, _ in seen} & {position.epd for position in build(read_files([places / "small.pgn"])).positions}
+    assert counted.scan.evidence is not None and counted.scan.evidence.met == len(met) > 3
+    assert f"they met {len(met)} of the " in Presentation.of(counted.scan).summary
+    assert f"they met {len(met)} of the " in terminal_summary(counted.scan, width=200)
     assert counted.scan.findings
     for finding in counted.scan.slips:
         assert finding.evidence

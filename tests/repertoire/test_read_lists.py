@@ -107,6 +107,29 @@ def test_san_lists_with_remarks_continuations_and_errors(tmp_path: Path) -> None
     assert [(p.game, p.ply, p.text) for p in result.problems] == [(3, 3, "'Ke4' is illegal after 1...c5")]
 
 
+def test_labels_of_san_lines_are_titles(tmp_path: Path) -> None:
+    """Lists of named openings put a code and a name before the moves; long ones go over several lines."""
+    text = (
+        'A00b "Barnes Opening" 1.f3 *\n'
+        'A00c "Hammer (Fried; fox [a])"  1.f3 e5 2.Kf2 *\n'
+        'C20 1.e4 e5 *\n"Only a name" e4 c5\n'
+        'C44 "Long way"\n   1.e4 e5 2.Nf3\n   Nc6 3.d4 *\n'
+        'A01 "Nothing"\nB00 "Wrong" 1.e4 Ke5 *\n1. d4 d5\n2. c4 e6\n'
+    )
+    result = read(tmp_path, text, "book.txt")
+    assert [(game.name, path) for game, path in zip(result.games, paths(result), strict=True)] == [
+        ("A00b Barnes Opening", "f2f3"),
+        ("A00c Hammer (Fried; fox [a])", "f2f3 e7e5 e1f2"),
+        ("C20", "e2e4 e7e5"),
+        ("Only a name", "e2e4 c7c5"),
+        ("C44 Long way", "e2e4 e7e5 g1f3 b8c6 d2d4"),
+        ("A01 Nothing", ""),
+        ("B00 Wrong", "e2e4"),
+        ("", "d2d4 d7d5 c2c4 e7e6"),
+    ]
+    assert [(problem.game, problem.ply) for problem in result.problems] == [(7, 2)]
+
+
 @pytest.mark.parametrize(
     ("name", "content", "expected"),
     [

@@ -9,6 +9,7 @@ import re
 import sys
 from collections.abc import Sequence
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from trapscan.cli.options import request_of
 from trapscan.cli.streams import write_bytes
@@ -16,8 +17,14 @@ from trapscan.errors import EXIT_DONE, EXIT_PROBLEMS, InputError
 from trapscan.levels import check_level
 from trapscan.plain import on_disk, plain, readable
 
+if TYPE_CHECKING:
+    from trapscan.contract import Problem
+
 MOST_BYTES = 64 * 2**20
 """Of a list of positions: some million of them, of which each takes milliseconds."""
+
+TOLD_PROBLEMS = 20
+"""So many problems are told one by one."""
 
 
 def scan(options: argparse.Namespace) -> int:
@@ -54,13 +61,19 @@ def scan(options: argparse.Namespace) -> int:
         print(f"\nThe report is {plain(str(folder / 'report.html'))}; all files are in {plain(str(folder))}.")
     for note in result.stats.notes if not options.quiet else ():
         print(f"trapscan: {plain(note)}", file=sys.stderr)
-    for problem in result.scan.problems[:20] if not options.quiet else ():
+    return _with_problems(result.scan.problems, folder / "scan.json", quiet=options.quiet)
+
+
+def _with_problems(problems: Sequence[Problem], kept: Path | None, *, quiet: bool) -> int:
+    """The exit code of what was done with these problems. The first of them are told; `kept`: where all of them are."""
+    for problem in problems[:TOLD_PROBLEMS] if not quiet else ():
         where = f"{problem.file}, game {problem.game}, ply {problem.ply}: " if problem.file else ""
         print(f"trapscan: {plain(where + problem.text)}", file=sys.stderr)
-    more = len(result.scan.problems) - 20
-    if more > 0 and not options.quiet:
-        print(f"trapscan: and {more} more problems, all in {plain(str(folder / 'scan.json'))}", file=sys.stderr)
-    return EXIT_PROBLEMS if result.scan.problems else EXIT_DONE
+    more = len(problems) - TOLD_PROBLEMS
+    if more > 0 and not quiet:
+        where = f", all in {plain(str(kept))}" if kept is not None else ""
+        print(f"trapscan: and {more} more problems{where}", file=sys.stderr)
+    return EXIT_PROBLEMS if problems else EXIT_DONE
 
 
 def estimate(options: argparse.Namespace) -> int:
@@ -70,7 +83,7 @@ def estimate(options: argparse.Namespace) -> int:
     options.begun()
     found = run_estimate(request_of(options))
     print(json.dumps(found.numbers(), sort_keys=True) if options.json else found.text())
-    return EXIT_DONE
+    return _with_problems(found.problems, None, quiet=options.quiet)
 
 
 def engines(options: argparse.Namespace) -> int:

@@ -214,7 +214,8 @@ def _by_pawn(board: chess.Board, after: chess.Board, slip: chess.Move) -> Iterat
     home = chess.BB_RANK_1 if side else chess.BB_RANK_8
     rank = chess.square_rank(square) if side else 7 - chess.square_rank(square)
     aimed = after.attacks(square)
-    enemy = list(aimed & chess.SquareSet(after.occupied_co[not side] & after.pawns))
+    told = threats(board, after, slip)  # as an attack
+    enemy = [s for s in aimed & chess.SquareSet(after.occupied_co[not side] & after.pawns) if s not in told]
     if enemy and square in CENTRE | chess.SquareSet(chess.BB_FILES[2] | chess.BB_FILES[5]):
         yield f"strikes at {the_piece(after, enemy[0])}"
     elif rank >= 4:
@@ -222,7 +223,7 @@ def _by_pawn(board: chess.Board, after: chess.Board, slip: chess.Move) -> Iterat
     elif square in CENTRE:
         yield "takes a share of the centre"
     edge = chess.square_file(square) in (0, 7)
-    if edge and rank == 2 and not threats(board, after, slip):
+    if edge and rank == 2 and not told:
         yield f"keeps enemy pieces away from {chess.square_name(next(iter(aimed)))}"
     for bishop, corner in _CORNERS[side]:
         room = slip.from_square == corner and chess.square_file(square) == chess.square_file(corner)

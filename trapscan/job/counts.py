@@ -119,11 +119,12 @@ class Counts:
                 out[position.epd] = {move: 1.0 + counter[move] for move in position.prepared}
         return out
 
-    def used(self) -> GamesUsed | None:
-        """For the report: which files, how many games."""
+    def used(self, positions: Sequence[Position]) -> GamesUsed | None:
+        """For the report: which files, how many games, how many of these positions they met."""
         if not self.files:
             return None
-        return GamesUsed(files=self.hashes, games=self.evidence.games, player=self.player or "")
+        met = sum(self.evidence.total(position.epd) > 0 for position in positions)
+        return GamesUsed(files=self.hashes, games=self.evidence.games, player=self.player or "", met=met)
 
     def problems(self) -> tuple[Problem, ...]:
         """What was passed over in the games: the first of it word for word, all of it by kind."""

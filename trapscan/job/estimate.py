@@ -5,11 +5,12 @@ sample. How soon their searches end, how many are slips, and how many of our mov
 known beforehand: for these the shares of scans made before are taken (SHARES, printed by scripts/check_estimate, which
 also says how far the estimate is off). Nodes become seconds by the speed that the engine's probe measured. What counts
 is what a scan with an empty store really searches: an answer that is used twice is searched once. Counts of games are
-not looked at: reading them costs more than they change, which moves are candidates and no more.
+not looked at: they change which moves are candidates and no more. The games are read for what is to be said of them.
 """
 
 from __future__ import annotations
 
+import contextlib
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
@@ -20,10 +21,13 @@ import joblib
 from trapscan import engines, rank
 from trapscan.authored import Authored
 from trapscan.chance import load_model
+from trapscan.contract import Problem
 from trapscan.engines import Probe
-from trapscan.errors import EngineRefusedError
 from trapscan.graph import Graph, turn_of
-from trapscan.job.pipeline import Plan
+from trapscan.job.counts import Counts, hashes_of
+from trapscan.job.pipeline import Plan, workers_for
+from trapscan.job.run import Job
+from trapscan.job.tools import Tools, tools_of
 from trapscan.model import Position
 from trapscan.order import FIRST
 from trapscan.request import ScanRequest, taking_options
@@ -98,7 +102,7 @@ class Cost:
 @dataclass(frozen=True, slots=True)
 class Estimate:
     """A scan's expected cost. `read` positions stand in the repertoire; `plain` is the cost without baits, `baits` what
-    they add; `jobs` workers share it."""
+    they add; `jobs` workers share it. `problems`: what was passed over in the files."""
 
     engine: str
     nps: int
@@ -107,6 +111,7 @@ class Estimate:
     plain: Cost
     baits: Cost
     jobs: int
+    problems: tuple[Problem, ...] = ()
 
     def minutes(self, cost: Cost) -> float:
         """Wall time of a scan that starts with an empty store."""
@@ -120,6 +125,7 @@ class Estimate:
             "side": self.side,
             "jobs": self.jobs,
             "read": self.read,
+            "problems": len(self.problems),
             **{
                 name: {
                     "positions": round(cost.positions),
@@ -148,14 +154,28 @@ class Estimate:
 
 
 def run_estimate(request: ScanRequest) -> Estimate:
-    """What `scan` with the same options would cost. Reads the files and measures the engine, if it is not known yet;
-    searches nothing. Raises as `scan` does."""
+    """What `scan` with the same options would cost. Reads the files, games too, and measures the engine, if it is not
+    known yet; searches nothing. Raises as `scan` does."""
     plan = Plan.of(request)
-    spec = engines.choose(request.engine)
-    probe = engines.probe(spec, options=plan.settings.engine_options)
-    if probe.refused:
-        raise EngineRefusedError(probe.refused, engine=spec.name)
-    return estimate(plan.author, probe, plan.settings, request.jobs or joblib.cpu_count())
+    tools = tools_of(request.engine, plan.settings, request.store or engines.default_store_path())
+    found = estimate(plan.author, tools.probe, plan.settings, request.jobs or joblib.cpu_count())
+    return replace(found, problems=(*plan.read.problems, *_problems_of_games(plan, tools)))
+
+
+def _problems_of_games(plan: Plan, tools: Tools) -> tuple[Problem, ...]:
+    """What is passed over in files of games; their counts are kept, so that the scan need not read them again."""
+    request = plan.request
+    if not request.game_paths:
+        return ()
+    assert tools.store is not None
+    with (
+        contextlib.closing(engines.Store(tools.store)) as store,
+        workers_for(request.jobs, request.cluster, request.progress) as workers,
+    ):
+        job = Job(store, workers, request.progress)
+        counts = Counts(job, tools, request.game_paths, hashes_of(request.game_paths), request.player)
+        counts.learn(plan.tree.positions)
+        return counts.problems()
 
 
 estimate_scan = taking_options(ScanRequest, run_estimate)

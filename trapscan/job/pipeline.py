@@ -238,7 +238,7 @@ class Running:
             engine=_used(self.tools),
             second_engine=_used(self.other) if self.other is not None else None,
             settings=plan.settings.public(),
-            evidence=self.counts.used(),
+            evidence=self.counts.used(plan.tree.positions),
             side=RepertoireSide(plan.side),
             level=plan.settings.level,
             levels=plan.settings.levels,

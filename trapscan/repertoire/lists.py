@@ -22,6 +22,10 @@ _REMARK = re.compile(rb"\s*(?:#|%|;|//)")
 _NUMBER = re.compile(rb"\s*(\d{1,6})\s*\.(\.*)")
 
 
+_LABEL = re.compile(rb'\s*([A-E]\d\d\w{0,4}(?=[\s"]))?\s*(?:"([^"]{0,400})")?\s*')
+"""An ECO code, with what some lists put behind it, and a name."""
+
+
 def read_epd(data: bytes, collector: Collector) -> None:
     """Each line a position: EPD with operations (`hmvc` and `fmvn` set the counters), or FEN."""
     for raw in _lines(data):
@@ -55,35 +59,55 @@ def read_epd(data: bytes, collector: Collector) -> None:
 
 def read_san_lines(data: bytes, collector: Collector) -> None:
     """Each line a line of moves from the initial position; one that begins with a later move number goes on with
-    the line above."""
-    game: Movetext | None = None
+    the line above. Before the moves may stand a label, an ECO code or a name in quotation marks or both: it is the
+    line's title, and the moves may then go on over further lines until a result ends them."""
+    game: _Labelled | None = None
     for raw in _lines(data):
         if not raw.strip() or _REMARK.match(raw):
             continue
-        number = _NUMBER.match(raw)
-        if game is None or number is None or (int(number[1]) <= 1 and not number[2]):
+        label = _LABEL.match(raw)
+        assert label is not None  # it may be empty
+        text = raw[label.end() :]
+        if label[0].strip() or game is None or not game.goes_on_with(text):
             if game is not None:
-                _close(game, collector)
-            collector.number += 1
-            game = Movetext(collector, chess.STARTING_FEN)
+                game.close()
+            game = _Labelled(collector, b" ".join(part.strip() for part in label.groups() if part))
         try:
-            _feed_line(raw, game)
+            game.take(text)
         except LimitReached:
-            _close(game, collector)
+            game.close()
             raise
     if game is not None:
-        _close(game, collector)
+        game.close()
 
 
-def _feed_line(raw: bytes, game: Movetext) -> None:
-    for token in TOKEN.findall(raw):
-        if token not in RESULTS:
-            game.take(token)
+class _Labelled:
+    """A line of moves that is being read, and its label."""
 
+    def __init__(self, collector: Collector, label: bytes) -> None:
+        collector.number += 1
+        self._collector = collector
+        self._name = " ".join(decode(label).split())[:120]
+        self._game = Movetext(collector, chess.STARTING_FEN)
+        self._over = False
 
-def _close(game: Movetext, collector: Collector) -> None:
-    game.finish()
-    collector.end_game(game.root, chess.STARTING_FEN, "")
+    def goes_on_with(self, text: bytes) -> bool:
+        """Whether a line without a label belongs to this one."""
+        number = _NUMBER.match(text)
+        if self._name and not self._over and (number is None or self._game.node == self._game.root):
+            return True
+        return number is not None and (int(number[1]) > 1 or bool(number[2]))
+
+    def take(self, text: bytes) -> None:
+        for token in TOKEN.findall(text):
+            if token in RESULTS:
+                self._over = True
+            else:
+                self._game.take(token)
+
+    def close(self) -> None:
+        self._game.finish()
+        self._collector.end_game(self._game.root, chess.STARTING_FEN, self._name)
 
 
 def _operations(text: str) -> tuple[tuple[str, str], ...]:

@@ -16,6 +16,7 @@ OF_EACH_OPENING = 5
 """So many findings stand below each opening at the end of report.md."""
 
 MAX_PROBLEMS = 50
+MAX_CHAPTERS = 100
 TWINS = 2
 """So many look-alikes of a finding are told."""
 
@@ -45,6 +46,7 @@ def markdown(shown: Presentation, most: int) -> str:
         undefined=jinja2.StrictUndefined,
     )
     environment.filters.update(md=escape, code=code)
+    chapters = by_chapter(shown, OF_EACH_OPENING)
     text = environment.get_template("markdown.md.j2").render(
         report=shown,
         fair_play=FAIR_PLAY,
@@ -52,7 +54,8 @@ def markdown(shown: Presentation, most: int) -> str:
         sections=shown.sections(most),
         openings=shown.openings(OF_EACH_OPENING),
         of_each=OF_EACH_OPENING,
-        chapters=by_chapter(shown, OF_EACH_OPENING),
+        chapters=chapters[:MAX_CHAPTERS],
+        more_chapters=max(0, len(chapters) - MAX_CHAPTERS),
         prepared=prepared_text(shown.scan),
         missing=list(islice(additions(shown), most)),
         addition=addition,

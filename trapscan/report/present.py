@@ -358,7 +358,7 @@ class Presentation:
             WEAK if scan.engine.embedded and scan.engine.name.startswith(SMALL_ENGINE) else "",
             self._chapters(),
             self._second(),
-            self._games(),
+            self.counted,
         ]
         return " ".join(part for part in parts if part)
 
@@ -390,7 +390,8 @@ class Presentation:
         name = plain(self.scan.second_engine.name, limit=80)
         return f"Second engine: {name}, which denies {denied or 'none'} of them."
 
-    def _games(self) -> str:
+    @property
+    def counted(self) -> str:
         """Which games tell what is played, if any were given."""
         used = self.scan.evidence
         if used is None:

@@ -147,7 +147,9 @@ def terminal_summary(scan: Scan, *, width: int = 80, count: int = FIRST, level: 
 
 
 def _in_the_file(shown: Presentation) -> Iterator[str]:
-    """How the findings stand in the owner's file: prepared or not, and how many in which chapter."""
+    """How the findings stand in the owner's file: met in games, prepared or not, and how many in which chapter."""
+    if shown.counted:
+        yield shown.counted
     if prepared_text(shown.scan):
         yield f"In your file: {prepared_text(shown.scan)} What to add: to-add.pgn."
     groups = by_chapter(shown, 0)
@@ -163,7 +165,7 @@ _HEAD = ("Happens", "Played", "Slip and answer", "Gain", "Where")
 def _row(entry: Entry) -> tuple[str, str, str, str, str]:
     finding = entry.finding
     what = entry.title if isinstance(finding, BaitFinding) else slip_and_reply(finding)
-    where = entry.row("opening") or (entry.row("line") if finding.line else "a position of its own")
+    where = entry.row("opening") or entry.row("line")
     return one_in(entry.often), entry.figures["chance"], what, entry.gain, where
 
 

@@ -153,7 +153,8 @@ def _lost_ground(finding: SlipFinding) -> str:
 
 def line_text(finding: Finding) -> str:
     """The moves that lead to it: "1.e4 e5 2.Nf3"."""
-    return numbered(board_at(finding.start_fen), finding.line) or "the start position"
+    there = "the start position" if finding.start_fen == chess.STARTING_FEN else "a position that was set up"
+    return numbered(board_at(finding.start_fen), finding.line) or there
 
 
 def opening_text(finding: Finding) -> str:

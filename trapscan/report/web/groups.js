@@ -2,6 +2,8 @@
 const SHOWN = {};
 const GROUPS = new Map();
 const FEW = 5;
+// From so many chapters on each is opened by the reader.
+const MANY = 30;
 
 function byKind(found) {
   return DATA.sections.map(({ key, heading, about, closed }) => {
@@ -76,6 +78,7 @@ function byChapter(found) {
   for (const group of list) {
     const chapter = DATA.chapters[group.number];
     group.heading = chapter ? `${group.number + 1}. ${chapter.title}` : "In no chapter";
+    group.closed = list.length > MANY;
     group.about = `${chapter ? SIDES[chapter.side] + " " : ""}Toll ${points(group.toll)} in all.`;
   }
   return list;
@@ -88,7 +91,7 @@ function drawAdditions(found) {
   const cards = leads(missing);
   const counts = DATA.states.map(({ key, name }) => [name, found.filter((card) => card.finding.state === key).length]);
   const told = counts.filter(([, count]) => count).map(([name, count]) => `${name} ${count}`).join(", ");
-  $("add-about").textContent = `${told.charAt(0).toUpperCase() + told.slice(1)}.` + (cards.length ? " In order of use; all of it is in to-add.pgn." : "");
+  $("add-about").textContent = `${told.charAt(0).toUpperCase() + told.slice(1)}.`;
   $("add-list").replaceChildren(...(STATE.added ? cards : cards.slice(0, DATA.first)).map((card) => {
     const { finding } = card;
     const link = el("a", { href: "#at=" + encodeURIComponent(finding.id) }, el("bdi", { textContent: finding.add }));

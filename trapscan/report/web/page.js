@@ -122,6 +122,7 @@ function showFinding(finding) {
   if (STATE.view === "lines") STATE.view = "worth";
   const card = CARDS[finding.index];
   if (DATA.sections.find(({ key }) => key === finding.section).closed && !STATE.open.includes(finding.section)) STATE.open.push(finding.section);
+  if (STATE.view === "chapters" && !STATE.open.includes(groupKey(finding))) STATE.open.push(groupKey(finding));
   showControls();
   refresh();
   if (!order.includes(card)) { SHOWN[groupKey(finding)] = Infinity; refresh(); }
@@ -150,7 +151,10 @@ function fillSelects() {
   for (const [group, times] of count(DATA.findings.map((finding) => finding.group))) if (group) option($("opening"), group, `${group} (${times})`);
   const times = (fits) => DATA.findings.filter(fits).length;
   for (const { key, name } of DATA.states) option($("state"), key, `${name} (${times((finding) => finding.state === key)})`);
-  if ($("chapter")) DATA.chapters.forEach(({ title }, number) => option($("chapter"), number + 1, `${number + 1}. ${title} (${times((finding) => finding.chapters.includes(number))})`));
+  if ($("chapter")) {
+    const held = new Map(count(DATA.findings.flatMap((finding) => finding.chapters)));
+    DATA.chapters.forEach(({ title }, number) => option($("chapter"), number + 1, `${number + 1}. ${title} (${held.get(number) || 0})`));
+  }
 }
 
 function start() {
