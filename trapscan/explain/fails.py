@@ -27,6 +27,9 @@ from trapscan.explain.words import number, piece_name, sentence, the_piece, the_
 LONGEST = 25
 """Words in a sentence."""
 
+LONG = 5
+"""A line of more plies is not told move by move, where there is something shorter to say."""
+
 NEAR = 5
 """Plies within which a motif may begin that a sentence tells."""
 
@@ -63,7 +66,7 @@ def mate(case: Case) -> Said | None:
     if moves == 1:
         for motif in case.motifs:
             if motif.name in (m.SMOTHERED, m.BACK_RANK):
-                return Said(f"{case.first} {_tell(case, motif)}")
+                return Said(f"{case.first} {_tell(case, motif)}{_since_pinned(case)}")
         threat = mate_threat(case.board, case.side)
         if threat == play.moves[0] and not case.board.is_check():
             return Said(f"{case.slip_san} overlooks {case.first} mate")
@@ -71,13 +74,23 @@ def mate(case: Case) -> Said | None:
         before, after = case.board.attacks(case.slip.from_square), play.boards[0].attacks(case.slip.to_square)
         if goal in before and goal not in after and case.slip.to_square != goal:
             return Said(f"{case.slip_san} gives up the guard of {chess.square_name(goal)}: {case.first} is mate")
-        return Said(f"{case.slip_san} allows {case.first} mate")
+        return Said(f"{case.slip_san} allows {case.first} mate{_since_pinned(case)}")
     last = play.san(len(play) - 1)
     if moves == 2:
         return Said(f"{case.first} mates: after {play.san(1)} comes {last}")
     if moves == 3:
         return Said(f"{case.first} {play.sans(1, len(play) - 1)} {last} is mate")
     return Said(f"{case.first} forces mate in {number(moves)}; it ends with {last}")
+
+
+def _since_pinned(case: Case) -> str:
+    """Why a man that bears on the mating piece may not take it."""
+    board, square = case.play.boards[1], case.play.moves[0].to_square
+    king = board.king(board.turn)
+    for guard in board.attackers(board.turn, square):
+        if guard != king and king is not None and board.is_pinned(board.turn, guard):
+            return f", since {the_piece(board, guard)} is pinned against {the_piece(board, king)}"
+    return ""
 
 
 # --- material --------------------------------------------------------------------------------------------------------
@@ -189,7 +202,9 @@ def _tactic(case: Case, play: Play, motifs: Sequence[Motif]) -> Said | None:
         if kind is None or kind.tell is None:
             continue
         aside = kind.tier > Tier.HOW or motif.name in _ALONE
-        if hit is not None and not case.wins(hit[1]) and (aside or case.tops(hit[1])):
+        if hit is not None and (aside if case.tops(hit[1]) else aside and not case.wins(hit[1])):
+            continue
+        if hit is not None and not case.wins(hit[1]) and case.tops(hit[1]):
             continue  # it takes something, but that is given back, or is not what is won
         words = kind.tell(play, motif)
         if not words:
@@ -241,7 +256,10 @@ def exchanges(case: Case) -> Said | None:
     for index in range(0, min(end - 1, 3), 2):
         if aim := _aim(case, index):
             lead = f"after {case.play.sans(0, index)}, " if index else ""
-            told = f"{lead}{case.play.san(index)} hits {aim}, and after {case.play.sans(index + 1, end)} {ahead}"
+            told = f"{lead}{case.play.san(index)} hits {aim}"
+            if end - index > LONG:
+                return Said(f"{told}; in the end {ahead}", plies=end)
+            told = f"{told}, and after {case.play.sans(index + 1, end)} {ahead}"
             if len(told.split()) <= LONGEST:
                 return Said(told, plies=end)
     if because and len(f"{text}, since {because}".split()) <= LONGEST:

@@ -24,7 +24,7 @@ def forgone(case: Case) -> Said | None:
         would = f"{case.best_san} would have won {some(1, prize)} on {chess.square_name(square)}"
     elif not case.board.attackers(case.side, square):
         would = f"{the_piece(case.board, square)} was free: {case.best_san}"
-    elif case.best_san.rstrip("+") in why:
+    elif case.best_san.rstrip("+") in why and " it " not in why:
         would = f"{the_piece(case.board, square)} was there to be taken"
     else:
         would = f"{case.best_san} would have won {some(1, prize)}"

@@ -10,7 +10,7 @@ import chess
 from trapscan.explain import motif as m
 from trapscan.explain.case import Case, Said
 from trapscan.explain.deeds import mate_threat, threats
-from trapscan.explain.exchange import as_mover, value_at
+from trapscan.explain.exchange import as_mover, exchange, loot, value_at
 from trapscan.explain.motifs import REGISTRY
 from trapscan.explain.play import Play
 from trapscan.explain.refuted import telling
@@ -23,6 +23,9 @@ STRONG, FORCING = 150, 40
 
 LONGEST = 25
 
+
+_AT_ONCE = (m.DISCOVERED_ATTACK, m.FORK)
+"""Motifs that say what a move does, whatever comes of it."""
 
 _BY_REPLY = (m.INTERFERENCE, m.DECOY)
 """Motifs that are told by the answer to them, which is not on the board."""
@@ -48,7 +51,7 @@ def quiet(case: Case) -> Said | None:
     return Said(lead, tuple(names), seen) if lead else None
 
 
-_ENOUGH = re.compile(r"\bmate\b|hits the queen|hits the \w+s on| and the |forks")
+_ENOUGH = re.compile(r"\bmate\b|hits the queen|hits the \w+s on| and the |forks|uncovers")
 """What needs no further reason: a mate, the queen, or two men at once."""
 
 
@@ -72,7 +75,8 @@ def _deeds(case: Case) -> tuple[list[str], list[str], int]:
     names of motifs told, and the plies that they take."""
     play, index = case.play, 0
     if len(play) > 2 and play.is_capture(0) and play.moves[1].to_square == play.moves[0].to_square:
-        index = 2
+        told = any(motif.name in _AT_ONCE and motif.ply == 1 for motif in case.motifs)
+        index = 0 if told or exchange(play.boards[0], play.moves[0]) > 1 else 2
     before, after, move = play.boards[index], play.boards[index + 1], play.moves[index]
     subject = case.first if not index else f"after {play.sans(0, index)}, {play.san(index)}"
     deeds: list[str] = []
@@ -83,8 +87,10 @@ def _deeds(case: Case) -> tuple[list[str], list[str], int]:
         deeds.append(back)
     for motif in case.motifs:
         tell = REGISTRY[motif.name].tell
-        if motif.name in (m.WEAK_F7, m.WEAK_F2) and motif.ply == index + 1 and tell:
+        if motif.name in (m.WEAK_F7, m.WEAK_F2, *_AT_ONCE) and motif.ply == index + 1 and tell:
             deeds.append(tell(play, motif))
+            if motif.name in _AT_ONCE:
+                return [subject, *[deed for deed in deeds if deed][-2:]], names, index + 1
         if motif.name == m.PIN and motif.ply == index + 1 and motif.actor == move.to_square and tell and not targets:
             deeds.append(tell(play, motif))
     if targets:
@@ -112,8 +118,10 @@ def _taken(case: Case) -> str:
     if taken is None:
         return ""
     told, traded = the_pieces(case.play.boards[0], [taken[0]]), case.board.is_capture(case.slip)
-    if taken[0] == case.slip.to_square:
-        return "takes back" if traded else ""
+    if traded and taken[0] == case.slip.to_square:
+        return "takes back"
+    if exchange(case.play.boards[0], case.play.moves[0]) <= 0:
+        return ""
     return f"takes {told}{' in return' if traded else ''}"
 
 
@@ -142,7 +150,7 @@ def _threat(case: Case, told: list[chess.Square]) -> tuple[str, bool]:
         mate = mate_threat(after, case.side)
         return (f"threatens mate on {chess.square_name(mate.to_square)}", True) if mate is not None else ("", False)
     idea = Play.along(as_mover(after, case.side), line.pv)
-    if not idea.moves:
+    if not idea.moves or (idea.moves[0].from_square == case.play.moves[0].to_square and _may_be_taken(case)):
         return "", False
     san = idea.san(0)
     if idea.boards[1].is_checkmate():
@@ -163,6 +171,10 @@ def _threat(case: Case, told: list[chess.Square]) -> tuple[str, bool]:
     if not words and hit and not forcing:
         words = f"hits {the_pieces(idea.boards[1], hit)}"
     return f"threatens {san}{f', which {words}' if words and ',' not in words else ''}", True
+
+
+def _may_be_taken(case: Case) -> bool:
+    return loot(case.play.boards[1], case.play.moves[0].to_square) > 0
 
 
 def _costs(case: Case) -> Iterator[Said]:

@@ -162,7 +162,7 @@ def _facing(after: chess.Board, slip: chess.Move) -> bool:
 
 def _saving(board: chess.Board, after: chess.Board, slip: chess.Move) -> Iterator[str]:
     kind = board.piece_type_at(slip.from_square)
-    if kind in (chess.KING, chess.PAWN) or board.is_check():
+    if kind == chess.KING or board.is_check():
         return
     enemy = as_mover(board, not board.turn)
     if loot(enemy, slip.from_square) > 0 and loot(after, slip.to_square) == 0:
