@@ -26,10 +26,10 @@ CROWD = 0.5
 """An idea counts so much less for each higher one of its section that has its position, or its answer and gain: who has
 seen one of them wants another thing next."""
 
-WORTHY, SELDOM = 0.4, 1e-5
+WORTHY, SELDOM, PLAYED = 0.4, 1e-5, 0.005
 """The worth from which a trick or pitfall may stand among the first: a coach rather shows it than not
-(scripts/check_worth). And how often it must happen: what comes once in more than a hundred thousand games is nobody's
-first care."""
+(scripts/check_worth). How often it must happen: what comes once in more than a hundred thousand games is nobody's
+first care. And the chance of the slip: what fewer than one in two hundred play is no trick."""
 
 
 def rounded(value: float, digits: int) -> float:
@@ -74,8 +74,10 @@ def standing(finding: Finding, lens: Lens, *, often: float | None = None, damped
 def worthy(finding: Finding, lens: Lens) -> bool:
     """Whether it may stand among the first of its section. Of tricks and pitfalls only what is worth it; what the
     repertoire itself plays is told in any case, and so is what no worth was reckoned for."""
-    aside = section_of(finding) not in (SlipKind.TRICK, SlipKind.PITFALL)
-    return aside or not finding.worth or (worth_at(finding, lens) >= WORTHY and often_at(finding, lens) >= SELDOM)
+    if not finding.worth or section_of(finding) not in (SlipKind.TRICK, SlipKind.PITFALL):
+        return True
+    happens = often_at(finding, lens) >= SELDOM and lens.value(finding.chance) >= PLAYED
+    return happens and worth_at(finding, lens) >= WORTHY
 
 
 # --- where a finding stands ------------------------------------------------------------------------------------------

@@ -36,7 +36,7 @@ AS_MUCH = 1.0
 """A gain is named after what changed hands, unless the best line loses more than so much of it too: then only the rest
 was won."""
 
-MOST = 0.4
+MOST = 0.45
 """A chance forgone is worth at least this share of what the score falls by."""
 
 TRUST = 2.5
