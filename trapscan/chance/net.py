@@ -101,8 +101,17 @@ class NetModel:
         self, board: chess.Board, ratings: Sequence[tuple[float, float]], conditions: Conditions | None = None
     ) -> tuple[list[chess.Move], Floats]:
         """Legal moves, and (ratings, moves) probabilities, unrounded; each of `ratings` is (own, the other's)."""
-        ((_, moves, shares),) = self._run([board], ratings, conditions or self.conditions)
+        ((moves, shares),) = self.shares_of([board], ratings, conditions)
         return moves, shares
+
+    def shares_of(
+        self,
+        boards: Sequence[chess.Board],
+        ratings: Sequence[tuple[float, float]],
+        conditions: Conditions | None = None,
+    ) -> list[tuple[list[chess.Move], Floats]]:
+        """`shares` of each board."""
+        return [(moves, shares) for _, moves, shares in self._run(boards, ratings, conditions or self.conditions)]
 
     def _run(
         self, boards: Sequence[chess.Board], ratings: Sequence[tuple[float, float]], conditions: Conditions
