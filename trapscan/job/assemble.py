@@ -85,6 +85,8 @@ def _finding(
     toll = rank.tolls(reach, chance, cost)
     line = sans(after, slip.refutation[: explanation.line])
     also = also_of(seen, after, slip)
+    let_off = _let_off(seen, position, after, slip.move)
+    find = tuple(min(f, 1 - sum(each.chance[i] for each in let_off)) for i, f in enumerate(told.find))
     look_alikes, hint = _elsewhere(seen, position, board, outcome, told, sound)
     return SlipFinding(
         id=rank.finding_id(kind, position.epd, slip.move),
@@ -111,9 +113,9 @@ def _finding(
         nature=nature,
         worth=all_rounded(worth, 4),
         likely_line=_likely(seen, position, after, slip.move),
-        let_off=_let_off(seen, position, after, slip.move),
+        let_off=let_off,
         poisoned=explanation.poisoned,
-        must_know=_same(rank.must_know(told.find, toll) if nature not in ASIDE else tuple(False for _ in levels)),
+        must_know=_same(rank.must_know(find, toll) if nature not in ASIDE else tuple(False for _ in levels)),
         in_repertoire=slip.move in position.prepared,
         prepared=prepared,
         state=owned.state(kind, prepared, frozenset(each.slip.move for each in outcome.told)),
@@ -124,7 +126,7 @@ def _finding(
         words=owned.words(*slip.refutation[:1]),
         beyond=position.beyond,
         chance=all_rounded(chance, 4),
-        find=all_rounded(told.find, 4),
+        find=all_rounded(find, 4),
         reach=all_rounded(reach, 6),
         met=all_rounded([share * forgets(seen, position, board, kind) for share in reach], MET_DIGITS),
         cost=all_rounded(cost, 4),

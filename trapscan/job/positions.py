@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import chess
 
 from trapscan import explain
-from trapscan.chance import CountedModel, Evidence, load_model
+from trapscan.chance import FOUND, CountedModel, Evidence, load_model
 from trapscan.contract import Instead
 from trapscan.explain import Explanation
 from trapscan.job.missed import replies
@@ -16,6 +16,7 @@ from trapscan.job.stage import SEARCHED, Fields, Stage
 from trapscan.job.tools import Tools
 from trapscan.job.work import Recorder
 from trapscan.model import ChanceModel, Chances, Examined, Position, Slip
+from trapscan.score import loss
 from trapscan.search import Examiner
 from trapscan.settings import POSITION_SETTINGS, Settings
 
@@ -138,12 +139,13 @@ def _finds(
 def _find(
     examined: Examined, slip: Slip, chances: Chances, model: ChanceModel, levels: tuple[int, ...]
 ) -> tuple[float, ...]:
-    """The chance that the punisher plays a right refutation."""
+    """The chance that the punisher plays a right refutation, one of those that are named or another."""
     if not slip.refutation:
         return tuple(1.0 for _ in levels)
     right = (slip.refutation[0], *slip.also)
     joined = replies(examined.best, slip, chances, model, levels)
-    return tuple(min(1.0, sum(joined[move][i] for move in right)) for i in range(len(levels)))
+    lost = loss(examined.best.score, slip.score)
+    return tuple(FOUND.punished(sum(joined[move][i] for move in right), lost) for i in range(len(levels)))
 
 
 POSITIONS = Stage(
