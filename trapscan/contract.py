@@ -293,9 +293,9 @@ class FindingBase(Record, frozen=True, kw_only=True, tag_field="record"):
     worth: per level: would a coach of that level set it? 0 to 1
     likely_line: the refutation as it will be played (SAN, its first move first): against the likeliest replies, until
         the gain is in hand; empty where it is the refutation, or was not looked for
-    must_know: per level: few find the refutation unprepared, and much hangs on it
+    must_know: per level: few punish it unprepared, and much hangs on it
     chance: per level: probability that a player makes the slip (of a bait: one of its slips)
-    find: per level: probability that a player finds the refutation unprepared
+    find: per level: probability that a player punishes the slip unprepared, by the refutation or another reply
     reach: per level: probability that the position arises, if our side follows the repertoire
     met: per level: `reach`, weighed for a pitfall by how often the owner will have forgotten the prepared move
     cost: per level: expected score of the victim's best move minus that of the slip
