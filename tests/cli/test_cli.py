@@ -200,6 +200,26 @@ def test_the_folder_is_complete(options: list[str], workplace: Path, capsys: pyt
     assert "Nf6" in {finding.slip.san for finding in report.slips}
 
 
+def test_the_annotated_file_is_scanned_like_the_plain_one(options: list[str], workplace: Path) -> None:
+    chapters = (
+        '[Event "Open"]\n\n{Mine} 1. e4 e5 2. Bc4 Nc6 3. Qh5 Nf6? {falls for it} (3... g6 $1) 4. Qxf7# *\n\n',
+        '[Event "Queen\'s pawn"]\n\n1. d4 d5 2. c4 dxc4 3. e3 b5 *\n',
+    )
+    Path("plain.pgn").write_text("".join(chapters))
+    quick = ["--beyond", "0", "--set", "verify_nodes=0", *options]
+    assert main(["scan", "plain.pgn", "--out", "one", *quick]) == 0
+    assert Path("one/annotated.pgn").read_text().count("[%trapscan ") >= 2
+    assert main(["scan", "one/annotated.pgn", "--out", "two", *quick]) == 0
+    one, two = read_scan("one"), read_scan("two")
+    assert (one.findings, one.chapters, one.tree) == (two.findings, two.chapters, two.tree) and one.findings
+    assert Path("one/annotated.pgn").read_bytes() == Path("two/annotated.pgn").read_bytes()
+    whole = Path("one/annotated.pgn").read_bytes()
+    assert main(["report", "one", "--shown", "1", "--chapter", "Open"]) == 0
+    few = Path("one/annotated.pgn").read_bytes()
+    assert 0 < few.count(b"[%trapscan ") < whole.count(b"[%trapscan ")
+    assert main(["report", "one"]) == 0 and Path("one/annotated.pgn").read_bytes() == whole
+
+
 def test_json_goes_to_standard_output_alone(
     options: list[str], workplace: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:

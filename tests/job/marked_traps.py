@@ -11,6 +11,8 @@ import chess
 from tests.report.sample_scans import traps
 
 MARKS = ("?", "??", "!", "!?")
+BEFORE = 2
+"""So many plies before the slip a chapter begins."""
 NAGS = {"?": 2, "??": 4, "!": 1, "!?": 5}
 
 
@@ -31,8 +33,11 @@ class Marked:
         """What the author warns of stands as a variation with its refutation; what he praises is the main move."""
         board = chess.Board()
         words = []
-        for san in self.trap["line"]:
-            words.append(_numbered(board, san))
+        for ply, san in enumerate(self.trap["line"], BEFORE - len(self.trap["line"])):
+            if ply == 0:
+                start = board.fen()
+            if ply >= 0:
+                words.append(_numbered(board, san))
             board.push_san(san)
         sign = f" ${NAGS[self.mark]}" if self.as_nag else self.mark
         slip, right = (_numbered(board, self.trap[key]) for key in ("slip", "best_instead"))
@@ -42,7 +47,8 @@ class Marked:
         warns = self.mark in ("?", "??")
         main, aside = (right, f"{slip}{sign} {answer}") if warns else (f"{slip}{sign}", right)
         name = self.trap["name"].replace('"', "'")
-        return f'[Event "{name}"]\n[Side "{self.trap["victim"]}"]\n\n{" ".join(words)} {main} ({aside}) *\n'
+        tags = f'[Event "{name}"]\n[Side "{self.trap["victim"]}"]\n[FEN "{start}"]\n'
+        return f"{tags}\n{' '.join(words)} {main} ({aside}) *\n"
 
 
 def _numbered(board: chess.Board, san: str) -> str:

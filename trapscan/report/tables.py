@@ -140,7 +140,7 @@ def terminal_summary(scan: Scan, *, width: int = 80, count: int = FIRST, level: 
         *unfinished,
         *closed,
         *pace,
-        *_in_the_file(shown),
+        *(line for text in _in_the_file(shown) for line in textwrap.wrap(plain(text), width)),
         f"Level {shown.level:.0f}. Happens: so often in games of yours. Played: by so many who get there.",
     ]
     return "\n".join(blocks) + "\n".join(_cut(line, width) for line in foot) + "\n"
