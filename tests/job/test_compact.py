@@ -11,7 +11,7 @@ import pytest
 
 from trapscan.chance import load_model
 from trapscan.explain import Explanation
-from trapscan.job.compact import Compactor, PackedChances, packed_chances
+from trapscan.job.compact import Compactor, PackedChances, asked_again, packed_chances, packed_digests
 from trapscan.job.positions import Outcome, Told
 from trapscan.model import Chances, Examined, Line, Slip
 from trapscan.score import Score
@@ -60,9 +60,9 @@ def test_an_outcome_keeps_all_but_the_list_of_queries(chances: Chances) -> None:
     assert (kept.told, kept.asked) == (whole.told, ())
     for name in ("epd", "best", "slips", "others", "candidates", "searches", "nodes", "problems"):
         assert getattr(kept.examined, name) == getattr(whole.examined, name), name
-    assert small.asked_again == 1
-    small(whole)
-    assert small.asked_again == 5, "all four once more"
+    asked = packed_digests(whole.asked)
+    assert asked_again([asked]) == 1 and asked_again([]) == 0
+    assert asked_again([asked, packed_digests([]), asked]) == 5, "all four once more"
 
 
 def test_less_memory(chances: Chances) -> None:

@@ -49,8 +49,7 @@ class BaitOutcome:
     asked: tuple[int, ...]
 
     def compact(self, small: Compactor) -> BaitOutcome:
-        """The outcome in less memory, its queries counted and taken out."""
-        small.count(self.asked)
+        """The outcome in less memory, its queries taken out."""
         tried = tuple(replace(each, outcome=small(each.outcome)) for each in self.tried)
         return replace(self, tried=tried, asked=())
 

@@ -10,7 +10,7 @@ import sys
 from array import array
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field, replace
-from typing import TypeVar
+from typing import TypeAlias, TypeVar
 
 import numpy as np
 
@@ -54,17 +54,15 @@ def packed_chances(chances: Chances) -> Chances:
 
 @dataclass(slots=True)
 class Compactor:
-    """Makes outcomes small. What occurs in many of them (moves, scores) is kept once; the digests of the queries asked,
-    which nobody needs one by one, are kept together and taken out of the outcome."""
+    """Makes outcomes small. What occurs in many of them (moves, scores) is kept once; the digests of the queries asked
+    are taken out of the outcome."""
 
-    _asked: array[int] = field(default_factory=lambda: array("q"))
     _scores: dict[Score, Score] = field(default_factory=dict)
     _numbers: dict[int, int] = field(default_factory=dict)
     _motifs: dict[tuple[str, ...], tuple[str, ...]] = field(default_factory=dict)
 
     def __call__(self, outcome: Outcome) -> Outcome:
         """An equal outcome, but for `asked`, which is empty."""
-        self._asked.extend(outcome.asked)
         examined = outcome.examined
         # explanations are as many as the slips, and hold the same slip once more
         slips = tuple(replace(slip, refutation=_moves(slip.refutation)) for slip in examined.slips)
@@ -94,18 +92,24 @@ class Compactor:
     def _score(self, score: Score) -> Score:
         return self._scores.setdefault(score, score)
 
-    def count(self, asked: Iterable[int]) -> None:
-        """Keep more digests of queries, for `asked_again`."""
-        self._asked.extend(asked)
 
-    @property
-    def asked_again(self) -> int:
-        """How many of all the queries had been asked before."""
-        return len(self._asked) - len(np.unique(np.frombuffer(self._asked, dtype=np.int64)))
+Asked: TypeAlias = "array[int]"
+"""Digests of queries."""
+
+
+def packed_digests(asked: Iterable[int]) -> Asked:
+    """The digests in eight bytes each."""
+    return array("q", asked)
+
+
+def asked_again(asked: Iterable[Asked]) -> int:
+    """How many of all these queries had been asked before."""
+    every = [np.frombuffer(digests, dtype=np.int64) for digests in asked if digests]
+    return sum(map(len, every)) - len(np.unique(np.concatenate(every))) if every else 0
 
 
 def _moves(moves: Iterable[str]) -> tuple[str, ...]:
     return tuple(sys.intern(move) for move in moves)
 
 
-__all__ = ["Compactor", "PackedChances", "packed_chances"]
+__all__ = ["Asked", "Compactor", "PackedChances", "asked_again", "packed_chances", "packed_digests"]

@@ -18,6 +18,9 @@ from trapscan.levels import Lens
 from trapscan.model import Line
 from trapscan.order import ASIDE, FIRST, by_idea, section_of, worthy
 
+LOOKED = 1.5
+"""What a long look at a position and its slips takes, in `verify_nodes`."""
+
 ROUNDS = 3
 """How often the first ones are looked at again, as others take the place of those that fall."""
 
@@ -71,6 +74,10 @@ class Court:
                 self.searches += done.outcome.searches
                 self.nodes += done.outcome.nodes
             yield
+
+    def nodes_wanted(self, seen: Seen, found: Sequence[SlipFinding]) -> float:
+        """Engine nodes that the long look at what is said first now takes on the mean."""
+        return LOOKED * seen.settings.verify_nodes * len(self._accused(seen, found))
 
     def _accused(self, seen: Seen, found: Sequence[SlipFinding]) -> list[Accused]:
         slips: dict[str, list[tuple[str, str]]] = {}

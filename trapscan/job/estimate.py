@@ -25,6 +25,7 @@ from trapscan.contract import Problem
 from trapscan.engines import Probe
 from trapscan.graph import Graph, turn_of
 from trapscan.job.counts import Counts, hashes_of
+from trapscan.job.court import LOOKED
 from trapscan.job.pipeline import Plan, workers_for
 from trapscan.job.run import Job
 from trapscan.job.tools import Tools, tools_of
@@ -71,8 +72,6 @@ are now, and reckoned over for that. Other settings take those of the nearer one
 RESTED = 1.19
 """What the search for the best move takes, times its usual nodes, where it can be watched (502 positions of 50 named
 lines, standard; searches of its rivals not counted)."""
-LOOKED = 1.5
-"""What a long look at a position and its slips takes, in `verify_nodes`."""
 THINKING = 0.08
 """Seconds a position costs besides its searches: chances, explanations."""
 THINKING_OF_BAITS = 0.14

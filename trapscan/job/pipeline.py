@@ -34,6 +34,7 @@ from trapscan.job.assemble import findings
 from trapscan.job.bait_findings import bait_findings
 from trapscan.job.baits import BAITS, BaitOutcome
 from trapscan.job.clock import Clock
+from trapscan.job.compact import Asked, asked_again, packed_digests
 from trapscan.job.counts import Counts, hashes_of
 from trapscan.job.court import Court
 from trapscan.job.merged import move_trees
@@ -168,6 +169,7 @@ class Running:
     second: Second | None = field(init=False)
     court: Court = field(default_factory=Court)
     baits: dict[str, BaitOutcome] = field(default_factory=dict)
+    baits_asked: list[Asked] = field(default_factory=list)
     baits_failed: dict[str, str] = field(default_factory=dict)
 
     def __post_init__(self) -> None:
@@ -185,9 +187,20 @@ class Running:
         self.finished = not self.job.cut
 
     def examine(self) -> None:
-        """Every position of the tree, and those past its ends."""
+        """Every position of the tree, and those past its ends; where time is short, as long as that leaves enough to
+        look long at what stands first."""
         self.job.until = self.clock.examining
-        self.walk.run()
+        waiting = self.walk.run()
+        if waiting:
+            self.job.until = self.clock.examining_on(self._looking_again())
+            waiting = self.walk.run()
+        self.job.cut = bool(waiting)
+
+    def _looking_again(self) -> float:
+        """Seconds that the long look would take now."""
+        seen = self._seen()
+        wanted = self.court.nodes_wanted(seen, findings(seen))
+        return wanted / max(1, self.tools.probe.nps) / self.job.workers.jobs
 
     def look_again(self) -> None:
         """Long, at what the report says first and what it accuses the repertoire of; then at other answers."""
@@ -213,6 +226,7 @@ class Running:
             if done.outcome is None:
                 self.baits_failed[done.task.epd] = done.problem
             else:
+                self.baits_asked.append(packed_digests(done.outcome.asked))
                 self.baits[done.task.epd] = done.outcome.compact(self.walk.small)
             self._present()
 
@@ -253,11 +267,12 @@ class Running:
         )
 
     def _partial(self, seen: Seen) -> Partial:
-        stake = self.walk.stakes(seen)
+        stake = self.walk.stakes()
+        examined = sum(stake[epd] for epd in seen.outcomes)
         return Partial(
             positions=len(seen.outcomes),
-            of=len(stake),
-            stake=rounded(sum(stake[epd] for epd in seen.outcomes) / (sum(stake.values()) or 1.0), 4),
+            of=len(seen.positions),
+            stake=rounded(examined / (sum(stake.values()) or 1.0), 4),
             verified=self.court.done,
         )
 
@@ -281,7 +296,7 @@ class Running:
             + self.court.nodes
             + sum(bait.nodes for bait in baits)
             + sum(answer.nodes for answer in heard),
-            store_hits=self.walk.small.asked_again,
+            store_hits=asked_again([*self.walk.asked(), *self.baits_asked]),
         )
 
     def _problems(self, found: tuple[Finding, ...]) -> tuple[Problem, ...]:

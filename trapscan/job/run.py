@@ -68,8 +68,8 @@ class Stats:
     notes: list[str] = field(default_factory=list)
 
     def of(self, stage: Stage[Any, Any]) -> Count:
-        """The count of a stage."""
-        return self.stages.setdefault(stage.name, Count(stage.unit))
+        """The count of a stage; one that nobody sees where it is passing."""
+        return Count(stage.unit) if stage.passing else self.stages.setdefault(stage.name, Count(stage.unit))
 
     @property
     def positions(self) -> Count:
@@ -188,6 +188,7 @@ class Job:
         *,
         order: Key[TaskT] | None = None,
         left: TimeLeft[TaskT] | None = None,
+        announced: bool = False,
     ) -> Iterator[Done[TaskT, OutcomeT]]:
         """Every task as it is done, those in the store first. Each result is in the store before it is given here, so
         that a kill loses only what was in flight. Raises EngineError where the engine fails at all that is tried first;
@@ -196,20 +197,17 @@ class Job:
         What is not in the store is worked on by rising `order`; by its key where there is none, which is as good as
         shuffled, so that what is done is a fair sample of all. What an outcome is does not depend on the order.
         """
-        self.progress.add(len(tasks))
+        if not stage.passing and not announced:
+            self.progress.add(len(tasks))
         count, left = self.stats.of(stage), left or Even()
         keys = stage.keys(tools, tasks)
         waiting: list[int] = []
-        for start in range(0, len(tasks), PART):
-            part = range(start, min(start + PART, len(tasks)))
-            known = self.store.get_blobs(stage.name, [keys[number] for number in part])
-            for number in part:
-                outcome = stage.read(known.get(keys[number]))
-                if outcome is None:
-                    waiting.append(number)
-                else:
-                    count.from_store += 1
-                    yield self._told(stage, Done(tasks[number], outcome))
+        for number, outcome in self._stored(stage, keys):
+            if outcome is None:
+                waiting.append(number)
+            else:
+                count.from_store += 1
+                yield self._told(stage, Done(tasks[number], outcome))
         waiting.sort(key=lambda number: ((order(tasks[number]),) if order else ()) + (keys[number],))
         left.looked_up(len(tasks) - len(waiting), [tasks[number] for number in waiting])
         if not waiting:
@@ -222,7 +220,8 @@ class Job:
             count.searched += 1
             left.searched(task, finished.seconds)
             self.stats.search_wall_seconds = before + time.perf_counter() - begun
-            self.progress.left(left.seconds(self.stats.search_wall_seconds))
+            if not stage.passing:
+                self.progress.left(left.seconds(self.stats.search_wall_seconds))
             yield self._told(stage, Done(task, outcome, finished.problem, fresh=True))
         self.stats.jobs = self.workers.jobs
         self.stats.search_wall_seconds = before + time.perf_counter() - begun
@@ -231,6 +230,23 @@ class Job:
             return
         for task in numbered.values():
             yield self._told(stage, Done(task, None, UNASKED))
+
+    def known(
+        self, stage: Stage[TaskT, OutcomeT], tools: Tools, tasks: Sequence[TaskT]
+    ) -> Iterator[Done[TaskT, OutcomeT]]:
+        """Those of the tasks that are in the store. Their number must be announced to whoever watches."""
+        for number, outcome in self._stored(stage, stage.keys(tools, tasks)):
+            if outcome is not None:
+                self.stats.of(stage).from_store += 1
+                yield self._told(stage, Done(tasks[number], outcome))
+
+    def _stored(self, stage: Stage[TaskT, OutcomeT], keys: Sequence[str]) -> Iterator[tuple[int, OutcomeT | None]]:
+        """What the store has under these keys, by their numbers."""
+        for start in range(0, len(keys), PART):
+            part = range(start, min(start + PART, len(keys)))
+            known = self.store.get_blobs(stage.name, [keys[number] for number in part])
+            for number in part:
+                yield number, stage.read(known.get(keys[number]))
 
     def _finished(
         self, stage: Stage[TaskT, OutcomeT], tools: Tools, numbered: Mapping[int, TaskT]
@@ -268,6 +284,8 @@ class Job:
 
     def _told(self, stage: Stage[TaskT, OutcomeT], done: Done[TaskT, OutcomeT]) -> Done[TaskT, OutcomeT]:
         slips = 0
+        if stage.passing:
+            return done
         if done.outcome is not None:
             self.stats.of(stage).done += 1
             slips = stage.slips(done.outcome)

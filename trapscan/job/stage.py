@@ -49,7 +49,8 @@ class Stage(Generic[TaskT, OutcomeT]):
     """Tasks of one kind. `name` is the store's table of their outcomes, which are decoded as `outcome`; `unit` is what
     the tasks are called where they are counted; `solve` lies at module level and is pure but for what the recorder
     does; `settings` are the names of those that decide an outcome, `code` the files and folders of the package that do;
-    `slips` counts those in an outcome, for the progress bar."""
+    `slips` counts those in an outcome, for the progress bar; `passing`: it only helps on the way, and is neither told
+    nor counted."""
 
     name: str
     unit: str
@@ -58,6 +59,7 @@ class Stage(Generic[TaskT, OutcomeT]):
     settings: Collection[str]
     code: tuple[str, ...]
     slips: Callable[[OutcomeT], int] = lambda outcome: 0
+    passing: bool = False
 
     def keys(self, tools: Tools, tasks: Iterable[TaskT]) -> list[str]:
         """The keys of the tasks' outcomes in the store."""

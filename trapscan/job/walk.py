@@ -1,4 +1,4 @@
-"""The walk through the positions: those of the tree, then, wave after wave, those past the ends of its lines."""
+"""The walk through the positions: those of the tree and those past the ends of its lines, what matters most first."""
 
 from __future__ import annotations
 
@@ -12,15 +12,19 @@ from trapscan.authored import Authored, Ids
 from trapscan.contract import Problem
 from trapscan.graph import Graph, turn_of
 from trapscan.job.baits import BAIT_WORTH, BaitTask
-from trapscan.job.compact import Compactor
+from trapscan.job.compact import Asked, Compactor, packed_digests
 from trapscan.job.counts import Counts
-from trapscan.job.left import TimeLeft
+from trapscan.job.glances import GLANCES, Glance
+from trapscan.job.left import Met, TimeLeft
 from trapscan.job.positions import POSITIONS, Outcome, Task
-from trapscan.job.run import UNASKED, Job, Key
+from trapscan.job.run import UNASKED, Done, Job
 from trapscan.job.seen import Seen
+from trapscan.job.stakes import FURTHER, GLANCED, ROUND, left_open
 from trapscan.job.tools import Tools
+from trapscan.job.workers import AHEAD, is_over
 from trapscan.levels import at_level
-from trapscan.model import Position
+from trapscan.model import Chances, Position
+from trapscan.order import DAMPED
 from trapscan.settings import Settings
 
 Edge = tuple[str, str, str]
@@ -29,14 +33,17 @@ Edge = tuple[str, str, str]
 
 @dataclass(slots=True)
 class Walk:
-    """All that is known of the positions so far. `order` is what positions are worked on by (see Job.each); `look` is
-    called after each position that is done."""
+    """All that is known of the positions so far. `look` is called after each position that is done.
+
+    Positions are examined where most is at stake first, some at a time, so that what lies past an end can come before
+    what matters less. What is found does not depend on that: a position that several ends lead to is the one that the
+    first of them leads to, and is examined again if another was there before.
+    """
 
     job: Job
     tools: Tools
     counts: Counts
     author: Authored
-    order: Key[Task] | None = None
     look: Callable[[], None] = lambda: None
     positions: dict[str, Position] = field(default_factory=dict)
     outcomes: dict[str, Outcome] = field(default_factory=dict)
@@ -44,7 +51,13 @@ class Walk:
     small: Compactor = field(default_factory=Compactor)
     _onward: list[Edge] = field(default_factory=list)
     _chapters: dict[str, Ids] = field(default_factory=dict)
-    _children: dict[str, list[tuple[str, Position]]] = field(default_factory=dict)
+    _met: set[Position] = field(default_factory=set)
+    _done: dict[Position, Outcome] = field(default_factory=dict)
+    _failed: dict[Position, str] = field(default_factory=dict)
+    _asked: dict[Position, Asked] = field(default_factory=dict)
+    _glances: dict[Position, Glance] = field(default_factory=dict)
+    _open: dict[Position, float] = field(default_factory=dict)
+    _children: dict[tuple[Position, bool], list[tuple[str, Position]]] = field(default_factory=dict)
     _left: TimeLeft = field(default_factory=TimeLeft)
 
     @property
@@ -57,54 +70,136 @@ class Walk:
         """Those of the scan."""
         return self.tools.settings
 
-    def run(self) -> None:
-        """Examine the tree, then go on past its ends, one ply after the other."""
-        self.positions |= {position.epd: position for position in self.tree.positions}
-        self._left.waves = self.settings.beyond
+    def run(self) -> int:
+        """Examine the tree and what lies past its ends, as long as there is time; how many positions are left."""
         if self.settings.baits:
             self._left.afterwards = BAIT_WORTH * sum(self._is_ours(p, both=True) for p in self.tree.positions)
-        self._examine(self.tree.positions, self.settings.beyond)
-        ends: Sequence[Position] = [position for position in self.tree.positions if not position.prepared]
-        for wave in range(self.settings.beyond, 0, -1):
-            if self.job.cut:
-                return
-            ends = self._next(ends)
-            self._examine(ends, wave - 1)
+        while (waiting := self._waiting()) and not is_over(self.job.until):
+            self._glance(waiting)
+            stakes = self.stakes()
+            chosen = sorted(waiting, key=lambda position: -stakes[position.epd])[: self._most(waiting)]
+            self._examine(chosen, stakes)
+        return len(waiting)
 
-    def _examine(self, wave: Sequence[Position], waves_to_come: int) -> None:
-        self.counts.learn(wave)
-        tasks = [self.counts.task(position) for position in wave]
-        self._left.wave(Counter(turn_of(task.epd) for task in tasks if task.is_end))
-        new: set[str] = set()
-        for done in self.job.each(POSITIONS, self.tools, tasks, order=self.order, left=_Left(self._left)):
-            if done.outcome is None:
-                self.failed[done.task.epd] = done.problem
-            else:
-                self.outcomes[done.task.epd] = self.small(done.outcome)
-                if waves_to_come and done.task.is_end:
-                    self._grow(done.task.position, done.outcome, new)
+    def _most(self, waiting: Sequence[Position]) -> int:
+        """How many are examined before it is asked again where most is at stake."""
+        if (
+            not self.settings.beyond or self.counts.files
+        ):  # nothing comes up on the way, or what does waits (see `_new`)
+            return len(waiting)
+        return max(ROUND, AHEAD * self.job.workers.jobs, len(self._done) // 2)
+
+    # --- coming to positions -----------------------------------------------------------------------------------------
+
+    def _waiting(self) -> list[Position]:
+        """The positions to be examined, as far as they are known; what the store knows is none of them."""
+        while new := self._new():
+            self.counts.learn(new)
+            self.job.progress.add(len(new))
+            tasks = [self.counts.task(position) for position in new]
+            for done in self.job.known(POSITIONS, self.tools, tasks):
+                self._take(done)
+                self.look()
+            rest = [task for task in tasks if task.position not in self._done]
+            for glanced in self.job.known(GLANCES, self.tools, rest):
+                self._take_glance(glanced)
+            self._met.update(new)
+            for position in new:
+                self._left.found(self._as_met(position), known=position in self._done)
+        return [p for p in self.positions.values() if not self._is_over(p)]
+
+    def _new(self) -> list[Position]:
+        """The positions that nobody has come to before. Where games are counted, one ply past the ends after the other,
+        as they are read once for each."""
+        self._refresh()
+        new = [position for position in self.positions.values() if position not in self._met]
+        if self.counts.files:
+            depth = min((p.beyond for p in self.positions.values() if not self._is_over(p)), default=0)
+            new = [position for position in new if position.beyond == depth]
+        return new
+
+    def _is_over(self, position: Position) -> bool:
+        return position in self._done or position in self._failed
+
+    def _refresh(self) -> None:
+        """All positions that are known by now and what was found there: the tree's, then those past its ends, ply by
+        ply, in the order of the ends, whatever the order in which they were examined."""
+        self.positions = {position.epd: position for position in self.tree.positions}
+        self._onward, self._chapters = [], {}
+        ends: Sequence[Position] = [position for position in self.tree.positions if not position.prepared]
+        for _ in range(self.settings.beyond):
+            fresh: dict[str, Position] = {}
+            for position in ends:
+                for uci, child in self._after(position):
+                    self._onward.append((position.epd, uci, child.epd))
+                    if child.epd not in self.positions:
+                        fresh.setdefault(child.epd, child)
+                        held = {*self._chapters.get(child.epd, ()), *self.chapters(position.epd)}
+                        self._chapters[child.epd] = tuple(sorted(held))
+            self.positions |= fresh
+            ends = list(fresh.values())
+        self.outcomes = {epd: self._done[each] for epd, each in self.positions.items() if each in self._done}
+        self.failed = {epd: self._failed[each] for epd, each in self.positions.items() if each in self._failed}
+
+    def _after(self, position: Position) -> list[tuple[str, Position]]:
+        """Where the scan goes on past an end, once that is examined: moves, and what they lead to."""
+        outcome, key = self._done.get(position), (position, self._is_ours(position))
+        if outcome is None:
+            return []
+        if key not in self._children:
+            moves = self._moves_onward(position, outcome)
+            self._children[key] = [(uci, graph.extend(position, uci)) for uci in moves]
+        return self._children[key]
+
+    # --- examining them ----------------------------------------------------------------------------------------------
+
+    def _glance(self, waiting: Sequence[Position]) -> None:
+        """Glance at those that are reached most, as far ahead as is needed to choose among them."""
+        if len(waiting) < 2:
+            return
+        reach = self._reach_here()
+        often = sorted(waiting, key=lambda position: -reach.get(position.epd, 0.0))
+        most = max(GLANCED, FURTHER * self._most(waiting))
+        tasks = [self.counts.task(position) for position in often[:most] if position not in self._open]
+        for glanced in self.job.each(GLANCES, self.tools, tasks):
+            self._take_glance(glanced)
+
+    def _take_glance(self, glanced: Done[Task, Glance]) -> None:
+        position = glanced.task.position
+        self._open[position] = 0.0
+        if glanced.outcome is not None:
+            self._glances[position] = glanced.outcome
+            self._open[position] = left_open(glanced.outcome, self.settings)
+
+    def _examine(self, chosen: Sequence[Position], stakes: Mapping[str, float]) -> None:
+        tasks = [self.counts.task(position) for position in chosen]
+        left = _Left(self._left, self._as_met)
+        every = self.job.each(
+            POSITIONS, self.tools, tasks, order=lambda task: -stakes[task.epd], left=left, announced=True
+        )
+        for done in every:
+            self._take(done)
             self.look()
 
-    def _grow(self, position: Position, outcome: Outcome, new: set[str]) -> None:
-        """What follows past an end, as soon as it is known: how many positions no one has come to before."""
-        moves = self._moves_onward(position, outcome)
-        children = self._children[position.epd] = [(uci, graph.extend(position, uci)) for uci in moves]
-        before = len(new)
-        new.update(child.epd for _, child in children if child.epd not in self.positions)
-        self._left.grown(turn_of(position.epd), len(new) - before)
+    def _take(self, done: Done[Task, Outcome]) -> None:
+        position = done.task.position
+        if done.outcome is None:
+            self._failed[position] = done.problem
+            return
+        self._asked[position] = packed_digests(done.outcome.asked)
+        self._done[position] = self.small(done.outcome)
+        here = self.positions.get(position.epd) == position
+        if here and done.task.is_end and position.beyond < self.settings.beyond:
+            new = sum(child.epd not in self.positions for _, child in self._after(position))
+            self._left.grown(self._as_met(position), new)
 
-    def _next(self, ends: Sequence[Position]) -> Sequence[Position]:
-        """The wave after these ends, in their order, whatever the order in which they were done."""
-        fresh: dict[str, Position] = {}
-        for position in ends:
-            for uci, child in self._children.pop(position.epd, ()):
-                self._onward.append((position.epd, uci, child.epd))
-                if child.epd not in self.positions:
-                    fresh.setdefault(child.epd, child)
-                    held = {*self._chapters.get(child.epd, ()), *self.chapters(position.epd)}
-                    self._chapters[child.epd] = tuple(sorted(held))
-        self.positions |= fresh
-        return list(fresh.values())
+    def _as_met(self, position: Position) -> Met:
+        end = not position.prepared
+        return Met(end, turn_of(position.epd), (self.settings.beyond - position.beyond) * end)
+
+    def asked(self) -> list[Asked]:
+        """The digests of the queries behind all outcomes."""
+        return [self._asked[position] for position in self.positions.values() if position in self._asked]
 
     def _moves_onward(self, position: Position, outcome: Outcome) -> Iterator[str]:
         """Past the end of a line: our best move; of the other side, the likely moves that are no slips."""
@@ -137,19 +232,28 @@ class Walk:
 
     def seen(self) -> Seen:
         """What is known, at any time: the same, whatever the order in which it was found."""
+        self._refresh()
+        reach = self._reaches()
+        return Seen(self.positions, self.outcomes, reach, self.author, self.chapters, self.settings, self.counts.of)
+
+    def _reaches(self) -> dict[tuple[str, bool], tuple[float, ...]]:
+        """How often each position is reached, by whose repertoire it is."""
         choices = self.counts.choices(self.tree.positions)
         side = self.author.side
-        reach = {
+        return {
             (epd, ours): by_level
             for ours in ((rank.SIDES[side],) if side in rank.SIDES else (True, False))
             for epd, by_level in self._reach(ours, choices).items()
         }
-        done = {epd: self.outcomes[epd] for epd in self.positions if epd in self.outcomes}
-        return Seen(self.positions, done, reach, self.author, self.chapters, self.settings, self.counts.of)
 
     def _reach(self, ours: bool, choices: Mapping[str, Mapping[str, float]]) -> dict[str, tuple[float, ...]]:
         levels = self.settings.levels
-        chances = {epd: outcome.examined.chances for epd, outcome in self.outcomes.items()}
+        chances: dict[str, Chances] = {
+            position.epd: glance.prepared
+            for position, glance in self._glances.items()
+            if glance.prepared and position.epd not in self.failed
+        }
+        chances |= {epd: outcome.examined.chances for epd, outcome in self.outcomes.items()}
         reach = graph.reach(
             self.tree, chances, ours, levels, weights=choices, choices=partial(self.author.choices_at, ours=ours)
         )
@@ -164,13 +268,23 @@ class Walk:
             reach[after] = tuple(min(1.0, a + b) for a, b in zip(reach.get(after, nothing), added, strict=True))
         return reach
 
-    def stakes(self, seen: Seen) -> dict[str, float]:
-        """What is at stake in each position that is known, by EPD: how often it is reached at the level."""
-        stakes = dict.fromkeys(self.positions, 0.0)
-        for (epd, _), by_level in seen.reach.items():
+    def _reach_here(self) -> dict[str, float]:
+        """How often each position is reached at the level, whosever repertoire it is."""
+        here: dict[str, float] = {}
+        for (epd, _), by_level in self._reaches().items():
             share = at_level(by_level, self.settings.levels, self.settings.level)
-            stakes[epd] = max(stakes.get(epd, 0.0), share)
-        return stakes
+            here[epd] = max(here.get(epd, 0.0), share)
+        return here
+
+    def stakes(self) -> dict[str, float]:
+        """What is at stake in each position that is known, by EPD: how often it is reached, damped as in the report,
+        times what it leaves open; where that is not known, as much as on the mean."""
+        reach = self._reach_here()
+        usual = sum(self._open.values()) / len(self._open) if self._open else 1.0
+        return {
+            epd: float(max(0.0, reach.get(epd, 0.0)) ** DAMPED) * self._open.get(position, usual)
+            for epd, position in self.positions.items()
+        }
 
     def problems(self) -> tuple[Problem, ...]:
         """Positions that could not be examined, and odd answers of the engine, in the order of the positions."""
@@ -216,12 +330,13 @@ class _Left:
     """The walk's time left, told of tasks."""
 
     left: TimeLeft
+    met: Callable[[Position], Met]
 
     def looked_up(self, known: int, waiting: Sequence[Task]) -> None:
-        self.left.looked_up(known, Counter(task.is_end for task in waiting))
+        """They were found before."""
 
     def searched(self, task: Task, seconds: float) -> None:
-        self.left.searched(task.is_end, seconds)
+        self.left.searched(self.met(task.position), seconds)
 
     def seconds(self, passed: float) -> float | None:
         return self.left.seconds(passed)
