@@ -86,7 +86,7 @@ def test_what_was_done_last_tells_most() -> None:
     for _ in range(40):
         left.found(position, known=False)
     for number in range(30):
-        left.searched(position, 4.0 if number < 20 else 1.0)
+        left.searched(position, 4.0 if number < 15 else 1.0)
     assert left.ahead == pytest.approx(10.0)
 
 
