@@ -146,9 +146,11 @@ def end_with(owner: int) -> None:
 
 
 def close_engines() -> None:
-    """End this process's engines."""
+    """End this process's engines and close its stores, whose last reader takes SQLite's working files away."""
     while _engines:
         _engines.popitem()[1].close()
+    while _stores:
+        _stores.popitem()[1].close()
 
 
 atexit.register(close_engines)
