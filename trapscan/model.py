@@ -185,8 +185,3 @@ class Signs:
     capture: bool = False
     threat: bool = False
     slip_takes: int = 0
-
-    @property
-    def forcing(self) -> bool:
-        """Whether the first reply must be answered."""
-        return self.check or self.capture or self.threat

@@ -247,6 +247,8 @@ def exchanges(case: Case) -> Said | None:
     if case.gain.kind == "attack":
         return None
     end = _story_end(case)
+    if end == 1 and not case.play.is_capture(0):
+        end = min(case.gain.ply, len(case.play), 2 * NEAR)  # so little shows at once that it tells nothing
     hit = case.play.taken(end - 1)
     if end == 1 and hit is None:
         return None

@@ -68,7 +68,8 @@ def nature_of(signs: Signs, *, best: Score, slip: Score, tactical: bool, named: 
     if signs.given >= SACRIFICE and slip.plain <= WORSE:
         return Nature.TACTIC
     much = slip.plain <= WORSE and (lost >= DECISIVE or (lost >= SERIOUS and slip.plain <= BEHIND))
-    return Nature.TACTIC if (tactical and lost >= SHARP) or (signs.forcing and much) else Nature.POSITIONAL
+    forcing = signs.check or signs.threat or (signs.capture and signs.slip_takes <= 0)  # to take in return is no force
+    return Nature.TACTIC if (tactical and lost >= SHARP) or (forcing and much) else Nature.POSITIONAL
 
 
 def _let_go(signs: Signs, drop: float) -> bool:
