@@ -39,7 +39,7 @@ was won."""
 MOST = 0.45
 """A chance forgone is worth at least this share of what the score falls by."""
 
-TRUST = 2.5
+TRUST = 1.5
 """A rest of an engine's line that is worth so many pawns more or less than its score is a line cut in mid-exchange."""
 
 SOON = 5
