@@ -58,14 +58,19 @@ def test_links_lead_to_files_and_headings(document: str) -> None:
 
 @pytest.mark.parametrize("document", DOCUMENTS)
 def test_scripts_that_are_named_exist(document: str) -> None:
-    named = set(re.findall(r"scripts/(\w+)", (ROOT / document).read_text(encoding="utf-8")))
+    text = (ROOT / document).read_text(encoding="utf-8")
+    named = set(re.findall(r"scripts/(\w+)", text))
+    lab = {file.stem for file in (ROOT / "scripts" / "lab").rglob("*.py")}
+    assert set(re.findall(r"scripts/run ([a-z_]+)", text)) <= lab
     assert not {name for name in named if not (ROOT / "scripts" / name).exists()}
 
 
 def test_every_script_is_in_the_developers_table() -> None:
     text = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
     table = {name for row in re.findall(r"^\| (`[^|]*) \|", text, re.MULTILINE) for name in re.findall(r"`(\w+)`", row)}
+    lab = [file for file in (ROOT / "scripts" / "lab").rglob("*.py") if "__main__" in file.read_text(encoding="utf-8")]
     scripts = {file.name for file in (ROOT / "scripts").iterdir() if file.is_file() and not file.suffix}
+    scripts |= {file.stem for file in lab}
     assert len(scripts) > 20 and scripts <= table
 
 

@@ -20,7 +20,7 @@ FIRST = 12
 
 DAMPED = 0.25
 """The power of how often a slip happens in the order of findings: that falls by an order of magnitude within a few
-moves, and what is worth knowing lies deep as often as not (measured: scripts/check_needles)."""
+moves, and what is worth knowing lies deep as often as not (measured: scripts/run check_needles)."""
 
 CROWD = 0.5
 """An idea counts so much less for each higher one of its section that has its position, or its answer and gain: who has
@@ -28,7 +28,7 @@ seen one of them wants another thing next."""
 
 WORTHY, SELDOM, PLAYED = 0.4, 1e-5, 0.005
 """The worth from which a trick or pitfall may stand among the first: a coach rather shows it than not
-(scripts/check_worth). How often it must happen: what comes once in more than a hundred thousand games is nobody's
+(scripts/run check_worth). How often it must happen: what comes once in more than a hundred thousand games is nobody's
 first care. And the chance of the slip: what fewer than one in two hundred play is no trick."""
 
 

@@ -3,16 +3,13 @@
 from __future__ import annotations
 
 import struct
-from collections.abc import Iterator
-from importlib.machinery import SourceFileLoader
-from importlib.util import module_from_spec, spec_from_loader
 from pathlib import Path
-from types import ModuleType
 from typing import Any
 
 import pytest
 
 import trapscan
+from tests.browser.picture import SIZE, picture
 from trapscan.engines import EngineSpec, Probe
 from trapscan.report import write_reports
 
@@ -20,22 +17,12 @@ pytestmark = [pytest.mark.browser, pytest.mark.engine]
 
 ROOT = Path(__file__).resolve().parent.parent.parent
 DEMO = Path(trapscan.__file__).parent / "demo" / "otter_quay_white.pgn"
+KEPT = ROOT / "docs" / "report.png"
 LARGEST = 300_000
 SMALL: dict[str, Any] = {
     "stakes": [{"chance": 0.0, "least": 500, "most": 1000}], "confirm_nodes": 1000, "best_nodes": 2000, "beyond": 0,
     "min_prior": 0.1, "max_candidates": 3, "threshold": 0.2, "level": 1400, "verify_nodes": 0,
 }  # fmt: skip
-
-
-@pytest.fixture
-def script(monkeypatch: pytest.MonkeyPatch) -> Iterator[ModuleType]:
-    monkeypatch.setattr("sys.dont_write_bytecode", True)
-    loader = SourceFileLoader("picture", str(ROOT / "scripts" / "picture"))
-    spec = spec_from_loader("picture", loader)
-    assert spec is not None
-    module = module_from_spec(spec)
-    loader.exec_module(module)
-    yield module
 
 
 def png_size(data: bytes) -> tuple[int, int]:
@@ -45,9 +32,7 @@ def png_size(data: bytes) -> tuple[int, int]:
     return width, height
 
 
-def test_it_is_made_from_the_demo(
-    browser: Any, script: ModuleType, stockfish: tuple[EngineSpec, Probe], tmp_path: Path
-) -> None:
+def test_it_is_made_from_the_demo(browser: Any, stockfish: tuple[EngineSpec, Probe], tmp_path: Path) -> None:
     result = trapscan.scan(
         [DEMO],
         side="white",
@@ -61,14 +46,14 @@ def test_it_is_made_from_the_demo(
     assert len(tricks) > 5, "the demo has something to show"
     page = write_reports(result.scan, tmp_path)[0]
     out = tmp_path / "a" / "report.png"
-    script.picture(browser, page, out)
+    picture(browser, page, out)
     data = out.read_bytes()
-    assert png_size(data) == (script.SIZE["width"], script.SIZE["height"])
+    assert png_size(data) == (SIZE["width"], SIZE["height"])
     assert 40_000 < len(data) < LARGEST, "a page that is blank would be far smaller"
 
 
-def test_the_one_that_is_kept(script: ModuleType) -> None:
-    data = script.README_PICTURE.read_bytes()
-    assert png_size(data) == (script.SIZE["width"], script.SIZE["height"]) and len(data) < LARGEST
+def test_the_one_that_is_kept() -> None:
+    data = KEPT.read_bytes()
+    assert png_size(data) == (SIZE["width"], SIZE["height"]) and len(data) < LARGEST
     readme = (ROOT / "README.md").read_text(encoding="utf-8")
-    assert f"]({script.README_PICTURE.relative_to(ROOT).as_posix()})" in readme[:2000], "the README opens with it"
+    assert f"]({KEPT.relative_to(ROOT).as_posix()})" in readme[:2000], "the README opens with it"

@@ -19,7 +19,7 @@ def test_a_pawn_is_worth_more_among_the_strong() -> None:
     ("level", "k", "error"), [(847, 0.00137, 0.00012), (1416, 0.00225, 0.00019), (2310, 0.00292, 0.00041)]
 )
 def test_the_line_runs_through_what_was_fitted(level: float, k: float, error: float) -> None:
-    """Bands of scripts/fit_expected: k and its standard error."""
+    """Bands of scripts/run fit_expected: k and its standard error."""
     assert abs(k_at(level) - k) < 2 * error
 
 

@@ -107,7 +107,7 @@ def marked(mark: str) -> list[int]:
 
 @pytest.mark.parametrize(("jobs", "times"), [(1, 1), (2, 1), (2, 2)])
 def test_random_moments(jobs: int, times: int, options: list[str], workplace: Path) -> None:
-    """Before 0.3 s Python itself may still be starting. By hand 100 moments: scripts/hostile."""
+    """Before 0.3 s Python itself may still be starting. By hand 100 moments: scripts/run hostile."""
     rng = random.Random(jobs * 10 + times)
     Path("lines.pgn").write_text(LINES)
     words = [*options, "--jobs", str(jobs), "--beyond", "2", "--out", "there"]

@@ -9,8 +9,8 @@ from typing import TYPE_CHECKING
 
 import chess
 import pytest
-from independent.sentences import false_claims
 
+from tests.independent.sentences import false_claims
 from trapscan.explain import Explanation, explain_slip
 from trapscan.explain.exchange import as_mover
 from trapscan.explain.play import Play

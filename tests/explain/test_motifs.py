@@ -9,8 +9,8 @@ import threading
 
 import chess
 import pytest
-from independent.sentences import false_claims
 
+from tests.independent.sentences import false_claims
 from trapscan.explain import REGISTRY, Explanation, MotifClass, Play, explain_slip, find_motifs
 from trapscan.explain import motif as m
 from trapscan.explain.themes import THEMES

@@ -7,8 +7,8 @@ from __future__ import annotations
 
 import chess
 import pytest
-from independent.sentences import false_claims
 
+from tests.independent.sentences import false_claims
 from trapscan.explain import Explanation, explain_slip
 from trapscan.explain import motif as m
 from trapscan.explain import themes as t

@@ -10,8 +10,7 @@ from __future__ import annotations
 import re
 from typing import TYPE_CHECKING
 
-from independent.sentences import false_claims
-
+from tests.independent.sentences import false_claims
 from trapscan.contract import Gain
 from trapscan.explain import needs_more
 

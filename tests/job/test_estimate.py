@@ -70,7 +70,7 @@ def test_a_slow_engine_takes_longer(file: Path) -> None:
 
 
 def test_a_real_scan_is_of_its_size(file: Path, tmp_path: Path) -> None:
-    """An engine of no chess sense, so only the order of magnitude: scripts/check_estimate measures with a real one."""
+    """An engine of no chess sense, so only the order of magnitude: `check_estimate` measures with a real one."""
     common = {"side": "black", "preset": "quick", "beyond": 0, "engine": ENGINE, "jobs": 1}
     said = estimate_scan([file], **common)  # type: ignore[arg-type]
     was = scan([file], store=tmp_path / "store.db", **common).scan.counters  # type: ignore[arg-type]

@@ -221,7 +221,7 @@ BOMBS = {
 @pytest.mark.parametrize("name", sorted(BOMBS))
 @pytest.mark.parametrize("exact", [True, False])
 def test_megabytes_that_are_no_games(name: str, exact: bool, monkeypatch: pytest.MonkeyPatch) -> None:
-    """What is held at a time is a block and its tokens, however long the file (scripts/bomb_readers measures it)."""
+    """What is held at a time is a block and its tokens, however long the file (`bomb_readers` measures it)."""
 
     class Nobody(Listing):
         def take(self, tokens: list[bytes], starts: list[int]) -> None:

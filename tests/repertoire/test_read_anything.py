@@ -95,7 +95,7 @@ def test_any_report(tmp_path_factory: pytest.TempPathFactory, data: bytes) -> No
         read_scan(path)
 
 
-# --- bombs, at a tenth of the size that scripts/fuzz_readers --bombs uses ---------------------------------------------
+# --- bombs, at a tenth of the size that fuzz_readers --bombs uses ---------------------------------------------
 
 
 def bounded(folder: Path, data: bytes, megabytes: int = 64) -> repertoire.Repertoire:

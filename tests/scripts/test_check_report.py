@@ -11,8 +11,8 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from independent import rules
 
+from tests.independent import rules
 from trapscan.contract import encode_scan
 from trapscan.engines import Probe
 from trapscan.job import scan
@@ -62,10 +62,8 @@ def report(tmp_path_factory: pytest.TempPathFactory) -> Finding:
 
 def test_it_shares_no_code() -> None:
     """Only python-chess and the standard library are loaded."""
-    code = "import sys; from independent import rules; print(sorted(m.partition('.')[0] for m in sys.modules))"
-    done = subprocess.run(
-        [sys.executable, "-c", code], cwd=ROOT / "scripts", capture_output=True, text=True, check=True
-    )
+    code = "import sys; from tests.independent import rules; print(sorted(m.partition('.')[0] for m in sys.modules))"
+    done = subprocess.run([sys.executable, "-c", code], cwd=ROOT, capture_output=True, text=True, check=True)
     foreign = {"trapscan", "msgspec", "numpy", "joblib"} & set(done.stdout.replace("'", "").strip("[]\n").split(", "))
     assert not foreign
 
@@ -175,10 +173,11 @@ def test_with_an_engine(report: Finding, tmp_path: Path) -> None:
     centipawn finds less lost, until its scale is fitted."""
     report = {**report, "findings": [f for f in report["findings"] if f["line"]]}  # the engine knows no "startpos"
     (tmp_path / "scan.json").write_text(json.dumps(report))
-    script, engine = ROOT / "scripts" / "check_report", f"{sys.executable} {ENGINE}"
+    engine = f"{sys.executable} {ENGINE}"
     command = [
         sys.executable,
-        str(script),
+        "-m",
+        "scripts.lab.report.check_report",
         str(tmp_path),
         "--engine",
         engine,
@@ -191,7 +190,7 @@ def test_with_an_engine(report: Finding, tmp_path: Path) -> None:
     ]
 
     def run(*more: str) -> str:
-        done = subprocess.run([*command, *more], capture_output=True, text=True, check=False)
+        done = subprocess.run([*command, *more], cwd=ROOT, capture_output=True, text=True, check=False)
         return done.stdout + done.stderr
 
     same = run("--slack", "0")

@@ -1,4 +1,4 @@
-"""scripts/compare_scans: what it must see, and what it may let pass."""
+"""compare_scans: what it must see, and what it may let pass."""
 
 from __future__ import annotations
 
@@ -13,7 +13,8 @@ import pytest
 from tests.report.sample_scans import trap_scan
 from trapscan.contract import encode_scan
 
-SCRIPT = Path(__file__).resolve().parents[2] / "scripts" / "compare_scans"
+ROOT = Path(__file__).resolve().parents[2]
+SCRIPT = "scripts.lab.report.compare_scans"
 
 
 @pytest.fixture
@@ -33,8 +34,8 @@ def run(folder: Path, old: Any, new: Any, *options: str) -> tuple[int, str]:
     for name, value in (("old.json", old), ("new.json", new)):
         (folder / name).write_text(json.dumps(value), encoding="utf-8")
     done = subprocess.run(
-        [sys.executable, SCRIPT, folder / "old.json", folder / "new.json", *options],
-        capture_output=True, text=True, check=False,
+        [sys.executable, "-m", SCRIPT, folder / "old.json", folder / "new.json", *options],
+        cwd=ROOT, capture_output=True, text=True, check=False,
     )  # fmt: skip
     assert done.stderr == ""
     return done.returncode, done.stdout

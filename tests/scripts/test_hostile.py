@@ -1,4 +1,4 @@
-"""A short run of scripts/hostile: nothing of what should never come; and what it would see if it came."""
+"""A short run of scripts/run hostile: nothing of what should never come; and what it would see if it came."""
 
 from __future__ import annotations
 
@@ -9,8 +9,9 @@ import sys
 from pathlib import Path
 
 import pytest
-from hostility import running
-from hostility.cases import CLASSES, Case
+
+from tests.hostility import running
+from tests.hostility.cases import CLASSES, Case
 
 ROOT = Path(__file__).parent.parent.parent
 
@@ -20,7 +21,8 @@ pytestmark = pytest.mark.skipif(not sys.platform.startswith("linux"), reason="re
 def test_a_short_run(engine_or_skip: object, tmp_path: Path) -> None:
     engine_or_skip("stockfish")  # type: ignore[operator]
     ended = subprocess.run(
-        [sys.executable, str(ROOT / "scripts/hostile"), "--cases", "60", "--seed", "3"],
+        [sys.executable, "-m", "scripts.lab.faults.hostile", "--cases", "60", "--seed", "3"],
+        cwd=ROOT,
         env={**os.environ, "TMPDIR": str(tmp_path)},
         capture_output=True,
         text=True,

@@ -10,7 +10,8 @@ from pathlib import Path
 import chess
 import chess.engine
 import pytest
-from independent.scores import settled_score
+
+from tests.independent.scores import settled_score
 
 FAKE = Path(__file__).parent.parent / "engines" / "fake_uci.py"
 

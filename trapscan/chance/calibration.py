@@ -1,6 +1,6 @@
 """How far the chances of slips may be off: the calibration measured on games kept aside, as a range about a chance.
 
-`scripts/check_chance calibration` put 33,334 slips, said at their joined chance, against how often they were played
+`scripts/run check_chance calibration` put 33,334 slips, said at their joined chance, against how often they were played
 (8,196 positions, one a game); it prints this table. In no bin do players below 1300, from 1300 to 1800, or above 1800
 differ from all by more than two standard errors, so one table serves every level.
 """

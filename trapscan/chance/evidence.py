@@ -16,12 +16,12 @@ from trapscan.contract import Problem
 from trapscan.model import ChanceModel, Chances
 
 BLEND_K = 120.0
-"""Games the model's word is worth against games of a crowd: best of scripts/fit_blend on 35,863 moves (flat from 80
+"""Games the model's word is worth against games of a crowd: best of scripts/run fit_blend on 35,863 moves (flat from 80
 to 200), where evidence and games foretold came from the same pool."""
 
 PLAYER_K = 5.0
 """Games of one player that the model's word is worth: few, for it knows the habits of a crowd. The development games
-carry no names, so it lies between what two stand-ins say (scripts/fit_blend --players): 2 from a few very strong
+carry no names, so it lies between what two stand-ins say (scripts/run fit_blend --players): 2 from a few very strong
 accounts, 15 from groups of several players, which is too high. At 5 either loses 0.02 nats a move to its own best."""
 
 LEVEL_WIDTH = 300.0

@@ -26,4 +26,4 @@ class Found:
 
 
 FOUND = Found(always=-0.22, named=-0.62, lost=1.02)
-"""Fitted by scripts/check_find."""
+"""Fitted by scripts/run check_find."""

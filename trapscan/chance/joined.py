@@ -76,5 +76,5 @@ class Join:
 JOIN = Join(
     net=(0.93, -0.018), plain=(-0.205, -0.233, -0.303, -0.38, -0.188), rated=(-0.224, -0.28, -0.216, -0.313, 0.018)
 )
-"""Fitted by scripts/fit_join on 4,248 positions (two a game, plies 6-30, of games the net never saw), Stockfish 15.1 at
+"""Fitted by `fit_join` on 4,248 positions (two a game, plies 6-30, of games the net never saw), Stockfish 15.1 at
 2,000 nodes, and at 20,000 where the loss was near the threshold of a slip."""

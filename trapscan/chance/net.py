@@ -39,7 +39,7 @@ PRESENT, LEAGUE, LONG = 2, 3, 1_800.0
 are 0.02 to 0.03 nats a move nearer to what was played than those of the present pool, which has no such games."""
 
 BATCH = 8
-"""Boards a run of the net: more gain nothing (scripts/bench_chance)."""
+"""Boards a run of the net: more gain nothing (scripts/run bench_chance)."""
 
 PROMOTION_SHARES = {chess.QUEEN: 0.947, chess.ROOK: 0.026, chess.KNIGHT: 0.019, chess.BISHOP: 0.008}
 """How the four promotions share one entry: counted in 1,242 promotions of 206,657 online games (first 50 plies)."""

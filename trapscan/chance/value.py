@@ -1,6 +1,6 @@
 """What a score is worth between two humans of one level: E(cp, level) = 1/(1+exp(-k(level) cp)).
 
-k was fitted by scripts/fit_expected on 10,362 positions (plies 16-40, one a game, ratings within 100, Stockfish 15.1 at
+k was fitted by `fit_expected` on 10,362 positions (plies 16-40, one a game, ratings within 100, Stockfish 15.1 at
 10,000 nodes): 0.00137 at 847, 0.00159 at 1018, 0.00198 at 1226, 0.00225 at 1416, 0.00243 at 1591, 0.00264 at 1787,
 0.00316 at 1976, 0.00292 at 2310, with standard errors from 0.00012 to 0.00041. A straight line that ends at 2150 meets
 every one of them within 0.8 standard errors.

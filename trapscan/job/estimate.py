@@ -2,7 +2,7 @@
 
 Positions are read off the repertoire. How many moves of each are candidates is counted with the chance model on a
 sample. How soon their searches end, how many are slips, and how many of our moves are worth a look as baits, is not
-known beforehand: for these the shares of scans made before are taken (SHARES, printed by scripts/check_estimate, which
+known beforehand: for these the shares of scans made before are taken (SHARES, printed by `check_estimate`, which
 also says how far the estimate is off). Nodes become seconds by the speed that the engine's probe measured. What counts
 is what a scan with an empty store really searches: an answer that is used twice is searched once. Counts of games are
 not looked at: they change which moves are candidates and no more. The games are read for what is to be said of them.

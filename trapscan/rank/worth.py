@@ -1,8 +1,8 @@
 """Would a coach set it? A small ordered model over plain facts; its coefficients lie in worth.toml, readable.
 
 The score of a finding is a sum of weight times feature. From it come two chances, that a coach would show the position
-at all, and that he would gladly set it; the worth is their mean. Fitted by scripts/fit_worth on judged findings, and
-checked with each repertoire left out in turn by scripts/check_worth.
+at all, and that he would gladly set it; the worth is their mean. Fitted by `fit_worth` on judged findings, and
+checked with each repertoire left out in turn by scripts/run check_worth.
 """
 
 from __future__ import annotations

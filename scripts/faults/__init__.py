@@ -1,1 +1,0 @@
-"""What `fault_rounds` and `soak` share: processes looked at and struck, and the rounds themselves."""

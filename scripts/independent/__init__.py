@@ -1,1 +1,0 @@
-"""A second look at reports that shares no code with trapscan: the standard library and python-chess only."""
