@@ -146,22 +146,36 @@ def _ids(numbers: set[int]) -> Ids:
 
 
 def _titles(read: Repertoire, tree: Graph) -> Iterator[str]:
-    """What each game is called: by its tags, by its opening where these do not tell it from others, at last by its
-    number."""
-    named = Counter(game.name for game in read.games)
+    """What each game is called: by its tags, without what all games of the file have in common; by its opening where
+    these do not tell it from others; at last by its number."""
+    names = ["" for _ in read.games]
+    for file in range(len(read.files)):
+        inside = [number for number, game in enumerate(read.games) if game.file == file]
+        for number, name in zip(inside, _distinct([read.games[number].name for number in inside]), strict=True):
+            names[number] = name
+    named = Counter(names)
     titles = []
-    for game in read.games:
-        opening = "" if game.name and named[game.name] == 1 else _opening(read, tree, game)
-        titles.append(", ".join(filter(None, (game.name, opening))))
+    for game, name in zip(read.games, names, strict=True):
+        opening = "" if name and named[name] == 1 else _opening(read, tree, game)
+        titles.append(", ".join(filter(None, (name, opening))))
     times = Counter(titles)
     for game, title in zip(read.games, titles, strict=True):
-        yield (
-            title
-            if title and times[title] == 1
-            else f"{title} (game {game.number})"
-            if title
-            else f"Game {game.number}"
-        )
+        number = f"game {game.number}"
+        yield title if title and times[title] == 1 else f"{title} ({number})" if title else number.capitalize()
+
+
+def _distinct(names: Sequence[str]) -> list[str]:
+    """The names without the parts, between colons, that all of them begin and end with; nothing where all are equal."""
+    if len(names) < 2:
+        return list(names)
+    if len(set(names)) == 1:
+        return ["" for _ in names]
+    parts = [name.split(": ") for name in names]
+    for end in (0, -1):
+        while min(map(len, parts)) > 1 and len({part[end] for part in parts}) == 1:
+            for part in parts:
+                part.pop(end)
+    return [": ".join(part) for part in parts]
 
 
 def _opening(read: Repertoire, tree: Graph, game: Game) -> str:

@@ -118,6 +118,20 @@ def test_titles(tmp_path: Path) -> None:
     assert found.chapters[0].positions == 6
 
 
+def test_a_title_has_no_part_that_all_games_of_the_file_share(tmp_path: Path) -> None:
+    def titles(*tags: str) -> list[str]:
+        return [c.title for c in author(tmp_path, "\n\n".join(f"{t}\n\n1. e4 e5 *" for t in tags)).chapters]
+
+    study = (
+        '[Event "Open games: Italian"]\n[White "Otter Club"]',
+        '[Event "Open games: Petroff"]\n[White "Otter Club"]',
+    )
+    assert titles(*study) == ["Italian", "Petroff"]
+    assert titles(study[0]) == ["Open games: Italian: Otter Club"]
+    assert titles('[Event "Open: A"]', '[Event "Open"]') == ["Open: A", "Open"]
+    assert titles('[Event "Same"]', '[Event "Same"]') == ["King's Pawn Game (game 1)", "King's Pawn Game (game 2)"]
+
+
 # --- marks and comments ----------------------------------------------------------------------------------------------
 
 
