@@ -160,8 +160,8 @@ def _titles(read: Repertoire, tree: Graph) -> Iterator[str]:
         titles.append(", ".join(filter(None, (name, opening))))
     times = Counter(titles)
     for game, title in zip(read.games, titles, strict=True):
-        number = f"game {game.number}"
-        yield title if title and times[title] == 1 else f"{title} ({number})" if title else number.capitalize()
+        place = f"game {game.number}"
+        yield title if title and times[title] == 1 else f"{title} ({place})" if title else place.capitalize()
 
 
 def _distinct(names: Sequence[str]) -> list[str]:

@@ -359,7 +359,7 @@ class SlipFinding(FindingBase, frozen=True, kw_only=True, tag="slip"):
     state: whether the file holds what has to be played: against a slip of the other side, or in place of our own
     mark: how the author marks the slip: "?", "!", ...; or empty
     own: the best of the file's other moves there, where it is better than the slip
-    named: the author names the refutation: it stands in the file after the slip, or in a comment there
+    named: the move (SAN) that punishes, where the author names one: after the slip, or in a comment there; or empty
     beyond: plies past the end of the lines; 0 within them
     evidence: how often position and slip occur in the games of --games, or null without them
     look_alikes: other positions of the scan where the same move is sound
@@ -381,7 +381,7 @@ class SlipFinding(FindingBase, frozen=True, kw_only=True, tag="slip"):
     state: PreparedState = PreparedState.NONE
     mark: str = ""
     own: Instead | None = None
-    named: bool = False
+    named: str = ""
     beyond: int = 0
     evidence: Evidence | None = None
     look_alikes: tuple[LookAlike, ...] = ()

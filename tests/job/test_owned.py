@@ -98,7 +98,7 @@ def test_chapters_for_either_side_in_one_file(tmp_path: Path, stockfish: Stockfi
 def test_the_side_of_a_chapter_may_be_said(tmp_path: Path, stockfish: Stockfish) -> None:
     alone = CHAPTERS.split("\n\n[")[1].join(["[", ""])
     own = at(scanned(alone, tmp_path, stockfish), BEFORE, "Nf6")
-    assert (own.kind, own.state, own.named) == ("pitfall", PreparedState.RIGHT, True), "named in a comment"
+    assert (own.kind, own.state, own.named) == ("pitfall", PreparedState.RIGHT, "Qxf7#"), "named in a comment"
     assert own.own is not None and own.own.san == "g6"
     theirs = at(scanned(alone, tmp_path, stockfish, side="1=white"), BEFORE, "Nf6")
     assert (theirs.kind, theirs.state) == ("trick", PreparedState.NONE)

@@ -275,7 +275,7 @@ def chapter_scan() -> Scan:
         }
         if number % 3 == 0:
             word = AuthorsWord(chapter=number % 10, place=Place.SLIP, text=f"Remark {number} on <b>it</b>")
-            changes |= {"words": (word,), "mark": "??", "in_repertoire": True, "named": True}
+            changes |= {"words": (word,), "mark": "??", "in_repertoire": True, "named": finding.punishment[0]}
             changes["prepared"] = Prepared(answers=(finding.punishment[0],), right=True)
         found.append(msgspec.structs.replace(finding, **changes))
     return make_scan(tuple(found), side=RepertoireSide.BOTH, chapters=CHAPTERS)

@@ -39,7 +39,7 @@ def changed(**changes: Any) -> SlipFinding:
 def test_a_mark_of_the_author_is_answered() -> None:
     plain = changed()
     assert mark_text(plain) == ""
-    fault = f"loses a piece to {plain.fen.split()[5]}...{plain.punishment[0]}!"
+    fault = f"loses a piece to {plain.fen.split()[5]}...{plain.punishment[0]}"
     assert mark_text(changed(mark="??")) == f"You marked this ??: right, it {fault}."
     assert mark_text(changed(mark="?!")) == f"You marked this ?!: it {fault}."
     assert mark_text(changed(mark="!")) == f"You marked this !, but it {fault}."
@@ -70,8 +70,8 @@ def test_what_is_prepared_is_said() -> None:
 
     answered = Prepared(answers=(trick.punishment[0],), right=True)
     assert said(PreparedState.RIGHT, prepared=answered) == f"Prepared and right: your file answers {reply}."
-    assert said(PreparedState.RIGHT, prepared=answered, named=True).endswith(f"{reply}.")
-    wrong = said(PreparedState.WRONG, prepared=Prepared(answers=("d6",), right=False), named=True)
+    assert said(PreparedState.RIGHT, prepared=answered, named=trick.punishment[0]).endswith(f"{reply}.")
+    wrong = said(PreparedState.WRONG, prepared=Prepared(answers=("d6",), right=False), named=trick.punishment[0])
     assert wrong.startswith("Prepared and wrong: your file answers ") and "lets it off" in wrong
     assert wrong.endswith(f"The refutation is in your file: {reply}.")
     assert said(PreparedState.NONE) == "Not prepared: your file holds this slip, but no answer."

@@ -127,22 +127,16 @@ class Owned:
             if answer is not None:
                 yield from _told(author.remarks.get(answer, {}), Place.REFUTATION)
 
-    def names(self, told: Told, also: tuple[str, ...]) -> bool:
-        """Whether the author names the refutation: as a move after the slip, or in a comment there."""
+    def names(self, told: Told, also: tuple[str, ...]) -> str:
+        """The move (SAN) that punishes which the author names: as a move after the slip, or in a comment there."""
         right = (*told.slip.refutation[:1], *also)
-        if any(self._reply(move) is not None for move in right):
-            return True
-        slip = self.board.san(chess.Move.from_uci(self.move))
         after = self.board.copy(stack=False)
-        after.push_uci(self.move)
+        slip = after.san_and_push(chess.Move.from_uci(self.move))
         replies = [after.san(chess.Move.from_uci(move)) for move in right]
-        for word in self.words():
-            # at the position, the slip must be spoken of too
-            if (word.place is Place.SLIP or _speaks_of(word.text, slip)) and any(
-                _speaks_of(word.text, reply) for reply in replies
-            ):
-                return True
-        return False
+        held = [san for move, san in zip(right, replies, strict=True) if self._reply(move) is not None]
+        # at the position, the slip must be spoken of too
+        texts = [word.text for word in self.words() if word.place is Place.SLIP or _speaks_of(word.text, slip)]
+        return next(iter((*held, *(san for san in replies if any(_speaks_of(text, san) for text in texts)))), "")
 
     def _reply(self, reply: str) -> int | None:
         """The edge of a reply to the move, where the tree holds both."""

@@ -26,16 +26,16 @@ STATES = {
 def mark_text(finding: SlipFinding) -> str:
     """What is said to the author's mark, and to a better move of the same file; or empty."""
     board, san = board_of_finding(finding), finding.slip.san
-    mark, own = plain(finding.mark, limit=4), _own_text(finding, board)
+    mark, own, fault = plain(finding.mark, limit=4), _own_text(finding, board), fault_text(finding).rstrip("!")
     if mark in ("?", "??"):
-        return f"You marked this {mark}: right, it {fault_text(finding)}." + (own and f" You play {own}.")
+        return f"You marked this {mark}: right, it {fault}." + (own and f" You play {own}.")
     praised = mark in ("!", "!!", "!?")
     if own and finding.in_repertoire and finding.kind is not SlipKind.TRICK:
         yours = numbered(board, [marked(san, mark) if praised else san])
         return f"Your {yours} is {_worse(finding)} than your own {own}."
     if praised:
-        return f"You marked this {mark}, but it {fault_text(finding)}."
-    return f"You marked this {mark}: it {fault_text(finding)}." if mark else ""
+        return f"You marked this {mark}, but it {fault}."
+    return f"You marked this {mark}: it {fault}." if mark else ""
 
 
 def _own_text(finding: SlipFinding, board: chess.Board) -> str:
@@ -82,8 +82,7 @@ def _prepared(finding: SlipFinding) -> str:
 def _named(finding: SlipFinding) -> str:
     if not finding.named or (finding.kind is SlipKind.TRICK and finding.state is PreparedState.RIGHT):
         return ""
-    reply = numbered(after_move(board_of_finding(finding)), finding.punishment[:1])
-    return f" The refutation is in your file: {reply}." if reply else ""
+    return f" The refutation is in your file: {numbered(after_move(board_of_finding(finding)), [finding.named])}."
 
 
 def chapter_text(finding: Finding, titles: Sequence[str]) -> str:
