@@ -14,7 +14,7 @@ from typing import Protocol
 import chess
 
 from trapscan.score import Score
-from trapscan.stopping import Calm, Until
+from trapscan.stopping import Iteration, LossStop, StableScoreStop
 
 # --- asking an engine ------------------------------------------------------------------------------------------------
 
@@ -32,7 +32,7 @@ class Query:
     budget: int
     moves: tuple[str, ...] = ()
     lines: int = 1
-    until: Until | Calm | None = None
+    until: LossStop | StableScoreStop | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,13 +47,13 @@ class Line:
 class Evaluation:
     """The answer to a query: best line first; empty `lines` never occurs except for mate and stalemate (one line
     with an empty pv). `nodes` is what the engine says it spent; `notes` tells of anything odd (a cut line...).
-    `trail`, only where the query has an `until`: after each iteration, the nodes so far and the score."""
+    `trail`, only where the query has an `until`: the search's iterations."""
 
     lines: tuple[Line, ...]
     nodes: int
     depth: int = 0
     notes: tuple[str, ...] = ()
-    trail: tuple[tuple[int, Score], ...] = ()
+    trail: tuple[Iteration, ...] = ()
 
     @property
     def best(self) -> Line:

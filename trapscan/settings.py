@@ -15,48 +15,60 @@ from msgspec import Meta
 from trapscan.errors import SettingsError
 from trapscan.levels import LEAST_ELO, MOST_ELO
 from trapscan.request import PRESETS
-from trapscan.stopping import NOISE_AT
+from trapscan.stopping import Noise
 
 Nodes = Annotated[int, Meta(ge=100, le=10_000_000_000)]
 Share = Annotated[float, Meta(ge=0.0, le=1.0)]
 Rating = Annotated[int, Meta(ge=LEAST_ELO, le=MOST_ELO)]
 OptionValue = str | int | bool
 
+PREPARED_PART, PREPARED_SIGMAS = 3, 1.5
+"""A move of the repertoire is not called harmless before this part of the nodes of the likeliest moves, nor before it
+is so many times its noise away from the threshold."""
 
-class Stake(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+RENAMED = {
+    "stakes": "budgets",
+    "noise_fall": "noise_exponent",
+    "side_nodes": "refutation_nodes",
+}
+"""Settings of an earlier version, and what they are called now; of a row of `budgets`, `clear` is now `sigmas`."""
+
+
+class Budget(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
     """For moves whose chance reaches `chance` at some level: nodes after which the move may be called harmless
     (`least`), nodes at which its search ends in any case (`most`), and how many times its noise a loss must be away
-    from the threshold to be settled before that (`clear`)."""
+    from the threshold to be settled before that (`sigmas`)."""
 
     chance: Share
     least: Nodes
     most: Nodes
-    clear: Annotated[float, Meta(ge=0.0, le=10.0)] = 1.0
+    sigmas: Annotated[float, Meta(ge=0.0, le=10.0)] = 1.0
 
 
 class Settings(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
     """Everything that decides what a scan finds. Budgets are in engine nodes, losses in objective expected score
     (0 to 1), levels in Elo."""
 
-    stakes: Annotated[tuple[Stake, ...], Meta(min_length=1)] = (
-        Stake(chance=0.3, least=16_000, most=160_000, clear=1.5),
-        Stake(chance=0.1, least=12_000, most=160_000, clear=1.0),
-        Stake(chance=0.01, least=2_000, most=60_000, clear=1.0),
-        Stake(chance=0.0, least=2_000, most=15_000, clear=1.0),
+    budgets: Annotated[tuple[Budget, ...], Meta(min_length=1)] = (
+        Budget(chance=0.3, least=12_000, most=120_000, sigmas=1.5),
+        Budget(chance=0.1, least=10_000, most=60_000),
+        Budget(chance=0.03, least=4_000, most=30_000),
+        Budget(chance=0.01, least=2_000, most=30_000),
+        Budget(chance=0.0, least=2_000, most=4_000),
     )
     """How long the search after a move may take, by how likely the move is; the first that fits holds."""
     noise: Annotated[float, Meta(gt=0.0, le=0.5)] = 0.058
     """Standard error of a loss after 2,000 nodes, in expected score."""
-    noise_fall: Annotated[float, Meta(ge=0.0, le=1.0)] = 0.4
+    noise_exponent: Annotated[float, Meta(ge=0.0, le=1.0)] = 0.4
     """It falls with this power of the nodes."""
     best_nodes: Nodes = 120_000
     """Usual budget for the position itself, what the best move is worth: the search ends once its last scores agree,
     between two thirds and four times of it."""
-    confirm_nodes: Nodes = 6_000
+    confirm_nodes: Nodes = 4_000
     """Least nodes behind a slip that is reported."""
-    side_nodes: Nodes = 3_000
+    refutation_nodes: Nodes = 3_000
     """Budget for what is asked about a slip once it stands: other moves that punish, the rest of a line."""
-    verify_nodes: Annotated[int, Meta(ge=0, le=10_000_000_000)] = 1_000_000
+    verify_nodes: Annotated[int, Meta(ge=0, le=10_000_000_000)] = 500_000
     """Budget, for the position and again for the slip, of a long look at what a report says first or accuses the
     repertoire of; 0: none, and no other answers are tried for the explanations."""
     threshold: Annotated[float, Meta(ge=0.01, le=0.9)] = 0.10
@@ -105,11 +117,11 @@ class Settings(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=
     """How many ideas of a section the readable reports show at first; scan.json always holds all findings."""
 
     def __post_init__(self) -> None:
-        chances = [stake.chance for stake in self.stakes]
+        chances = [budget.chance for budget in self.budgets]
         if chances != sorted(set(chances), reverse=True) or chances[-1] != 0:
-            raise ValueError("the chances of `stakes` must fall, and the last be 0")
-        if any(stake.least > stake.most for stake in self.stakes):
-            raise ValueError("`least` of `stakes` must not exceed `most`")
+            raise ValueError("the chances of `budgets` must fall, and the last be 0")
+        if any(budget.least > budget.most for budget in self.budgets):
+            raise ValueError("`least` of `budgets` must not exceed `most`")
         if list(self.levels) != sorted(set(self.levels)):
             raise ValueError("`levels` must rise")
         if not re.fullmatch(r"[0-9]{1,6}[+][0-9]{1,4}", self.time_control) or not self.seconds:
@@ -117,9 +129,9 @@ class Settings(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=
                 "`time_control` is SECONDS+INCREMENT, for example 600+0 for ten minutes a side, or 5400+30"
             )
 
-    def stake(self, chance: float) -> Stake:
+    def budget(self, chance: float) -> Budget:
         """What holds for a move of this chance."""
-        return next(stake for stake in self.stakes if chance >= stake.chance)
+        return next(budget for budget in self.budgets if chance >= budget.chance)
 
     @property
     def seconds(self) -> int:
@@ -128,17 +140,22 @@ class Settings(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=
         return int(start) + 40 * int(increment)
 
     @property
-    def prepared_stake(self) -> Stake:
-        """What holds for a move of the repertoire, whatever its chance: the highest stake, and no word that it is
-        harmless before half of it is spent, since nothing is worse than a prepared slip. (A slip that people played,
+    def prepared_budget(self) -> Budget:
+        """What holds for a move of the repertoire, whatever its chance: the longest search, and no word that it is
+        harmless before a third of it is spent, since nothing is worse than a prepared slip. (A slip that people played,
         11...Qxa4 in a Slav, looks sound up to 19,000 nodes and loses 0.37.)"""
-        highest = self.stakes[0]
-        return msgspec.structs.replace(highest, least=max(highest.least, highest.most // 2))
+        most = self.budgets[0].most
+        least = max(self.budgets[0].least, most // PREPARED_PART)
+        return Budget(chance=1.0, least=least, most=most, sigmas=PREPARED_SIGMAS)
+
+    @property
+    def error(self) -> Noise:
+        """The engine's noise."""
+        return Noise(self.noise, self.noise_exponent)
 
     def noise_after(self, nodes: int) -> float:
         """Standard error of a loss after this many nodes, in objective expected score."""
-        after: float = self.noise * (max(1, nodes) / NOISE_AT) ** -self.noise_fall
-        return after
+        return self.error.after(nodes)
 
     def public(self) -> dict[str, Any]:
         """The settings as plain values, for scan.json."""
@@ -151,12 +168,12 @@ class Settings(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=
 
 POSITION_SETTINGS = frozenset(
     {
-        "stakes",
+        "budgets",
         "noise",
-        "noise_fall",
+        "noise_exponent",
         "best_nodes",
         "confirm_nodes",
-        "side_nodes",
+        "refutation_nodes",
         "threshold",
         "sound",
         "min_chance",
@@ -228,6 +245,9 @@ def _shipped_preset(name: str) -> str:
 def build(values: Mapping[str, Any], *, source: str = "", given: Collection[str] | None = None) -> Settings:
     """A settings object from plain values; unknown names and wrong types or ranges raise SettingsError. `source` is the
     preset that they come from, but for the names that were `given` (None: all)."""
+    for old, new in RENAMED.items():
+        if old in values:
+            raise SettingsError(f"setting `{old}` is called `{new}` now")
     try:
         built = msgspec.convert(dict(values), Settings)
         msgspec.json.encode(built)  # it stands in scan.json
@@ -241,6 +261,8 @@ def build(values: Mapping[str, Any], *, source: str = "", given: Collection[str]
 def _said(text: str, source: str, given: Collection[str] | None) -> str:
     """What a value cannot be, by its name, and where it comes from."""
     what, _, where = text.partition(" - at `$.")
+    if "`clear`" in what:
+        what += ", which is called `sigmas` now"
     name = where.rstrip("`")
     wanted = f"`{name}`: {what[:1].lower()}{what[1:]}" if name else what
     setting = re.split(r"\W", name)[0]

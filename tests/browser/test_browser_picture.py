@@ -20,7 +20,7 @@ DEMO = Path(trapscan.__file__).parent / "demo" / "otter_quay_white.pgn"
 KEPT = ROOT / "docs" / "report.png"
 LARGEST = 300_000
 SMALL: dict[str, Any] = {
-    "stakes": [{"chance": 0.0, "least": 500, "most": 1000}], "confirm_nodes": 1000, "best_nodes": 2000, "beyond": 0,
+    "budgets": [{"chance": 0.0, "least": 500, "most": 1000}], "confirm_nodes": 1000, "best_nodes": 2000, "beyond": 0,
     "min_prior": 0.1, "max_candidates": 3, "threshold": 0.2, "level": 1400, "verify_nodes": 0,
 }  # fmt: skip
 

@@ -10,7 +10,7 @@ import pytest
 
 from trapscan.engines import EngineSpec, Probe
 
-TINY = ["stakes=[{chance=0, least=1000, most=2000}]", "best_nodes=1000", "confirm_nodes=2000", "max_candidates=3"]
+TINY = ["budgets=[{chance=0, least=1000, most=2000}]", "best_nodes=1000", "confirm_nodes=2000", "max_candidates=3"]
 
 
 @pytest.fixture

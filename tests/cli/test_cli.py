@@ -84,7 +84,7 @@ def test_an_unreadable_file(name: str, workplace: Path, capsys: pytest.CaptureFi
 
 
 @pytest.mark.parametrize(
-    "setting", ["juggle=3", "threshold=7", "threshold=high", "stakes=[{chance=0.5, least=100, most=200}]", "threshold"]
+    "setting", ["juggle=3", "threshold=7", "threshold=high", "budgets=[{chance=0.5, least=100, most=200}]", "threshold"]
 )
 def test_an_unknown_or_impossible_setting(setting: str, workplace: Path, capsys: pytest.CaptureFixture[str]) -> None:
     Path("good.pgn").write_text(GOOD)

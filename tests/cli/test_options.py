@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import argparse
 import inspect
+import re
+import tomllib
 from dataclasses import dataclass, fields
 from pathlib import Path
 from typing import Any
@@ -16,7 +18,7 @@ from trapscan.cli.parser import build_parser
 from trapscan.errors import InputError, SettingsError
 from trapscan.job import estimate_scan, scan
 from trapscan.request import ScanRequest, option, options
-from trapscan.settings import Settings, build
+from trapscan.settings import Settings, build, load
 
 GIVEN: dict[str, tuple[list[str], Any]] = {
     "files": (["b.txt"], [Path("a.pgn"), Path("b.txt")]),
@@ -152,3 +154,33 @@ def test_a_new_option_is_one_field(monkeypatch: pytest.MonkeyPatch) -> None:
     assert "--hours N" in parser.format_help() and "after so many hours" in parser.format_help()
     request = request_of(parser.parse_args(["a.pgn", "--hours", "2.5"]))
     assert isinstance(request, More) and request.hours == 2.5
+
+
+@pytest.mark.parametrize(
+    ("old", "new"),
+    [
+        ("stakes=[{chance=0, least=200, most=200}]", "`stakes` is called `budgets` now"),
+        ("noise_fall=0.4", "`noise_fall` is called `noise_exponent` now"),
+        ("side_nodes=3000", "`side_nodes` is called `refutation_nodes` now"),
+        (
+            "budgets=[{chance=0, least=200, most=200, clear=1.0}]",
+            "`clear`, which is called `sigmas` now",
+        ),
+    ],
+)
+def test_a_setting_s_old_name_is_answered_with_the_new_one(old: str, new: str) -> None:
+    with pytest.raises(SettingsError, match=re.escape(new)):
+        load("standard", tomllib.loads(old))
+
+
+def test_the_standard_preset_is_what_holds_without_one() -> None:
+    assert load("standard") == Settings()
+
+
+@pytest.mark.parametrize("preset", ["quick", "standard"])
+def test_what_hardly_anybody_plays_gets_a_glance_and_what_is_prepared_the_most(preset: str) -> None:
+    chosen = load(preset)
+    assert chosen.budget(0.0099).most <= 4_000 < chosen.budget(0.01).most <= chosen.budget(0.5).most
+    assert chosen.prepared_budget.most == chosen.budget(1.0).most
+    assert chosen.prepared_budget.least > chosen.budget(1.0).least
+    assert load("deep").budget(0.0099).most > 4_000

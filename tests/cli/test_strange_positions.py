@@ -41,8 +41,8 @@ FINE = {
     "in check": "4k3/8/8/8/8/8/4q3/4K3 w - - 0 1",
     "bare kings": "4k3/8/8/8/8/8/8/4K3 w - - 0 1",
 }
-TINY = ["--set=best_nodes=300", "--set=confirm_nodes=200", "--set=side_nodes=200", "--set=max_candidates=2"]
-STAKES = "--set=stakes=[{chance=0.0, least=200, most=200}]"
+TINY = ["--set=best_nodes=300", "--set=confirm_nodes=200", "--set=refutation_nodes=200", "--set=max_candidates=2"]
+BUDGETS = "--set=budgets=[{chance=0.0, least=200, most=200}]"
 
 
 def scan(folder: Path, name: str, text: str, monkeypatch: pytest.MonkeyPatch) -> tuple[int, dict[str, Any]]:
@@ -52,7 +52,7 @@ def scan(folder: Path, name: str, text: str, monkeypatch: pytest.MonkeyPatch) ->
     file.write_text(text)
     engine = f"{sys.executable} {ENGINE}"
     arguments = ["scan", str(file), "--side", "both", "--engine", engine, "--jobs", "1", "--beyond", "0", "--quiet"]
-    code = main([*arguments, "--store", str(folder / "store.db"), "--out", str(out), *TINY, STAKES])
+    code = main([*arguments, "--store", str(folder / "store.db"), "--out", str(out), *TINY, BUDGETS])
     written = out / "scan.json"
     return code, json.loads(written.read_text()) if written.exists() else {}
 

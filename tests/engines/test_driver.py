@@ -17,10 +17,11 @@ from trapscan.engines.limits import DepthLimit, NodeLimit
 from trapscan.engines.session import STOPPED, RawAnswer
 from trapscan.errors import EngineError
 from trapscan.model import Evaluation, Query
-from trapscan.stopping import Calm, Until
+from trapscan.stopping import LossStop, Noise, StableScoreStop
 
 MADE_OF_THEM = {
     1: "31ae31bb21a3f49f",
+    2: "0d7d574204bc86e8",  # iterations tell their best move
 }
 """By version of the driver: a digest of all answers below. Never change a line: add one, and raise DRIVER."""
 
@@ -77,11 +78,11 @@ RECORDINGS = {
     "odd order, no nodes": ["info score cp 33 pv g8f6 depth 4", "info depth 5 pv f8c5 c2c3 score cp 31 time 3"],
     "nothing": ["info string no idea"],
 }
-UNTIL = Until(best=0.55, threshold=0.1, clear=1.0, least=2000, confirm=4000, noise=0.058, fall=0.4)
+UNTIL = LossStop(best=0.55, threshold=0.1, sigmas=1.0, least=2000, confirm=4000, noise=Noise(0.058, 0.4))
 QUERIES = {
     "plain": Query(OPEN, 120_000),
     "until": Query(OPEN, 120_000, until=UNTIL),
-    "at rest": Query(OPEN, 480_000, until=Calm.around(120_000)),
+    "at rest": Query(OPEN, 480_000, until=StableScoreStop.around(120_000)),
     "two lines": Query(OPEN, 20_000, lines=2),
     "one of two": Query(OPEN, 20_000, moves=("g8f6", "f8c5")),
     "mate in one": Query(MATE_NEAR, 20_000),

@@ -17,7 +17,7 @@ from trapscan.engines.embedded import embedded
 from trapscan.errors import EngineRefusedError
 from trapscan.model import Query
 from trapscan.score import Score
-from trapscan.stopping import RESTLESS, Calm, Until
+from trapscan.stopping import RESTLESS, LossStop, Noise, StableScoreStop
 
 # After 1.e4 c5 2.Nf3 e6 3.d4 cxd4 4.Nxd4 Nf6 5.e5: 5...Qa5+ wins the pawn on e5 (common practice, no source).
 OPEN_SICILIAN = "rnbqkb1r/pp1p1ppp/4pn2/4P3/3N4/8/PPP2PPP/RNBQKB1R b KQkq -"
@@ -161,7 +161,7 @@ def test_the_table_and_the_json_name_it(name: str, engine_or_skip: Find) -> None
     assert row.probe.name.encode() in engines_json([row])
 
 
-UNTIL = Until(best=0.5, threshold=0.1, clear=0.7, least=2_000, confirm=6_000, noise=0.058, fall=0.35)
+UNTIL = LossStop(best=0.5, threshold=0.1, sigmas=0.7, least=2_000, confirm=6_000, noise=Noise(0.058, 0.35))
 CHILDREN = (
     "rnbqkbnr/pppp2pp/5p2/4p3/4P3/5N2/PPPP1PPP/RNBQKB1R w KQkq -",
     "rnbqkb1r/pppp1ppp/5n2/4p3/4P3/5N2/PPPP1PPP/RNBQKB1R w KQkq -",
@@ -180,10 +180,10 @@ def test_a_watched_search_ends_early_and_always_alike(name: str, engine_or_skip:
         query = Query(epd, 600_000, until=UNTIL)
         first, again = engine.evaluate(query), engine.evaluate(query)
         assert first == again
-        assert first.nodes < facts.stretched(600_000) and first.trail[-1] == (first.nodes, first.best.score)
-        nodes = [count for count, _ in first.trail]
+        assert first.nodes < facts.stretched(600_000) and first.trail[-1][:2] == (first.nodes, first.best.score)
+        nodes = [step.nodes for step in first.trail]
         assert nodes == sorted(nodes)
-        never = replace(UNTIL, clear=100.0)
+        never = replace(UNTIL, sigmas=100.0)
         whole = engine.evaluate(Query(epd, 600_000, until=never))
         assert whole.trail[: len(first.trail)] == first.trail and len(whole.trail) > len(first.trail)
 
@@ -192,7 +192,7 @@ def test_a_score_at_rest_ends_the_search_and_always_alike(name: str, engine_or_s
     """An engine that cannot be watched takes the usual nodes instead, and its answer is that of a plain search."""
     spec = engine_or_skip(name)
     facts = probe(spec)
-    engine, calm = Engine(spec, facts), Calm.around(2_000)
+    engine, calm = Engine(spec, facts), StableScoreStop.around(2_000)
     for epd in CHILDREN:
         found = engine.evaluate(Query(epd, calm.most, until=calm))
         assert found == engine.evaluate(Query(epd, calm.most, until=calm))
@@ -200,13 +200,12 @@ def test_a_score_at_rest_ends_the_search_and_always_alike(name: str, engine_or_s
             assert found == engine.evaluate(Query(epd, calm.usual))
             continue
         rule = calm.for_noisier(facts.noise)
-        steps = [(nodes, score.expected()) for nodes, score in found.trail]
-        ends = [rule.settled(steps[: n + 1]) for n in range(len(steps))]
+        ends = [rule.settled(found.trail[: n + 1]) for n in range(len(found.trail))]
         assert not any(ends[:-1]), "no later than it had to"
         assert ends[-1] or found.nodes >= facts.stretched(calm.most), "and no sooner"
         restless = engine.evaluate(Query(epd, calm.most, until=replace(calm, within=-1.0)))
         assert restless.trail[: len(found.trail)] == found.trail and restless.nodes >= facts.stretched(calm.most)
-        last = [score.expected() for _, score in restless.trail[-RESTLESS:]]
+        last = [score.expected() for _, score, _ in restless.trail[-RESTLESS:]]
         assert restless.best.score.expected() == pytest.approx(sum(last) / RESTLESS, abs=0.002)
         if ends[-1]:
             assert found.best.score == found.trail[-1][1]

@@ -18,7 +18,7 @@ from trapscan.job.work import Finished, Recorder, attempt
 from trapscan.model import Evaluation, Query
 
 BUDGETS: dict[str, Any] = {
-    "stakes": [{"chance": 0.0, "least": 1000, "most": 3000}],
+    "budgets": [{"chance": 0.0, "least": 1000, "most": 3000}],
     "best_nodes": 5000,
     "confirm_nodes": 3000,
     "verify_nodes": 0,

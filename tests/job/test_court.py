@@ -23,6 +23,7 @@ from trapscan.model import Evaluation, Line, Position, Query, Slip
 from trapscan.order import FIRST
 from trapscan.score import Score, loss
 from trapscan.settings import Settings
+from trapscan.stopping import Iteration
 
 Stockfish = tuple[EngineSpec, Probe]
 LONG = 40_000
@@ -52,7 +53,7 @@ def test_a_long_look_is_never_shorter_than_the_scan() -> None:
     for settings in (Settings(), Settings(verify_nodes=0), Settings(best_nodes=5_000_000)):
         longer = long_look(settings, settings.verify_nodes)
         assert longer.best_nodes >= max(settings.best_nodes, settings.verify_nodes)
-        assert longer.stakes[0].most >= settings.verify_nodes and longer.side_nodes >= settings.side_nodes
+        assert longer.budgets[0].most >= settings.verify_nodes and longer.refutation_nodes >= settings.refutation_nodes
 
 
 class Table:
@@ -70,7 +71,7 @@ class Table:
         board = chess.Board(f"{query.epd} 0 1")
         move = next(iter(board.legal_moves)).uci()
         score = Score(side, cp=self.scores.get(query.epd, 0))
-        return Evaluation((Line(score, (move,)),), query.budget, trail=((query.budget, score),))
+        return Evaluation((Line(score, (move,)),), query.budget, trail=(Iteration(query.budget, score, move),))
 
     def digests(self) -> tuple[int, ...]:
         return ()

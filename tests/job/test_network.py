@@ -17,7 +17,7 @@ from trapscan.engines import EngineSpec, Probe
 
 ROOT = Path(trapscan.__file__).parent.parent
 TINY = [
-    "--set=stakes=[{chance=0.0, least=1000, most=1000}]",
+    "--set=budgets=[{chance=0.0, least=1000, most=1000}]",
     "--set=best_nodes=2000",
     "--set=confirm_nodes=1000",
     "--set=max_candidates=2",

@@ -22,7 +22,7 @@ def test_slips_are_found_without_problems(tmp_path: Path, monkeypatch: pytest.Mo
     file = tmp_path / "lines.pgn"
     file.write_text("1. e4 e5 2. Nf3 Nc6 3. Bc4 Nd4 4. Nxe5 Qg5 5. Nxf7 Qxg2 *\n")
     small: dict[str, Any] = {
-        "stakes": [{"chance": 0.0, "least": 200, "most": 200}],
+        "budgets": [{"chance": 0.0, "least": 200, "most": 200}],
         "best_nodes": 300,
         "confirm_nodes": 200,
         "max_candidates": 4,

@@ -255,7 +255,7 @@ def test_an_engine_that_is_no_use_ends_the_job_at_once(lines: Path, tmp_path: Pa
 def test_the_embedded_engine(embedded: Stockfish, tmp_path: Path) -> None:
     file = tmp_path / "three.pgn"
     file.write_text("1. e4 e5 *\n")
-    tiny = SMALL | {"stakes": [{"chance": 0.0, "least": 500, "most": 1500}], "best_nodes": 1000, "beyond": 0}
+    tiny = SMALL | {"budgets": [{"chance": 0.0, "least": 500, "most": 1500}], "best_nodes": 1000, "beyond": 0}
     result = scan([file], engine="embedded", jobs=1, store=tmp_path / "store.db", settings=tiny | {"max_candidates": 2})
     assert (result.scan.input.positions, result.scan.problems) == (3, ())
     assert result.scan.engine.embedded and result.scan.engine.limit_kind == "nodes" and result.stats.searched_nodes > 0

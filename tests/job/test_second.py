@@ -38,12 +38,12 @@ from trapscan.job.tools import Tools
 from trapscan.job.work import close_engines
 from trapscan.job.workers import Processes
 from trapscan.model import Evaluation, Query
-from trapscan.settings import Settings, Stake
+from trapscan.settings import Budget, Settings
 
 FAKE = Path(__file__).parent.parent / "engines" / "fake_uci.py"
 FACTS = Probe(name="Table 1.0", nps=1_000_000)
 SETTINGS = Settings(
-    stakes=(Stake(chance=0.0, least=1000, most=8000),), best_nodes=5000, confirm_nodes=3000, threshold=0.1
+    budgets=(Budget(chance=0.0, least=1000, most=8000),), best_nodes=5000, confirm_nodes=3000, threshold=0.1
 )
 
 # 1.e4 e5 2.Nf3 f6 (Damiano's defence) 3.Nxe5, and the plain 2...Nc6: the scores are invented.

@@ -37,8 +37,8 @@ from trapscan.settings import (
     SHOWN_SETTINGS,
     VERIFY_SETTINGS,
     WALK_SETTINGS,
+    Budget,
     Settings,
-    Stake,
 )
 
 PACKAGE = Path(trapscan.__file__).parent
@@ -48,7 +48,7 @@ TASK = Task(START, Evidence(counts={}), one_player=False)
 TOOLS = Tools(EngineSpec("none", ()), Probe(name="None 1.0"), "identity", Settings(), None)
 
 OTHER_SETTINGS: dict[str, Any] = {
-    "stakes": (Stake(chance=0.0, least=1000, most=2000),),
+    "budgets": (Budget(chance=0.0, least=1000, most=2000),),
     "engine_options": {"Contempt": 1},
     "levels": (1000, 2000),
     "baits": True,

@@ -65,7 +65,7 @@ def test_damaged_games(tmp_path_factory: pytest.TempPathFactory, seed: int, cuts
     data=st.binary(max_size=200)
     | st.lists(
         st.sampled_from(
-            [b"stakes = ", b"[1, 2]", b"level=1500\n", b"'", b'"', b"{", b"[a]\n", b"beyond = -1\n", b"nan\n"]
+            [b"budgets = ", b"[1, 2]", b"level=1500\n", b"'", b'"', b"{", b"[a]\n", b"beyond = -1\n", b"nan\n"]
         )
     ).map(b"".join)
 )

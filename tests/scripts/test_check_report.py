@@ -37,7 +37,7 @@ def report(tmp_path_factory: pytest.TempPathFactory) -> Finding:
     folder = tmp_path_factory.mktemp("report")
     (folder / "lines.pgn").write_text(LINES)
     small: dict[str, Any] = {
-        "stakes": [{"chance": 0.0, "least": 200, "most": 200}],
+        "budgets": [{"chance": 0.0, "least": 200, "most": 200}],
         "best_nodes": 300,
         "confirm_nodes": 200,
         "max_candidates": 6,

@@ -11,29 +11,31 @@ from trapscan.model import Chances, Evaluation, Examined, Line, Position, Query
 from trapscan.score import Score
 from trapscan.search import Examiner
 from trapscan.search.examine import NeedsMore
-from trapscan.settings import Settings, Stake
+from trapscan.settings import Budget, Settings
+from trapscan.stopping import Iteration
 
 BEST, CONFIRM, SIDE = 50_000, 8_000, 5_000
 RESTED = 64_000
 """Nodes of the table's first iteration with two thirds of BEST or more: a score that stands still is at rest there."""
-LIKELY = Stake(chance=0.1, least=16_000, most=64_000, clear=1.5)
-RARE = Stake(chance=0.0, least=2_000, most=32_000, clear=1.0)
+LIKELY = Budget(chance=0.1, least=16_000, most=64_000, sigmas=1.5)
+RARE = Budget(chance=0.0, least=2_000, most=32_000, sigmas=1.0)
 SETTINGS = Settings(
-    stakes=(LIKELY, RARE),
+    budgets=(LIKELY, RARE),
     noise=0.06,
-    noise_fall=0.5,
+    noise_exponent=0.5,
     best_nodes=BEST,
     confirm_nodes=CONFIRM,
-    side_nodes=SIDE,
+    refutation_nodes=SIDE,
     min_prior=0.004,
     min_chance=0.01,
     threshold=0.10,
     levels=(1000, 2000),
     level=1000,
 )
-# E = 1/(1 + 10^(-cp/400)). Against a best of 0 (E 0.5) 70 centipawns are a loss of 0.0994, 71 of 0.1008, 75 of 0.1063,
-# 76 of 0.1077. A search that ends in doubt after 32,000 nodes has a noise of 0.015, so a slip loses 0.1075 there.
-DROPPED, KEPT = 75, 76
+# E = 1/(1 + 10^(-cp/400)). Against a best of 0 (E 0.5) 66 centipawns are a loss of 0.0939, 71 of 0.1008, 75 of 0.1063,
+# 77 of 0.1090, 78 of 0.1104. The noise of a score that stands still is 0.0106 after 16,000 nodes, 0.0075 after 32,000:
+# 77 is clear of 0.12 there and spared, 78 is clear of neither 0.12 nor 0.10, and over the threshold in the end.
+DROPPED, KEPT = 77, 78
 CLEAR = 400
 
 Told = Mapping[int, list[tuple[str, int]]]
@@ -70,13 +72,13 @@ class Table:
     def _answer(self, query: Query) -> Evaluation:
         if query.until is None:
             return self._at(query, query.budget)
-        trail: list[tuple[int, Score]] = []
+        trail: list[Iteration] = []
         for nodes in (1_000, *(2_000 * 2**i for i in range(12))):
             if nodes > query.budget:
                 break
             answer = self._at(query, nodes)
-            trail.append((answer.nodes, answer.best.score))
-            if not answer.best.pv or query.until.settled([(nodes, score.expected()) for nodes, score in trail]):
+            trail.append(Iteration(answer.nodes, answer.best.score, "".join(answer.best.pv[:1])))
+            if not answer.best.pv or query.until.settled(trail):
                 break
         return Evaluation(answer.lines, answer.nodes, trail=tuple(trail))
 

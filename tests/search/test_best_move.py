@@ -3,14 +3,11 @@
 from __future__ import annotations
 
 import chess
-import pytest
 
 from tests.search.score_table import (
     BEST,
     CONFIRM,
     F3,
-    KEPT,
-    LIKELY,
     RESTED,
     SIDE,
     START,
@@ -18,7 +15,6 @@ from tests.search.score_table import (
     Table,
     Told,
     after,
-    at,
     examine,
 )
 from trapscan.model import Line
@@ -34,31 +30,6 @@ def test_the_best_move_is_searched_until_its_score_is_at_rest() -> None:
         table = Table({START.epd: says, F3: {0: [("e7e5", 20)]}})
         assert [slip.move for slip in examine(START, table, f2f3=0.05).slips] == slips
         assert table.spent(START.epd) == [nodes]
-
-
-@pytest.mark.parametrize(("at_first", "deeper", "slips"), [(KEPT, 40, []), (60, KEPT + 5, ["f2f3"])])
-def test_a_prepared_move_in_doubt_is_searched_again(at_first: int, deeper: int, slips: list[str]) -> None:
-    table = Table({F3: {0: [("e7e5", at_first)], 4 * LIKELY.most: [("e7e5", deeper)]}})
-    found = examine(at(prepared=("f2f3",)), table, f2f3=0.001)
-    assert [slip.move for slip in found.slips] == slips
-    assert [slip.nodes for slip in found.slips] == [4 * LIKELY.most] * len(slips)
-    assert table.spent(START.epd) == [RESTED] + [4 * BEST] * len(slips), "before it is called one"
-    assert table.spent(F3)[1] == 4 * LIKELY.most
-    rest = Table(table.says)
-    examine(START, rest, f2f3=0.001)
-    assert rest.spent(START.epd) == [RESTED], "others are not"
-
-
-def test_the_other_search_of_the_position_holds_for_all_its_moves() -> None:
-    """Where the best move turns out to be worth less, so does what the other moves lose."""
-    e3 = after(START, "e2e3")
-    says: dict[str, Told] = {
-        START.epd: {0: [("d2d4", 60)], 4 * BEST: [("d2d4", 0)]},
-        F3: {0: [("e7e5", 15)]},
-        e3: {0: [("e7e5", 30)]},
-    }
-    assert [slip.move for slip in examine(START, Table(says), f2f3=0.05, e2e3=0.05).slips] == ["e2e3"]
-    assert not examine(at(prepared=("f2f3",)), Table(says), f2f3=0.05, e2e3=0.05).slips
 
 
 def test_the_best_move_is_not_searched_again() -> None:

@@ -28,7 +28,7 @@ from trapscan.errors import (
 from trapscan.model import Evaluation, Line, Query
 from trapscan.score import Score
 from trapscan.settings import OptionValue
-from trapscan.stopping import NOISE_AT, Calm, steps
+from trapscan.stopping import NOISE_AT, Iteration, StableScoreStop, steps
 
 _UNSEARCHABLE = (
     chess.STATUS_NO_WHITE_KING
@@ -107,13 +107,12 @@ class Engine:
     def _plainly(self, query: Query) -> Evaluation:
         """For an engine that cannot be watched: the usual nodes where a score at rest is wanted, and rising budgets,
         one search each, where a search may end early."""
-        if isinstance(query.until, Calm):
+        if isinstance(query.until, StableScoreStop):
             query = replace(query, budget=query.until.usual, until=None)
         query = self._as_noisy(query)
         if query.until is None:
             return self._search(query)
-        trail: list[tuple[int, Score]] = []
-        replies: list[str] = []
+        trail: list[Iteration] = []
         spent, notes, answer = 0, [], None
         # budgets that come to the same search (slow engines have a least one) are asked once, as the largest of them
         go = self.probe.driven_by.go
@@ -122,10 +121,8 @@ class Engine:
             answer = self._search(replace(query, budget=budget, until=None))
             spent += answer.nodes
             notes += [note for note in answer.notes if note not in notes]
-            trail.append((budget, answer.best.score))
-            replies += answer.best.pv[:1]
-            steps_so_far = [(nodes, score.expected()) for nodes, score in trail]
-            if not answer.best.pv or query.until.settled(steps_so_far, replies[-2:]):
+            trail.append(Iteration(budget, answer.best.score, "".join(answer.best.pv[:1])))
+            if not answer.best.pv or query.until.settled(trail):
                 break
         assert answer is not None
         return replace(answer, nodes=spent, notes=tuple(notes), trail=tuple(trail))
@@ -139,7 +136,7 @@ class Engine:
         if not moves and not any(board.legal_moves):
             mated = board.is_check()
             score = Score(board.turn, mate=0) if mated else Score(board.turn, cp=0)
-            return Evaluation((Line(score, ()),), 0, trail=((0, score),) if query.until else ())
+            return Evaluation((Line(score, ()),), 0, trail=(Iteration(0, score, ""),) if query.until else ())
         if not self.probe.watchable and query.lines == 1 and not moves and (mate := mate_by_checks(board)):
             return _proved(query, board.turn, mate)
         failure: EngineError | None = None
@@ -168,9 +165,7 @@ class Engine:
         wanted = 1 if query.lines == 1 else min(query.lines, len(moves) or board.legal_moves.count())
         limit, seconds = self.probe.limit(query.budget)
         start = time.perf_counter()
-        trail: list[tuple[int, Score]] = []
-        expected: list[tuple[int, float]] = []
-        replies: list[str] = []
+        trail: list[Iteration] = []
         seen: dict[str, str] = {}
 
         def enough(line: bytes) -> bool:
@@ -178,10 +173,8 @@ class Engine:
             if step is None or until is None:
                 return False
             nodes, best = step
-            trail.append((nodes, best.score))
-            expected.append((nodes, best.score.expected()))
-            replies.append(best.pv[0])
-            return until.settled(expected, replies)
+            trail.append(Iteration(nodes, best.score, best.pv[0]))
+            return until.settled(trail)
 
         try:
             raw = session.search(
@@ -208,7 +201,7 @@ class Engine:
             engine=self.name,
         )
         mean = AVERAGED if self.probe.averaged else 1
-        if isinstance(until, Calm) and not until.settled(expected):
+        if isinstance(until, StableScoreStop) and not (trail and until.settled(trail)):
             mean = until.mean
         if mean > 1 and wanted == 1 and answer.best.score.mate is None:
             score = mean_of_last(mean, raw.lines, board, self.probe.mate_floor) or answer.best.score
@@ -275,7 +268,8 @@ class Engine:
 def _proved(query: Query, side: chess.Color, mate: tuple[str, ...]) -> Evaluation:
     """The answer where a mate is proved on the board: as sure as any search, and seen by the cheapest one."""
     score = Score(side, mate=(len(mate) + 1) // 2)
-    trail = tuple((nodes, score) for nodes in dict.fromkeys((min(NOISE_AT, query.budget), query.budget)))
+    budgets = dict.fromkeys((min(NOISE_AT, query.budget), query.budget))
+    trail = tuple(Iteration(nodes, score, mate[0]) for nodes in budgets)
     return Evaluation((Line(score, mate),), 0, trail=trail if query.until is not None else ())
 
 

@@ -13,7 +13,7 @@ from trapscan.engines.spec import EngineSpec
 from trapscan.engines.uci import find_option
 from trapscan.settings import OptionValue
 
-DRIVER = 1
+DRIVER = 2
 """Version of what the driver makes of an engine's output: part of the identity that stored answers are keyed by. A mend
 of what is read, stopped or averaged raises it (tests/engines/test_driver.py tells when)."""
 

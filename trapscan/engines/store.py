@@ -24,7 +24,7 @@ import platformdirs
 from trapscan.errors import StoreError
 from trapscan.model import Evaluation, Line, Query
 from trapscan.score import Score
-from trapscan.stopping import RULES
+from trapscan.stopping import RULES, Iteration
 
 STORE_VARIABLE = "TRAPSCAN_STORE"
 STORE_NAME = "evaluations.sqlite"
@@ -41,7 +41,7 @@ CREATE TABLE blobs (kind TEXT NOT NULL, key TEXT NOT NULL, value BLOB NOT NULL, 
 """
 
 _PackedLine = tuple[bool, int | None, int | None, str]  # side, cp, mate, moves
-_PackedStep = tuple[int, int | None, int | None]  # nodes, cp, mate: for the side to move
+_PackedStep = tuple[int, int | None, int | None, str]  # nodes, cp, mate for the side to move, its best move
 _Packed = tuple[int, int, tuple[str, ...], tuple[_PackedLine, ...], tuple[_PackedStep, ...]]
 # nodes, depth, notes, lines, trail
 _encode = msgspec.msgpack.Encoder().encode
@@ -302,7 +302,7 @@ def query_key(query: Query) -> bytes:
 
 def _pack(evaluation: Evaluation) -> bytes:
     lines = [(line.score.side, line.score.cp, line.score.mate, " ".join(line.pv)) for line in evaluation.lines]
-    trail = [(nodes, score.cp, score.mate) for nodes, score in evaluation.trail]
+    trail = [(nodes, score.cp, score.mate, reply) for nodes, score, reply in evaluation.trail]
     return _encode((evaluation.nodes, evaluation.depth, evaluation.notes, lines, trail))
 
 
@@ -314,7 +314,7 @@ def _unpack(payload: bytes) -> Evaluation:
         nodes,
         depth,
         notes,
-        tuple((nodes, Score(side, cp=cp, mate=mate)) for nodes, cp, mate in trail),
+        tuple(Iteration(nodes, Score(side, cp=cp, mate=mate), reply) for nodes, cp, mate, reply in trail),
     )
 
 

@@ -19,7 +19,7 @@ from trapscan.job.work import Recorder
 from trapscan.model import Examined, Line, Position, Query, Slip
 from trapscan.score import loss
 from trapscan.search import Examiner
-from trapscan.settings import POSITION_SETTINGS, Settings, Stake
+from trapscan.settings import POSITION_SETTINGS, Budget, Settings
 
 GLANCE_PART, SURE = 5, 3.0
 """A slip whose loss is so many times its noise over the threshold after this part of the budget needs no more."""
@@ -83,7 +83,7 @@ def look(tools: Tools, task: Accused, recorder: Recorder) -> Looked:
             after = board.copy(stack=False)
             after.push_uci(move)
             after.push_uci(answer)
-            said = recorder.evaluate(Query(after.epd(), settings.stakes[0].most // 2))
+            said = recorder.evaluate(Query(after.epd(), settings.budgets[0].most // 2))
             score, nodes, searches = said.best.score.of(board.turn), nodes + said.nodes, searches + 1
         verdicts.append(Verdict(move, slip, _explained(board, whole.best, slip), score))
     return Looked(whole.best, tuple(verdicts), searches, nodes, recorder.digests())
@@ -113,14 +113,14 @@ def _explained(board: chess.Board, best: Line, slip: Slip | None) -> Explanation
 def long_look(settings: Settings, nodes: int) -> Settings:
     """The settings with the budgets of a look of so many nodes: never less than they are."""
     most = max(nodes, settings.best_nodes)
-    stake = Stake(chance=0.0, least=max(100, most // LEAST_PART), most=most, clear=CLEAR)
-    side = max(settings.side_nodes, most // SIDE_PART)
+    budget = Budget(chance=0.0, least=max(100, most // LEAST_PART), most=most, sigmas=CLEAR)
+    side = max(settings.refutation_nodes, most // SIDE_PART)
     return msgspec.structs.replace(
         settings,
-        stakes=(stake,),
+        budgets=(budget,),
         best_nodes=most,
         confirm_nodes=max(settings.confirm_nodes, side),
-        side_nodes=side,
+        refutation_nodes=side,
         min_prior=ALONE,
         min_chance=0.0,
     )

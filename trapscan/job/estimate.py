@@ -43,8 +43,8 @@ SAMPLE = 40
 @dataclass(frozen=True, slots=True)
 class Shares:
     """What scans took on the mean. After a candidate: `spent`, the share of the nodes between `least` and `most` of its
-    stake; `beside`, what is asked about slips, in `side_nodes` a candidate, and `asked`, in searches. Of a position of
-    ours searched for baits: `looked`, the legal moves that get a closer look; `replies`, the likely replies searched
+    budget; `beside`, what is asked about slips, in `refutation_nodes` a candidate; `asked`, in searches. Of a position
+    of ours searched for baits: `looked`, the legal moves that get a closer look; `replies`, the likely replies searched
     for each of these; `finals`, replies searched closer for each move that may be examined; `examined`, examinations
     (those not shared with the rest of the scan), in those of a position; `priced`, prices measured again."""
 
@@ -207,12 +207,12 @@ def _examination(positions: Sequence[Position], probe: Probe, chosen: Settings) 
     for position in sample:
         chances = model.predict([position.board()], chosen.levels)[0]
         candidates = choose_candidates(chances, position.prepared, chosen)
-        stakes = [
-            chosen.prepared_stake if move in position.prepared else chosen.stake(max(chances[move]))
+        budgets = [
+            chosen.prepared_budget if move in position.prepared else chosen.budget(max(chances[move]))
             for move in candidates
         ]
-        climbs = _searches([(round(s.least + shares.spent * (s.most - s.least)), 1.0) for s in stakes], probe)
-        beside = _searches([(chosen.side_nodes, shares.beside * len(candidates))], probe)
+        climbs = _searches([(round(s.least + shares.spent * (s.most - s.least)), 1.0) for s in budgets], probe)
+        beside = _searches([(chosen.refutation_nodes, shares.beside * len(candidates))], probe)
         beside = replace(beside, searches=shares.asked * len(candidates))
         cost += _times(climbs + beside, 1 / len(sample))
     return cost

@@ -110,7 +110,7 @@ class Second:
         return scores is not None and loss(*scores) < self.tools.settings.threshold
 
     def _deeper(self, case: Case) -> Case:
-        deepest = max(self.tools.settings.stakes[0].most, *case.budgets)
+        deepest = max(self.tools.settings.budgets[0].most, *case.budgets)
         return replace(case, budgets=(deepest, deepest))
 
     def _with_opinion(self, finding: Finding) -> Finding:

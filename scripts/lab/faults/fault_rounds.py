@@ -33,7 +33,7 @@ from scripts.lab.faults.kinds import KINDS, WAITING
 ROOT = Path(__file__).resolve().parents[3]
 
 SETTINGS = (
-    *("stakes=[{chance=0, least=200, most=400}]", "best_nodes=500", "confirm_nodes=400", "max_candidates=2"),
+    *("budgets=[{chance=0, least=200, most=400}]", "best_nodes=500", "confirm_nodes=400", "max_candidates=2"),
     *("levels=[1500]", "beyond=0", "threshold=0.3"),
 )
 

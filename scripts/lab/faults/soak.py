@@ -35,7 +35,7 @@ from trapscan.job import scan
 ROOT = Path(__file__).resolve().parents[3]
 
 TINY: dict[str, Any] = {
-    "stakes": [{"chance": 0.0, "least": 300, "most": 1_000}],
+    "budgets": [{"chance": 0.0, "least": 300, "most": 1_000}],
     "best_nodes": 2_000,
     "confirm_nodes": 1_000,
     "max_candidates": 3,

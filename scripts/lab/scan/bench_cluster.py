@@ -38,7 +38,7 @@ from trapscan.settings import build
 ROOT = Path(__file__).resolve().parents[3]
 QUIET = {"DASK_DISTRIBUTED__ADMIN__TICK__INTERVAL": "1s", "DASK_DISTRIBUTED__WORKER__PROFILE__ENABLED": "False"}
 SMALL = {
-    "stakes": [{"chance": 0.0, "least": 2000, "most": 10_000}],
+    "budgets": [{"chance": 0.0, "least": 2000, "most": 10_000}],
     "best_nodes": 20000,
     "confirm_nodes": 10000,
     "max_candidates": 8,

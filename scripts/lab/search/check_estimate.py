@@ -24,7 +24,7 @@ from trapscan.job import estimate_scan, scan
 from trapscan.model import Evaluation, Line, Query
 from trapscan.search import PRICE_TIMES, Prospector, choose_candidates
 from trapscan.settings import Settings
-from trapscan.stopping import Calm
+from trapscan.stopping import StableScoreStop
 
 ROOT = Path(__file__).resolve().parents[3]
 
@@ -55,9 +55,9 @@ class Watch:
 
     def kind(self, query: Query) -> str:
         """Climb, or by its budget, the usual one of the search for the best move."""
-        if isinstance(query.until, Calm):
+        if isinstance(query.until, StableScoreStop):
             return str(query.until.usual)
-        if query.until is not None and query.budget in {stake.most for stake in self.chosen.stakes}:
+        if query.until is not None and query.budget in {budget.most for budget in self.chosen.budgets}:
             return "climb"
         return str(query.budget)
 
@@ -138,7 +138,7 @@ def plain_shares(watch: Watch, files: list[Path], positions: int, candidates: in
     for position in tree.positions:
         chances = model.predict([position.board()], chosen.levels)[0]
         for move in choose_candidates(chances, position.prepared, chosen):
-            stake = chosen.prepared_stake if move in position.prepared else chosen.stake(max(chances[move]))
+            stake = chosen.prepared_budget if move in position.prepared else chosen.budget(max(chances[move]))
             least, span, known = least + stake.least, span + stake.most - stake.least, known + 1
     scale = candidates / known  # positions past the ends are taken to be like the others
     climbs, nodes = watch.sum_of("climb")
@@ -148,7 +148,7 @@ def plain_shares(watch: Watch, files: list[Path], positions: int, candidates: in
     print(f"  by kind, searches: {dict(watch.searches)}; nodes: {dict(watch.nodes)}")
     print(
         f"  rested={best / positions / chosen.best_nodes:.3f} with rivals, "
-        f"spent={(nodes / scale - least) / span:.3f}, beside={beside / chosen.side_nodes / candidates:.3f}, "
+        f"spent={(nodes / scale - least) / span:.3f}, beside={beside / chosen.refutation_nodes / candidates:.3f}, "
         f"asked={asked / candidates:.3f} ({positions} positions, {candidates} candidates)"
     )
     return whole / positions

@@ -106,7 +106,7 @@ def verdict(row: Row, outcome: Outcome | None, judge: Judge, chosen: Settings) -
     told = f"loses {lost:.3f} at {other[2]:,} nodes, chance {chance:.3f}"
     if lost >= chosen.threshold and chance < chosen.min_chance:
         return "missed: too unlikely once the engine had looked", told
-    if other[2] <= min(stake.least for stake in chosen.stakes):
+    if other[2] <= min(budget.least for budget in chosen.budgets):
         return "missed: settled at the first glance", told
     return "missed: not confirmed", told
 

@@ -18,7 +18,7 @@ from trapscan.model import Evaluation, Line, Position, Query
 from trapscan.score import Score, loss
 from trapscan.search import Examiner
 from trapscan.settings import Settings
-from trapscan.stopping import Calm
+from trapscan.stopping import StableScoreStop
 
 LINES = 5
 Row = dict[str, Any]
@@ -64,7 +64,7 @@ class Counted:
                 return "other replies"
             if query.until is None:
                 return "again"
-            return "rival" if isinstance(query.until, Calm) else "candidates"
+            return "rival" if isinstance(query.until, StableScoreStop) else "candidates"
         self.replies = self.replies or frozenset().union(
             *(_children(chess.Board(f"{child} 0 1")) for child in self.children)
         )
