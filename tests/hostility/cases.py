@@ -16,10 +16,10 @@ from typing import Any
 USED, DONE, FOUND_NO_ENGINE = {0, 1, 2}, {0, 2}, {0, 1, 2, 3}
 MOVES = "1. e4 e5 2. Bc4 Nc6 3. Qh5 Nf6 *"
 TINY: tuple[str, ...] = (
-    "stakes=[{chance=0, least=300, most=600}]",
+    "budgets=[{chance=0, least=300, most=600}]",
     "best_nodes=300",
     "confirm_nodes=300",
-    "side_nodes=200",
+    "refutation_nodes=200",
 )
 TINY += ("max_candidates=2", "verify_nodes=0", "beyond=0", "levels=[1500]")
 TINY += ("bait_screened=2", "bait_screen_nodes=300", "bait_verified=1", "bait_nodes=1000")
@@ -37,7 +37,7 @@ FENS = [
 ]  # fmt: skip
 WORDS = [
     *("", "-1", "0", "5", "1500", "99999", "9" * 400, "nan", "inf", "1e308", "²", "white", "both", "embedded", "-"),
-    *("x" * 300, "\x1b[31m", "\u202e", "\udcff", "a\nb", "'", '"', "a=b", "threshold=nan", "levels=[]", "stakes=[]"),
+    *("x" * 300, "\x1b[31m", "\u202e", "\udcff", "a\nb", "'", '"', "a=b", "threshold=nan", "levels=[]", "budgets=[]"),
     *("ok.pgn", "out", "nowhere/at/all", ".", "/dev/null", "/dev/zero", "/dev/full", "~", "~nobody/x", ":memory:", "="),
     *("[" * 3000, "hash_mb=65536", "engine_options={Threads=9}", "title=1", "1-5=white", "tls://127.0.0.1:1", "file:x"),
 ]  # fmt: skip
@@ -156,7 +156,7 @@ def stores(rng: random.Random) -> Case:
 
 
 def settings(rng: random.Random) -> Case:
-    names = ["threshold", "level", "levels", "stakes", "x", "engine_options", "shown"]
+    names = ["threshold", "level", "levels", "budgets", "x", "engine_options", "shown"]
     values = ["1", "0.1", "-1", "nan", "[1, 2]", "[]", "{a = 1}", '"x"', "1e999", "9" * 30, "[" * 500, "'''"]
     text = "\n".join(f"{rng.choice(names)} = {rng.choice(values)}" for _ in range(rng.randint(0, 4)))
     Path("own.toml").write_bytes(text.encode(rng.choice(["utf-8", "utf-16", "utf-8-sig"])))

@@ -163,7 +163,7 @@ def test_also_is_confirmed_by_a_search_of_the_position_after_it() -> None:
 @pytest.mark.parametrize(
     ("cp", "also", "spent"),
     [
-        (400, ("d7d5",), [16_000]),  # clear as soon as twice `side_nodes` are spent
+        (400, ("d7d5",), [16_000]),  # clear as soon as twice `refutation_nodes` are spent
         (0, (), [4_000]),  # it does not punish after all: that is said after half of them
         (158, (), [16_000]),  # loss 0.213, over half of 0.41 by less than the noise of 0.01, times 1.5
         (-400, (), [4_000]),
