@@ -211,7 +211,7 @@ def check(
     try:
         kept = opened(spec, settings, store)
         facts = kept.engine.probe
-        least, most = (facts.driven_by.go(facts.stretched(nodes)) for nodes in (NOISE_AT, settings.stakes[0].most))
+        least, most = (facts.driven_by.go(facts.stretched(nodes)) for nodes in (NOISE_AT, settings.budgets[0].most))
         row.limit = f"{least} to {most}"
         start = time.perf_counter()
         with kept.engine:

@@ -28,7 +28,7 @@ from trapscan.job import Progress, Result, scan
 
 ROOT = Path(__file__).resolve().parents[3]
 TINY = {
-    "stakes": [{"chance": 0.0, "least": 100, "most": 100}],
+    "budgets": [{"chance": 0.0, "least": 100, "most": 100}],
     "best_nodes": 100,
     "confirm_nodes": 100,
     "max_candidates": 4,
