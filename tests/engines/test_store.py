@@ -143,6 +143,20 @@ def test_overwritten_bytes_never_give_a_wrong_answer(tmp_path: Path, at: int) ->
         assert all(answer == ANSWER for answer in found.values())
 
 
+@pytest.mark.parametrize("word", [b"CREATE TABLE engines", b"identity TEXT", b"answers"])
+def test_damaged_words_of_the_store_itself(word: bytes, tmp_path: Path) -> None:
+    """sqlite3 quotes them in its errors, and fails over what is not UTF-8 in them."""
+    path = tmp_path / "mine.sqlite"
+    filled(path, 3).close()
+    data = path.read_bytes()
+    assert word in data
+    path.write_bytes(data.replace(word, b"\x84" * len(word)))
+    with Store(path) as store:
+        store.put("id", {query(1): ANSWER})
+        assert store.get("id", [query(1)]) == {query(1): ANSWER}
+        assert store.notices and "set aside" in store.notices[0]
+
+
 def test_a_newer_version_is_left_in_place(tmp_path: Path) -> None:
     path = tmp_path / "mine.sqlite"
     filled(path, 3).close()

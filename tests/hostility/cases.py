@@ -13,7 +13,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
-USED, DONE, FOUND_NO_ENGINE = {0, 1, 2}, {0, 2}, {0, 1, 2, 3}
+USED, READ, FOUND_NO_ENGINE = {0, 1, 2}, {0, 2}, {0, 1, 2, 3}
 MOVES = "1. e4 e5 2. Bc4 Nc6 3. Qh5 Nf6 *"
 TINY: tuple[str, ...] = (
     "budgets=[{chance=0, least=300, most=600}]",
@@ -88,7 +88,7 @@ def files(rng: random.Random) -> Case:
     names = [odd_name(rng) for _ in range(rng.randint(1, 2))]
     for name in names:
         Path(name).write_bytes(odd_bytes(rng))
-    return Case(["estimate", "--engine", "stockfish", "--jobs", "1", "--", *names], DONE, may_make=tuple(names))
+    return Case(["estimate", "--engine", "stockfish", "--jobs", "1", "--", *names], USED, may_make=tuple(names))
 
 
 def games(rng: random.Random) -> Case:
@@ -144,7 +144,7 @@ def scans(rng: random.Random) -> Case:
     Path("scan.json").write_bytes(raw)
     ways = [["report", ".", "--out", "out"], ["lesson", ".", "--level", "1500", "--count", "3", "--out", "out"]]
     ways.append(["compare", rng.choice([".", "../base/out"]), "scan.json", "--out", "out"])
-    return Case(rng.choice(ways), DONE)
+    return Case(rng.choice(ways), READ)
 
 
 def stores(rng: random.Random) -> Case:
@@ -160,7 +160,7 @@ def settings(rng: random.Random) -> Case:
     values = ["1", "0.1", "-1", "nan", "[1, 2]", "[]", "{a = 1}", '"x"', "1e999", "9" * 30, "[" * 500, "'''"]
     text = "\n".join(f"{rng.choice(names)} = {rng.choice(values)}" for _ in range(rng.randint(0, 4)))
     Path("own.toml").write_bytes(text.encode(rng.choice(["utf-8", "utf-16", "utf-8-sig"])))
-    return Case(["estimate", "ok.pgn", "--engine", "stockfish", "--jobs", "1", "--preset", "own.toml"], DONE)
+    return Case(["estimate", "ok.pgn", "--engine", "stockfish", "--jobs", "1", "--preset", "own.toml"], READ)
 
 
 def engines(rng: random.Random) -> Case:

@@ -221,13 +221,13 @@ class Store:
         with self._lock:
             try:
                 return work()
-            except (sqlite3.Error, OSError, _OtherVersionError) as exc:
+            except _TROUBLE as exc:
                 self.close()
                 if not self._set_aside(exc):
                     raise self._error(exc) from exc
             try:
                 return work()
-            except (sqlite3.Error, OSError, _OtherVersionError) as exc:
+            except _TROUBLE as exc:
                 self.close()
                 raise self._error(exc) from exc
 
@@ -235,9 +235,11 @@ class Store:
         damaged = isinstance(exc, sqlite3.DatabaseError) and not isinstance(
             exc, (sqlite3.OperationalError, sqlite3.ProgrammingError, sqlite3.IntegrityError)
         )
+        damaged |= isinstance(exc, UnicodeDecodeError)
         # A store whose end is missing shows in either of two error classes.
         damaged |= isinstance(exc, sqlite3.OperationalError) and any(
-            sign in str(exc) for sign in ("malformed", "no such table", "no such column", "not a database")
+            sign in str(exc)
+            for sign in ("malformed", "no such table", "no such column", "no column named", "not a database", "decode")
         )
         if not damaged and not isinstance(exc, _OtherVersionError):
             return False
@@ -287,6 +289,10 @@ class Store:
 
 class _OtherVersionError(Exception):
     """The file is a database, but not one of this version."""
+
+
+_TROUBLE = (sqlite3.Error, OSError, _OtherVersionError, UnicodeDecodeError)
+"""What a file may be answered with; the last by sqlite3 itself, over its own message, where it quotes damaged text."""
 
 
 class _NewerVersionError(_OtherVersionError):
