@@ -11,12 +11,15 @@ from trapscan.movetree import Forest, Game, Repertoire
 
 
 def author_of(side: str, *lines: str) -> Authored:
-    """Lines of moves (UCI), each a chapter for the side."""
+    """Lines of moves (UCI, with a NAG behind it: "g1f3$2"), each a chapter for the side."""
     forest, games = Forest(), []
     for number, line in enumerate(lines, 1):
         node = root = forest.add_root()
         for uci in line.split():
-            node = forest.add(node, chess.Move.from_uci(uci))
+            move, _, nag = uci.partition("$")
+            node = forest.add(node, chess.Move.from_uci(move))
+            if nag:
+                forest.nags[node] = (int(nag),)
         games.append(Game(0, number, chess.STARTING_FEN, root, len(forest), side=side))
     read = Repertoire((InputFile(name="by-hand.pgn", sha256=""),), tuple(games), forest)
     return Authored.of(read, graph.build(read))

@@ -63,6 +63,21 @@ def test_chapters_have_sides_of_their_own(tmp_path: Path) -> None:
     assert found.choices(epd("d4", "d5"), chess.WHITE) == ()
 
 
+def test_ten_chapters_without_a_word_in_their_tags(tmp_path: Path) -> None:
+    """The demo's seven chapters, whose tags say whose they are, and three by hand, in one file with empty tags."""
+    folder = Path(graph.__file__).parent / "demo"
+    games = [WHITE, BLACK, BLACK.replace("(2. Nf3 e6)", "(2. Bg5 Ne4)")]
+    sides = ["white", "black", "black"]
+    for side in ("white", "black"):
+        text = (folder / f"otter_quay_{side}.pgn").read_text()
+        parts = ["\n".join(line for line in part.splitlines() if line[:1] != "[") for part in text.split("[Event ")[1:]]
+        games += [part.partition("\n")[2] for part in parts]
+        sides += [side] * len(parts)
+    found = author(tmp_path, "".join(f'[Event "?"]\n\n{game}\n\n' for game in games))
+    assert sides.count("white") == sides.count("black") == 5
+    assert [chapter.side for chapter in found.chapters] == sides
+
+
 def test_what_is_said_of_chapters_stands_above_what_is_seen(tmp_path: Path) -> None:
     text = '[Event "White"]\n\n' + "\n".join([WHITE, BLACK, BLACK])
     assert [c.side for c in author(tmp_path, text, sides={0: "black", 2: "both"}).chapters] == [

@@ -8,7 +8,7 @@ import chess
 import pytest
 
 from tests.authors import author_of
-from trapscan.contract import Nature
+from trapscan.contract import Nature, SlipKind
 from trapscan.explain import Explanation
 from trapscan.job.assemble import also_of
 from trapscan.job.judging import prepared_answer, prepared_of
@@ -17,6 +17,7 @@ from trapscan.job.positions import Outcome, Told
 from trapscan.job.seen import Seen
 from trapscan.job.verdict import Verdict
 from trapscan.model import Examined, Line, Position, Slip
+from trapscan.rank import kind_of
 from trapscan.score import Score
 from trapscan.settings import Settings
 
@@ -85,3 +86,32 @@ def test_the_answer_that_is_measured_and_the_best_move_among_those_that_punish()
     after.push_uci(SLIP)
     assert also_of(known, after, told.slip) == (ALSO, BEST)
     assert also_of(known, after, replace(told.slip, refutation=(BEST,), also=())) == ()
+
+
+@pytest.mark.parametrize(
+    ("side", "lines", "warned"),
+    [
+        ("black", [f"{BEFORE} {SLIP} {RIGHT}"], False),  # all that is played there
+        ("black", [f"{BEFORE} {SLIP} {RIGHT}", f"{BEFORE} b8c6"], True),
+        ("black", [f"{BEFORE} b8c6", f"{BEFORE} {SLIP} {POOR}"], False),
+        ("black", [f"{BEFORE} b8c6", f"{BEFORE} {SLIP}$1 {RIGHT}"], False),  # praised
+        ("black", [f"{BEFORE} b8c6", f"{BEFORE} {SLIP}$6 {RIGHT}"], True),
+        ("black", [f"{BEFORE} {SLIP}$2 {POOR}"], True),
+        ("black", [f"{BEFORE} {SLIP}$4"], True),
+        ("both", [f"{BEFORE} {SLIP} {RIGHT}"], True),
+        ("both", [f"{BEFORE} {SLIP} {POOR}"], False),
+        ("white", [f"{BEFORE} {SLIP}$4"], True),
+    ],
+)
+def test_what_the_author_shows_as_a_mistake(side: str, lines: list[str], warned: bool) -> None:
+    known, first, told = seen(RIGHT)
+    known = replace(known, author=author_of(side, *lines), chapters=lambda epd: tuple(range(len(lines))))
+    owned = Owned.of(known, first, first.board(), SLIP)
+    prepared = prepared_of(owned, told, Line(Score(B, cp=0), ("b8c6",)), Nature.TACTIC)
+    assert owned.warned(prepared) == warned
+    if side == "black":
+        kind = kind_of(victim=B, side=owned.side, held=not warned)
+        slips = frozenset({SLIP})
+        wanted = "wrong" if kind == "unsound" else "right" if len(lines) > 1 else "none"
+        assert owned.state(kind, prepared, slips) == wanted
+        assert owned.state(SlipKind.PITFALL, None, frozenset({SLIP, "b8c6"})) == ("wrong" if len(lines) > 1 else "none")

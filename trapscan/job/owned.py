@@ -23,7 +23,7 @@ MOST_CHAPTERS = 300
 MOST_WORDS, WORDS_LENGTH = 6, 600
 """So many comments are told, and so many characters of each."""
 
-MISTAKES = ("?", "??")
+MISTAKES, PRAISES = ("?", "??"), ("!", "!!", "!?")
 
 
 @dataclass(frozen=True, slots=True)
@@ -79,9 +79,10 @@ class Owned:
         return self.seen.author.choices(tree.positions[tree.edges[self.edge][2]].epd, self.ours)
 
     def warned(self, prepared: Prepared | None) -> bool:
-        """Whether the author shows the move as a mistake: by a mark, or by its refutation beside another choice."""
-        if self.mark in MISTAKES:
-            return True
+        """Whether the author shows the move as a mistake: by a mark, or by its refutation beside another choice, unless
+        the mark praises it."""
+        if self.mark in MISTAKES or self.mark in PRAISES:
+            return self.mark in MISTAKES
         return prepared is not None and prepared.right and (self.side == "both" or bool(self.others))
 
     def state(self, kind: SlipKind, prepared: Prepared | None, slips: frozenset[str]) -> PreparedState:
@@ -159,4 +160,4 @@ def _speaks_of(text: str, san: str) -> bool:
     return re.search(before + re.escape(bare) + r"(?![\w-])", text) is not None
 
 
-__all__ = ["MISTAKES", "Owned"]
+__all__ = ["MISTAKES", "PRAISES", "Owned"]
