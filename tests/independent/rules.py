@@ -226,7 +226,9 @@ MOVES_TO = re.compile(
 )
 TAKES = re.compile(r"\btakes the (pawn|knight|bishop|rook|queen) on ([a-h][1-8])\b")
 SQUARE = re.compile(r"\b([a-h][1-8])\b")
-AMOUNT = re.compile(r"\b(?:wins|winning|has won|has given|is) ((?:an?|the|two|three) (?:\w+))(?: up\b|[ ,.;:]|$)")
+AMOUNT = re.compile(
+    r"\b(?:wins|winning|has won|has given|is) ((?:an?|the|two|three) (?:\w+))(?! ahead)(?: up\b|[ ,.;:]|$)"
+)
 UNITS = {
     "pawn": ("pawn", "pawns"),
     "piece": ("knight", "bishop", "piece", "pieces"),

@@ -214,7 +214,7 @@ def _tactic(case: Case, play: Play, motifs: Sequence[Motif]) -> Said | None:
         amount = case.amount(hit[1] if hit else None)
         unit = amount.partition(" for ")[0].split()[-1]
         named = re.findall(r"the (\w+) on", words)
-        if named[-1:] == [unit] and amount.split()[0] in ("a", "the"):
+        if named[-1:] == [unit] and amount.split()[0] in ("a", "the") and " and " not in amount:
             amount = f"{'it' if len(named) == 1 else f'the {unit}'}{amount[len(amount.partition(' for ')[0]) :]}"
         ending = f", winning {amount}" if "," in words or " and " in words else f" and wins {amount}"
         if motif.name in (m.TRAPPED, m.HANGING) and amount == "it":
