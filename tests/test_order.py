@@ -21,7 +21,7 @@ from trapscan.contract import (
     Verified,
 )
 from trapscan.levels import Lens
-from trapscan.order import ORDERS, by_idea, in_order, ranked, rounded
+from trapscan.order import ORDERS, at_the_head, by_idea, in_order, ranked, rounded
 
 LEVELS = (1000, 1400, 2000)
 
@@ -105,6 +105,18 @@ def test_who_has_seen_a_position_or_an_answer_wants_another_thing_next() -> None
     assert [idea.lead.id for idea in by_idea([answered, other, first], lens)] == ["a", "c", "b"], "one answer"
     aside = made("b", 0.8, here, "e7e5", Nature.GAMBIT)
     assert [idea.lead.id for idea in by_idea([aside, other, first], lens)] == ["a", "b", "c"], "another section"
+
+
+def test_at_most_two_ideas_of_one_position_stand_at_the_head() -> None:
+    lens = Lens(LEVELS, 1000)
+    made = [
+        msgspec.structs.replace(finding(name, SlipKind.TRICK, 0, 0, 0), worth=(0.9 - 0.01 * place,) * 3)
+        for place, name in enumerate("abcd")
+    ]
+    made[3] = msgspec.structs.replace(made[3], fen=made[3].fen.replace(" w ", " b "))
+    assert [idea.lead.id for idea in at_the_head(by_idea(made, lens), lens)] == ["a", "d", "b"]
+    rare = [msgspec.structs.replace(each, chance=(0.004,) * 3) for each in made]
+    assert at_the_head(by_idea(rare, lens), lens) == []
 
 
 @given(st.floats(-1e3, 1e3), st.integers(0, 6))

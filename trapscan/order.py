@@ -26,6 +26,9 @@ CROWD = 0.5
 """An idea counts so much less for each higher one of its section that has its position, or its answer and gain: who has
 seen one of them wants another thing next."""
 
+ALIKE = 2
+"""So many ideas of one position at most stand among the first."""
+
 WORTHY, SELDOM, PLAYED = 0.4, 1e-5, 0.005
 """The worth from which a trick or pitfall may stand among the first: a coach rather shows it than not
 (scripts/run check_worth). How often it must happen: what comes once in more than a hundred thousand games is nobody's
@@ -139,6 +142,18 @@ def by_idea(findings: Iterable[Finding], lens: Lens, *, damped: float = DAMPED) 
         out.append((placed(idea, CROWD ** max(seen[crowd] for crowd in crowds)), idea))
         seen.update(crowds)
     return [idea for _, idea in sorted(out, key=lambda each: each[0])]
+
+
+def at_the_head(ideas: Iterable[Idea], lens: Lens) -> list[Idea]:
+    """Of a section's ideas, in their order, those that a report begins with."""
+    seen: Counter[str] = Counter()
+    out = []
+    for idea in ideas:
+        if worthy(idea.lead, lens):
+            seen[idea.lead.fen] += 1
+            if seen[idea.lead.fen] <= ALIKE:
+                out.append(idea)
+    return out[:FIRST]
 
 
 def _crowds(finding: Finding) -> list[Hashable]:

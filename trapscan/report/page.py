@@ -15,7 +15,7 @@ import jinja2
 from markupsafe import Markup
 
 from trapscan.contract import Finding, Scan, SlipFinding
-from trapscan.order import FIRST, often_at, section_of, toll_at, worthy
+from trapscan.order import ALIKE, FIRST, often_at, section_of, toll_at, worthy
 from trapscan.plain import plain
 from trapscan.report.filing import addition
 from trapscan.report.lines import lines_of
@@ -48,6 +48,7 @@ def page_in_pieces(shown: Presentation, few: int) -> Iterator[str]:
         "level": min(max(shown.level, low), high),
         "shown": few,
         "first": FIRST,
+        "alike": ALIKE,
         "sections": sections,
         "kinds": [section.key for section in SECTIONS],
         "rows": [{"key": kind.key, "name": kind.name} for kind in ROWS],

@@ -19,7 +19,7 @@ from trapscan.contract import (
 )
 from trapscan.errors import ReportError
 from trapscan.levels import LEAST_ELO, MOST_ELO, Lens
-from trapscan.order import FIRST, ORDERS, Idea, by_idea, in_order, often_at, ranked, section_of, toll_at, worthy
+from trapscan.order import ORDERS, Idea, at_the_head, by_idea, in_order, often_at, ranked, section_of, toll_at
 from trapscan.plain import plain
 from trapscan.report import owned, words
 from trapscan.report.narrowed import for_side, of_chapters, of_natures
@@ -257,7 +257,7 @@ class Presentation:
             inside = [finding for finding in self.scan.findings if section_of(finding) == kind.key]
             ideas = by_idea(inside, self.lens)
             if ideas:
-                first = tuple(self.card(idea) for idea in ideas if worthy(idea.lead, self.lens))[:FIRST]
+                first = tuple(map(self.card, at_the_head(ideas, self.lens)))
                 out.append(Section(kind, len(ideas), len(inside), tuple(map(self.card, ideas[:shown])), first))
         return out
 

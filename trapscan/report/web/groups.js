@@ -25,11 +25,21 @@ function leads(cards) {
   });
 }
 
+// Of a section's cards those worth it, few of one position.
+function atTheHead(cards) {
+  const seen = {};
+  return cards.filter(({ finding }) => {
+    if (!here(finding.worthy)) return false;
+    seen[finding.fen] = (seen[finding.fen] || 0) + 1;
+    return seen[finding.fen] <= DATA.alike;
+  }).slice(0, DATA.first);
+}
+
 // The head of the page: one line for each of the first ideas of every section that is open at first.
 function drawFirst(groups) {
   const parts = [];
   for (const group of groups) {
-    const cards = group.cards.filter((card) => here(card.finding.worthy)).slice(0, DATA.first);
+    const cards = atTheHead(group.cards);
     if (group.closed || !cards.length) continue;
     const list = el("ol");
     for (const card of cards) {
