@@ -93,7 +93,7 @@ class Card {
       this.figures[key] = el("b");
       figures.append(el("div", {}, el("dt", { textContent: name }), el("dd", {}, this.figures[key], " ", el("small", { textContent: unit }))));
     }
-    this.known = el("p", { className: "known", textContent: "Must be known: at this level few find the refutation unprepared." });
+    this.known = el("p", { className: "known", textContent: "Must be known: at this level few punish it unprepared." });
     const words = el("dl", { className: "words" });
     const say = (name, ...content) => words.append(el("dt", { textContent: name }), el("dd", {}, ...content));
     this.byLevel = {};
