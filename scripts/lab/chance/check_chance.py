@@ -3,7 +3,7 @@
     scripts/run check_chance calibration aside.jsonl rapid.jsonl --plot calibration.svg
     scripts/run check_chance filter ../shared/data/opening_slips.tsv.gz
     scripts/run check_chance rank ../shared/data/human_games.tsv.gz --engine /usr/games/stockfish
-    scripts/run check_chance rank ../shared/data/human_games*.tsv.gz --engine /usr/games/stockfish
+    scripts/run check_chance rank ../shared/data/human_games*.tsv.gz --whole r --times 400
 
 aside.jsonl comes from scripts/run measure_losses. A slip loses 0.10 or more of expected score. The rank check takes
 positions that occur at least 60 times in the games kept aside.
@@ -50,6 +50,7 @@ def main() -> None:
     three.add_argument("--engine", default="/usr/games/stockfish")
     three.add_argument("--nodes", type=int, default=20_000)
     three.add_argument("--times", type=int, default=60)
+    three.add_argument("--whole", default="", help="sources that the net never saw: all their games count")
     three.set_defaults(run=rank)
     args = ask.parse_args()
     args.run(args)
@@ -208,7 +209,7 @@ def rank(args: argparse.Namespace) -> None:
     asked: dict[str, list[tuple[float, float, Conditions]]] = defaultdict(list)
     boards: dict[str, chess.Board] = {}
     for game in (game for path in args.games for game in read_games(path)):
-        if fold_of(game) not in TEST_FOLDS:
+        if game.source not in args.whole and fold_of(game) not in TEST_FOLDS:
             continue
         board = chess.Board()
         for uci in game.moves[:24]:
