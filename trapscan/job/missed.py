@@ -27,12 +27,17 @@ class Missed:
     line: tuple[str, ...]
 
 
+def shows_at_once(slip: Slip) -> bool:
+    """Whether the shortest search sees the slip."""
+    return slip.exposed <= NOISE_AT
+
+
 def replies(best: Line, slip: Slip, chances: Chances, model: ChanceModel, levels: tuple[int, ...]) -> Chances:
     """The chances of the replies to a slip, joined with what is at stake: one that does not punish gives back what the
     slip lost. How plainly that shows is told by the budget that exposed the slip."""
     right = (*slip.refutation[:1], *slip.also)
     at_stake = max(0.0, loss(best.score, slip.score))
-    shallow = at_stake if slip.exposed <= NOISE_AT else 0.0
+    shallow = at_stake if shows_at_once(slip) else 0.0
     losses = {move: (0.0, 0.0) if move in right else (shallow, at_stake) for move in chances}
     return model.join(chances, losses, levels)
 
@@ -58,4 +63,4 @@ def missed(
     return tuple(out)
 
 
-__all__ = ["KEEPS", "Missed", "missed", "replies"]
+__all__ = ["KEEPS", "Missed", "missed", "replies", "shows_at_once"]

@@ -11,12 +11,11 @@ from trapscan import explain
 from trapscan.chance import FOUND, CountedModel, Evidence, load_model
 from trapscan.contract import Instead
 from trapscan.explain import Explanation
-from trapscan.job.missed import replies
+from trapscan.job.missed import replies, shows_at_once
 from trapscan.job.stage import SEARCHED, Fields, Stage
 from trapscan.job.tools import Tools
 from trapscan.job.work import Recorder
 from trapscan.model import ChanceModel, Chances, Examined, Position, Slip
-from trapscan.score import loss
 from trapscan.search import Examiner
 from trapscan.settings import POSITION_SETTINGS, Settings
 
@@ -144,8 +143,8 @@ def _find(
         return tuple(1.0 for _ in levels)
     right = (slip.refutation[0], *slip.also)
     joined = replies(examined.best, slip, chances, model, levels)
-    lost = loss(examined.best.score, slip.score)
-    return tuple(FOUND.punished(sum(joined[move][i] for move in right), lost) for i in range(len(levels)))
+    plain = shows_at_once(slip)
+    return tuple(FOUND.punished(sum(joined[move][i] for move in right), plain=plain) for i in range(len(levels)))
 
 
 POSITIONS = Stage(

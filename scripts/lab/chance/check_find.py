@@ -9,14 +9,14 @@ measure: one position a game (ply 6 to 30, fixed by the moves) of games kept asi
 seems to lose at a glance (2,000 nodes before and after), the position is examined as a scan with the preset quick would
 examine it for this move alone; of those that are slips, the reply that was played is searched for --nodes: it punishes
 where it keeps half of what the slip lost. table: said and seen shares of punishers, by their level and by thinking
-time: of the replies that the report names (seen: one of them was played), and of all that punish. fit: the weights for
+time: of the replies that the report names (seen: one of them was played), and of all that punish. fit: the shares in
 trapscan/chance/found.py, which make the second of the first.
 """
 
 import argparse
 import itertools
 import json
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -196,7 +196,7 @@ def table(args: argparse.Namespace) -> None:
 
 def found(known: list[Case], named: np.ndarray, by: Found) -> np.ndarray:
     """The chance that each slip is punished."""
-    return np.array([by.punished(float(share), case.lost) for share, case in zip(named, known, strict=True)])
+    return np.array([by.punished(float(share), plain=case.plain) for share, case in zip(named, known, strict=True)])
 
 
 def told(known: list[Case], name: str, said: np.ndarray, seen: np.ndarray) -> None:
@@ -226,39 +226,28 @@ def told(known: list[Case], name: str, said: np.ndarray, seen: np.ndarray) -> No
 
 
 def fit(args: argparse.Namespace) -> None:
-    """The most likely weights, with a small pull to zero, by Newton's method on differences."""
+    """The most likely shares, to a hundredth."""
     known = cases(args.slips)
-    named = np.array([case.said(JOIN)[0] for case in known])
-    punished = np.array([case.punished for case in known])
-
-    def cost(weights: np.ndarray) -> float:
-        said = np.clip(found(known, named, Found(*weights)), 1e-6, 1 - 1e-6)
-        return float(-np.log(np.where(punished, said, 1 - said)).sum() + 0.05 * (weights**2).sum())
-
-    weights = np.zeros(3)
-    for _ in range(20):
-        slope, curve = differences(cost, weights)
-        weights = weights - np.linalg.solve(curve + 1e-3 * np.eye(len(weights)), slope)
-    by = Found(*(round(float(weight), 2) for weight in weights))
-    print(f"{by}: {cost(weights) / len(known):.4f} nats a slip; {len(known)} slips, {punished.mean():.3f} punished")
+    print(f"{len(known)} slips")
+    by = Found(*(most_likely([case for case in known if case.plain == plain]) for plain in (True, False)))
+    print(by)
     tests = cases(args.test)
     if tests:
         shares = found(tests, np.array([case.said(JOIN)[0] for case in tests]), by)
         told(tests, "all that punish, other games", shares, np.array([case.punished for case in tests], float))
 
 
-def differences(cost: Callable[[np.ndarray], float], at: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """Slope and curvature of a function by central differences."""
-    step, size = 1e-3, len(at)
-    unit = np.eye(size) * step
-    slope = np.array([(cost(at + u) - cost(at - u)) / (2 * step) for u in unit])
-    curve = np.array(
-        [
-            [(cost(at + u + v) - cost(at + u - v) - cost(at - u + v) + cost(at - u - v)) / (4 * step**2) for v in unit]
-            for u in unit
-        ]
-    )
-    return slope, curve
+def most_likely(known: list[Case]) -> float:
+    """The share of the others that punish under which what was played is likeliest."""
+    named = np.array([case.said(JOIN)[0] for case in known])
+    punished = np.array([case.punished for case in known])
+    shares = np.arange(1, 100) / 100
+    said = np.clip(named + (1 - named) * shares[:, None], 1e-6, 1 - 1e-6)
+    likely = np.log(np.where(punished, said, 1 - said)).sum(axis=1)
+    near = shares[likely > likely.max() - 2]
+    best = float(shares[likely.argmax()])
+    print(f"{len(known)} slips, {punished.mean():.3f} punished: {best:.2f}, {near[0]:.2f} to {near[-1]:.2f}")
+    return best
 
 
 if __name__ == "__main__":
