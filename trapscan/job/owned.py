@@ -90,8 +90,9 @@ class Owned:
         if kind is SlipKind.UNSOUND:
             return PreparedState.WRONG
         if prepared is not None and kind is SlipKind.TRICK:
-            if not prepared.answers:
-                return PreparedState.NONE
+            if not prepared.answers:  # it may have been cut off
+                cut = 0 < self.seen.settings.plies <= len(self.position.moves) + 1
+                return PreparedState.PAST if cut else PreparedState.NONE
             return PreparedState.RIGHT if prepared.right else PreparedState.WRONG
         if self.position.beyond or not self.position.prepared:
             return PreparedState.PAST

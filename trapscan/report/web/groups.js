@@ -35,6 +35,12 @@ function atTheHead(cards) {
   }).slice(0, DATA.first);
 }
 
+// Whether its answer is prepared, to stand at the end of a line.
+function stateOf(finding) {
+  const state = DATA.states.find(({ key }) => key === finding.state);
+  return state ? "; " + state.name : "";
+}
+
 // The head of the page: one line for each of the first ideas of every section that is open at first.
 function drawFirst(groups) {
   const parts = [];
@@ -49,7 +55,7 @@ function drawFirst(groups) {
       const line = finding.line.length ? paragraphs(finding.words.line) : [];
       const more = card.others.length ? ` (and ${card.others.length} more like it)` : "";
       list.append(el("li", {}, link, " ", el("span", { className: "where" },
-        el("bdi", { textContent: finding.where ? finding.where + ", " : "" }), ...line, more, "; ", here(finding.happens))));
+        el("bdi", { textContent: finding.where ? finding.where + ", " : "" }), ...line, more, "; ", here(finding.happens), stateOf(finding))));
     }
     const rest = group.cards.length > cards.length ? `the first ${cards.length} of ${group.cards.length}` : "";
     parts.push(el("div", {}, el("h3", {}, el("bdi", { textContent: group.heading }), " ", el("small", { textContent: rest })), list));
@@ -106,9 +112,8 @@ function drawAdditions(found) {
     const { finding } = card;
     const link = el("a", { href: "#at=" + encodeURIComponent(finding.id) }, el("bdi", { textContent: finding.add }));
     link.addEventListener("click", (event) => { event.preventDefault(); showFinding(finding); });
-    const state = DATA.states.find(({ key }) => key === finding.state).name;
     const chapter = finding.words.chapter ? ", " + finding.words.chapter : "";
-    return el("li", {}, link, " ", el("span", { className: "where" }, ...paragraphs(finding.words.line), el("bdi", { textContent: chapter }), `; ${state}; `, here(finding.happens)));
+    return el("li", {}, link, " ", el("span", { className: "where" }, ...paragraphs(finding.words.line), el("bdi", { textContent: chapter }), stateOf(finding), "; ", here(finding.happens)));
   }));
   $("add-all").hidden = cards.length <= DATA.first;
   $("add-all").textContent = STATE.added ? "Show fewer" : `Show all ${cards.length}`;
