@@ -73,7 +73,9 @@ class Interrupts:
             from threading import Timer
 
             self.came = False
-            again = Timer(0.05, os.kill, (os.getpid(), signal.SIGINT))
+            # to the process, so that a waiting main thread wakes; Windows would end it so
+            raise_it = signal.raise_signal if os.name == "nt" else lambda number: os.kill(os.getpid(), number)
+            again = Timer(0.05, raise_it, (signal.SIGINT,))
             again.daemon = True
             again.start()
         elif not self.came:  # what breaks while all is torn down is no news
