@@ -6,8 +6,8 @@ import contextlib
 import io
 import os
 import sys
-from collections.abc import Iterator
-from typing import Any, TextIO
+from collections.abc import Callable, Iterator
+from typing import TextIO
 
 
 class Stream(io.TextIOBase):
@@ -20,7 +20,8 @@ class Stream(io.TextIOBase):
 
     def write(self, text: str) -> int:
         """See TextIO; raises nothing."""
-        self._try(lambda inner: _write(inner, text)) if text else None
+        if text:
+            self._try(lambda inner: _write(inner, text))
         return len(text)
 
     def write_bytes(self, data: bytes) -> None:
@@ -32,7 +33,7 @@ class Stream(io.TextIOBase):
         if self._inner is not None:
             self._try(lambda inner: inner.flush())
 
-    def _try(self, work: Any) -> None:
+    def _try(self, work: Callable[[TextIO], None]) -> None:
         if self.lost:
             return
         if self._inner is None:
