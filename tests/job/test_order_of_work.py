@@ -19,7 +19,7 @@ from trapscan.engines import Engine, EngineSpec, Probe, Store
 from trapscan.job import Progress, Result, scan
 from trapscan.job.clock import EXAMINING, Clock
 from trapscan.job.counts import Counts
-from trapscan.job.glances import NODES, Glance
+from trapscan.job.glances import Glance
 from trapscan.job.pipeline import Plan
 from trapscan.job.positions import POSITIONS, Outcome, Task
 from trapscan.job.run import Done, Job
@@ -30,7 +30,6 @@ from trapscan.job.workers import Processes
 from trapscan.model import Evaluation, Examined, Line, Position, Query
 from trapscan.request import ScanRequest
 from trapscan.score import Score
-from trapscan.settings import Settings
 
 ENGINE = f"{sys.executable} {Path(__file__).parent.parent / 'engines' / 'material_uci.py'}"
 FACTS = Probe(name="Material 1.0", nps=1_000_000, multipv=True, searchmoves=True)
@@ -169,13 +168,12 @@ def test_what_a_glance_tells() -> None:
     def open_(*moves: tuple[float, int]) -> float:
         best = ("a2a3", 0.5, Score(chess.WHITE, cp=0))
         others = [(f"{n}", chance, Score(chess.WHITE, cp=cp)) for n, (chance, cp) in enumerate(moves)]
-        return left_open(Glance((best, *others), {}), Settings())
+        return left_open(Glance((best, *others), {}))
 
-    assert left_open(Glance((), {}), Settings()) == 0.0
+    assert left_open(Glance((), {})) == 0.0
     sound, slip, likelier, worse = open_((0.1, -5)), open_((0.1, -120)), open_((0.3, -120)), open_((0.1, -500))
     assert 0 <= sound < slip < min(likelier, worse)
     assert open_((0.1, -5), (0.1, -120)) == slip, "the worst counts"
-    assert Settings().noise_after(NODES) == pytest.approx(0.1, abs=0.01)
 
 
 # --- time ------------------------------------------------------------------------------------------------------------

@@ -15,8 +15,8 @@ from trapscan.score import Score
 from trapscan.search import choose_candidates
 from trapscan.settings import Settings
 
-NODES = 500
-"""A move; some two hundredths of what the examination takes (scripts/bench_first_page)."""
+NODES = 800
+"""A move: some two hundredths of what the examination takes (scripts/bench_first_page)."""
 
 
 @dataclass(frozen=True, slots=True)

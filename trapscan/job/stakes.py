@@ -2,15 +2,9 @@
 
 from __future__ import annotations
 
-import math
-
-from trapscan import rank
-from trapscan.contract import Nature
-from trapscan.job.glances import NODES, Glance
-from trapscan.model import Signs
+from trapscan.job.glances import Glance
 from trapscan.order import DAMPED
 from trapscan.score import loss
-from trapscan.settings import Settings
 
 ROUND = 24
 """So many positions are examined at least before it is asked again where most is at stake; later half as many as are
@@ -21,24 +15,18 @@ FURTHER, GLANCED = 4, 240
 at least."""
 
 
-def left_open(glance: Glance, settings: Settings) -> float:
-    """Where its likeliest great slip would stand if the position were reached in every game: the most that a move's
-    worth as a tactic, its chance, damped as in the report, and the chance that it is a slip at all make together."""
+GREAT = 0.25
+"""A loss (objective expected score) beyond which more makes no difference."""
+
+
+def left_open(glance: Glance) -> float:
+    """What would be at stake if the position were reached in every game: the most that a move's chance, damped as in
+    the report, and its loss make together. A small loss counts for little: a glance sees it where there is none."""
     if not glance.moves:
         return 0.0
     best = max((score for _, _, score in glance.moves), key=lambda score: score.plain)
-    noise = settings.noise_after(NODES) * math.sqrt(2)
-
-    def of(chance: float, lost: float, worth: float) -> float:
-        return worth * float(chance**DAMPED) * (1 + math.erf((lost - settings.threshold) / noise)) / 2
-
     return max(
-        of(
-            chance,
-            loss(best, score),
-            rank.worth(rank.Case(Nature.TACTIC, Signs(), best, score, chance, motif=False)),
-        )
-        for _, chance, score in glance.moves
+        float(chance**DAMPED) * min(GREAT, max(0.0, loss(best, score))) ** 2 for _, chance, score in glance.moves
     )
 
 

@@ -169,7 +169,7 @@ class Walk:
         self._open[position] = 0.0
         if glanced.outcome is not None:
             self._glances[position] = glanced.outcome
-            self._open[position] = left_open(glanced.outcome, self.settings)
+            self._open[position] = left_open(glanced.outcome)
 
     def _examine(self, chosen: Sequence[Position], stakes: Mapping[str, float]) -> None:
         tasks = [self.counts.task(position) for position in chosen]
