@@ -559,7 +559,7 @@ CHECKS: tuple[tuple[re.Pattern[str], Check], ...] = (
     (re.compile(rf"forks {_TWO}"), _by(_forks)),
     (re.compile(rf"forks {_PAIR}"), _by(_forks_two)),
     (re.compile(rf"checks and hits {_M}"), _by(_forks_king)),
-    (re.compile(rf"(?:hits|attacks|chases) {_TWO}"), _by(_hits)),
+    (re.compile(rf"(?:hits|attacks(?: both)?|chases) {_TWO}"), _by(_hits)),
     (re.compile(rf"(?:hits|attacks) {_PAIR}"), _by(_hits_two)),
     (re.compile(rf"hits {_M} and, behind it, {_M}"), _by(_skewers)),
     (re.compile(rf"pins {_M} against {_M}"), _by(lambda s, f: _pinned(s.after, f[2], f[4]))),

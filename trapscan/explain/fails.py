@@ -22,7 +22,7 @@ from trapscan.explain.motifs import REGISTRY, motifs_of
 from trapscan.explain.play import Play
 from trapscan.explain.quiet import quiet
 from trapscan.explain.refuted import refuted, why_not_retaken
-from trapscan.explain.words import number, piece_name, sentence, the_piece, the_pieces
+from trapscan.explain.words import hits, number, piece_name, sentence, the_piece, the_pieces
 
 LONGEST = 25
 """Words in a sentence."""
@@ -149,11 +149,11 @@ def _hits_as_well(case: Case) -> str:
 def _outnumbered(case: Case, square: chess.Square) -> str:
     """'b5 is attacked twice and guarded once', or who takes what."""
     board = case.play.boards[0]
-    hits = len(board.attackers(case.side, square))
+    takers = len(board.attackers(case.side, square))
     guards = len(board.attackers(not case.side, square))
     times = {1: "once", 2: "twice", 3: "three times", 4: "four times"}
-    if hits > guards and hits in times and guards in times:
-        return f"{chess.square_name(square)} is attacked {times[hits]} and guarded {times[guards]}"
+    if takers > guards and takers in times and guards in times:
+        return f"{chess.square_name(square)} is attacked {times[takers]} and guarded {times[guards]}"
     taker, prize = piece_name(board, case.play.moves[0].from_square), piece_name(board, square)
     if value_at(board, case.play.moves[0].from_square) < value_at(board, square):
         return f"a {taker} takes a {prize}"
@@ -258,7 +258,7 @@ def exchanges(case: Case) -> Said | None:
     for index in range(0, min(end - 1, 3), 2):
         if aim := _aim(case, index):
             lead = f"after {case.play.sans(0, index)}, " if index else ""
-            told = f"{lead}{case.play.san(index)} hits {aim}"
+            told = f"{lead}{case.play.san(index)} {aim}"
             if end - index > LONG:
                 return Said(f"{told}; in the end {ahead}", plies=end)
             told = f"{told}, and after {case.play.sans(index + 1, end)} {ahead}"
@@ -270,13 +270,12 @@ def exchanges(case: Case) -> Said | None:
 
 
 def _aim(case: Case, index: int) -> str:
-    """What a quiet move of the line attacks."""
-    play = case.play
-    if play.is_capture(index) or play.boards[index + 1].is_check():
+    """What a quiet move of the line attacks, as a clause; empty where that is nothing."""
+    play, after = case.play, case.play.boards[index + 1]
+    if play.is_capture(index) or after.is_check():
         return ""
-    return the_pieces(
-        play.boards[index + 1], threats(play.boards[index], play.boards[index + 1], play.moves[index])[:2]
-    )
+    targets = threats(play.boards[index], after, play.moves[index])[:2]
+    return hits(after, targets) if targets else ""
 
 
 def _because(case: Case, *plies: int) -> str:

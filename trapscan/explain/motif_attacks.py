@@ -11,7 +11,7 @@ from trapscan.explain.deeds import threats
 from trapscan.explain.exchange import as_mover, exchange, loot, taken_by, value_at
 from trapscan.explain.motif import Motif
 from trapscan.explain.play import Play
-from trapscan.explain.words import the_piece, the_pieces
+from trapscan.explain.words import hits, the_piece, the_pieces
 
 
 def prey(board: chess.Board, actor: chess.Square, side: chess.Color) -> list[chess.Square]:
@@ -247,7 +247,7 @@ def tell_fork(play: Play, motif: Motif) -> str:
         return f"{verb} {the_piece(after, others[0])}"
     if len(others) < 2:
         return ""
-    return f"{'forks' if forks else 'hits'} {the_pieces(after, others[:2])}"
+    return f"forks {the_pieces(after, others[:2])}" if forks else hits(after, others[:2])
 
 
 def tell_discovered(play: Play, motif: Motif) -> str:

@@ -16,7 +16,7 @@ from trapscan.explain.play import Play
 from trapscan.explain.refuted import telling
 from trapscan.explain.tempt import strengths
 from trapscan.explain.themes import BISHOPS, CHANCE, HOLE, TIME, themes
-from trapscan.explain.words import piece_name, the_pieces
+from trapscan.explain.words import hits, piece_name, the_pieces
 
 STRONG, FORCING = 150, 40
 """Centipawns that a free move must bring the punisher for what it plays to be called a threat."""
@@ -95,7 +95,7 @@ def _deeds(case: Case) -> tuple[list[str], list[str], int]:
             deeds.append(tell(play, motif))
     if targets:
         chased = len(targets) == 1 and play.mover(index) == chess.PAWN and value_at(after, targets[0]) > 1
-        hit = f"{'chases' if chased else 'hits'} {the_pieces(after, targets[:2])}"
+        hit = f"chases {the_pieces(after, targets)}" if chased else hits(after, targets[:2])
         opened = chess.between(move.to_square, targets[0]) & chess.BB_SQUARES[case.slip.from_square]
         if opened and len(targets) == 1:
             hit += f" along the line that {case.slip_san} opens"
@@ -162,14 +162,14 @@ def _threat(case: Case, told: list[chess.Square]) -> tuple[str, bool]:
     forcing = idea.is_capture(0) or idea.boards[1].is_check()
     hit = [s for s in threats(idea.boards[0], idea.boards[1], idea.moves[0])[:1] if value_at(idea.boards[1], s) > 1]
     if stronger < (FORCING if forcing else STRONG):
-        aim = f", which hits {the_pieces(idea.boards[1], hit)}" if hit else ""
+        aim = f", which {hits(idea.boards[1], hit)}" if hit else ""
         return (f"prepares {san}{aim}", False) if not forcing else ("", False)
     motif = telling(idea.first(5))
     words = ""
     if motif is not None and motif.ply == 1 and motif.name not in _BY_REPLY and (tell := REGISTRY[motif.name].tell):
         words = tell(idea, motif)
     if not words and hit and not forcing:
-        words = f"hits {the_pieces(idea.boards[1], hit)}"
+        words = hits(idea.boards[1], hit)
     return f"threatens {san}{f', which {words}' if words and ',' not in words else ''}", True
 
 
@@ -230,8 +230,8 @@ def _stopped(case: Case) -> str:
         return ""
     if any(answered.piece_at(square) != case.board.piece_at(square) for square in hit):
         return ""  # what it would have hit has gone
-    aim = the_pieces(case.best.boards[1], hit)
-    return f"{case.best_san} came first: it hits {aim}; now {case.first} guards {chess.square_name(goal)}"
+    late = f"now {case.first} guards {chess.square_name(goal)}"
+    return f"{case.best_san} came first: it {hits(case.best.boards[1], hit)}; {late}"
 
 
 def _better(case: Case) -> str:

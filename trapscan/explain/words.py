@@ -28,6 +28,12 @@ def the_pieces(board: chess.Board, squares: Sequence[chess.Square]) -> str:
     return listed([the_piece(board, square) for square in squares])
 
 
+def hits(board: chess.Board, squares: Sequence[chess.Square]) -> str:
+    """'hits the knight on f6', 'hits the pawns on b7 and f7', 'attacks both the knight on f6 and the pawn on e5'."""
+    told = the_pieces(board, squares)
+    return f"attacks both {told}" if told.count(" the ") else f"hits {told}"
+
+
 def listed(parts: Sequence[str]) -> str:
     """'a', 'a and b', 'a, b and c'."""
     if len(parts) < 2:
