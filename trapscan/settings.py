@@ -22,10 +22,6 @@ Share = Annotated[float, Meta(ge=0.0, le=1.0)]
 Rating = Annotated[int, Meta(ge=LEAST_ELO, le=MOST_ELO)]
 OptionValue = str | int | bool
 
-PREPARED_PART, PREPARED_SIGMAS = 3, 1.5
-"""A move of the repertoire is not called harmless before this part of the nodes of the likeliest moves, nor before it
-is so many times its noise away from the threshold."""
-
 RENAMED = {
     "stakes": "budgets",
     "noise_fall": "noise_exponent",
@@ -51,8 +47,7 @@ class Settings(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=
 
     budgets: Annotated[tuple[Budget, ...], Meta(min_length=1)] = (
         Budget(chance=0.3, least=12_000, most=120_000, sigmas=1.5),
-        Budget(chance=0.1, least=10_000, most=60_000),
-        Budget(chance=0.03, least=4_000, most=30_000),
+        Budget(chance=0.1, least=10_000, most=40_000),
         Budget(chance=0.01, least=2_000, most=30_000),
         Budget(chance=0.0, least=2_000, most=4_000),
     )
@@ -63,7 +58,7 @@ class Settings(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=
     """It falls with this power of the nodes."""
     best_nodes: Nodes = 120_000
     """Usual budget for the position itself, what the best move is worth: the search ends once its last scores agree,
-    between two thirds and four times of it."""
+    between two thirds and three times of it."""
     confirm_nodes: Nodes = 4_000
     """Least nodes behind a slip that is reported."""
     refutation_nodes: Nodes = 3_000
@@ -139,14 +134,13 @@ class Settings(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=
         start, increment = self.time_control.split("+")
         return int(start) + 40 * int(increment)
 
-    @property
-    def prepared_budget(self) -> Budget:
-        """What holds for a move of the repertoire, whatever its chance: the longest search, and no word that it is
-        harmless before a third of it is spent, since nothing is worse than a prepared slip. (A slip that people played,
-        11...Qxa4 in a Slav, looks sound up to 19,000 nodes and loses 0.37.)"""
-        most = self.budgets[0].most
-        least = max(self.budgets[0].least, most // PREPARED_PART)
-        return Budget(chance=1.0, least=least, most=most, sigmas=PREPARED_SIGMAS)
+    def past_the_ends(self) -> Settings:
+        """What holds past the ends of lines, where nothing is prepared and few come: half of the nodes."""
+        halves = [
+            msgspec.structs.replace(each, least=max(100, each.least // 2), most=max(100, each.most // 2))
+            for each in self.budgets
+        ]
+        return msgspec.structs.replace(self, budgets=tuple(halves), best_nodes=max(100, self.best_nodes // 2))
 
     @property
     def error(self) -> Noise:

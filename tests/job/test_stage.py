@@ -127,7 +127,7 @@ OTHERS: list[tuple[Stage[Any, Any], Any, dict[str, Any]]] = [
         {"position": AFTER, "best": replace(BEST, pv=("d2d4",)), "slip": replace(SLIP, nodes=2), "ply": 3},
     ),
 ]
-IN_NO_KEY = {"epd": "follows from the moves", "move_orders": "a count", "opening": "a name", "beyond": "a place"}
+IN_NO_KEY = {"epd": "follows from the moves", "move_orders": "a count", "opening": "a name"}
 """Fields of a position that no search and no explanation looks at."""
 
 
@@ -141,7 +141,12 @@ def test_every_field_of_a_task_changes_the_key(stage: Stage[Any, Any], task: Any
 
 
 def test_every_field_of_a_position_changes_the_key() -> None:
-    others: dict[str, Any] = {"start_fen": chess.STARTING_FEN[:-1] + "2", "moves": ("e2e4",), "prepared": ()}
+    others: dict[str, Any] = {
+        "start_fen": chess.STARTING_FEN[:-1] + "2",
+        "moves": ("e2e4",),
+        "prepared": (),
+        "beyond": 1,
+    }
     assert others.keys() | IN_NO_KEY.keys() == {field.name for field in fields(START)}
     tasks = [Task(START), *(Task(replace(START, **{name: value})) for name, value in others.items())]
     assert len(set(POSITIONS.keys(TOOLS, tasks))) == len(tasks)

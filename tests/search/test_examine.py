@@ -64,7 +64,7 @@ def test_a_search_climbs_until_the_move_is_clear(cp: int, spent: list[int]) -> N
     [
         (0, 0.099, (), [2_000]),
         (0, 0.1, (), [16_000]),  # what many play is not called harmless at a glance
-        (0, 0.099, ("f2f3",), [32_000]),  # nor what is prepared, before a third of its nodes are spent
+        (0, 0.099, ("f2f3",), [RESTED]),  # what is prepared is searched as the position after it would be
         (75, 0.05, (), [16_000]),  # loss 0.106: one noise away from 0.12
         (62, 0.05, (), [2_000]),  # loss 0.088
         (62, 0.1, (), [32_000]),  # of what many play nothing is spared: one and a half away from 0.10

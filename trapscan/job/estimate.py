@@ -185,15 +185,16 @@ def estimate(author: Authored, probe: Probe, chosen: Settings, jobs: int) -> Est
     """The expected cost of a scan of the author's tree with an empty store."""
     tree = author.tree
     sides = [author.side_of(ids) for ids in author.held]
-    positions = len(tree.positions) + _beyond(tree, sides, chosen)
+    past = _beyond(tree, sides, chosen)
     one = _examination(tree.positions, probe, chosen)
+    beyond = replace(_times(one, past / 2), positions=past, searches=past * one.searches)  # half of the nodes
     ours = [p for p, side in zip(tree.positions, sides, strict=True) if side in (_mover(p), "both")]
     return Estimate(
         engine=probe.name,
         nps=probe.nps,
         side=author.side,
         read=len(tree.positions),
-        plain=_times(one, positions) + _looked_again(positions, probe, chosen),
+        plain=_times(one, len(tree.positions)) + beyond + _looked_again(len(tree.positions) + past, probe, chosen),
         baits=_times(_bait_search(_legal(ours), one, probe, chosen), len(ours)),
         jobs=jobs,
     )
@@ -207,10 +208,8 @@ def _examination(positions: Sequence[Position], probe: Probe, chosen: Settings) 
     for position in sample:
         chances = model.predict([position.board()], chosen.levels)[0]
         candidates = choose_candidates(chances, position.prepared, chosen)
-        budgets = [
-            chosen.prepared_budget if move in position.prepared else chosen.budget(max(chances[move]))
-            for move in candidates
-        ]
+        # what follows a prepared move is a position of the repertoire, and searched as that
+        budgets = [chosen.budget(max(chances[move])) for move in candidates if move not in position.prepared]
         climbs = _searches([(round(s.least + shares.spent * (s.most - s.least)), 1.0) for s in budgets], probe)
         beside = _searches([(chosen.refutation_nodes, shares.beside * len(candidates))], probe)
         beside = replace(beside, searches=shares.asked * len(candidates))

@@ -34,12 +34,14 @@ class Task:
         return self.position.epd
 
     def cache_key(self) -> Fields:
-        """The moves that led there decide too: the last of them are a part of what people see."""
+        """The moves that led there decide too: the last of them are a part of what people see. Past the ends of lines
+        less is spent."""
         counted = self.evidence is not None
         return {
             "start_fen": self.position.start_fen,
             "moves": self.position.moves,
             "prepared": self.position.prepared,
+            "past_the_ends": self.position.beyond > 0,
             "evidence": self.evidence.digest() if self.evidence is not None else None,
             "one_player": self.one_player and counted,
         }
@@ -78,7 +80,8 @@ class Outcome:
 
 def solve(tools: Tools, task: Task, recorder: Recorder) -> Outcome:
     """Examine and explain one position."""
-    return examine(task.position, recorder, task.model(tools.settings), tools.settings)
+    chosen = tools.settings.past_the_ends() if task.position.beyond else tools.settings
+    return examine(task.position, recorder, task.model(chosen), chosen)
 
 
 def examine(position: Position, evaluator: Recorder, model: ChanceModel, settings: Settings) -> Outcome:

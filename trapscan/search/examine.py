@@ -22,7 +22,7 @@ from trapscan.settings import Budget, Settings
 from trapscan.stopping import NOISE_AT, PUNISHES, SPARED, TOLD, LossStop, StableScoreStop
 
 LIKELY = 0.1
-"""What many play: a chance at some level. Nothing is spared there."""
+"""What many play: a chance at some level. Nothing is spared there (see `SPARED`)."""
 
 ALSO_CHANCE = 0.03
 """Further refutations are looked for where the slip has this chance at some level, or stands in the repertoire."""
@@ -65,7 +65,6 @@ class Candidate:
     child: str
     prepared: bool
     chance: float
-    budget: Budget
     answer: Evaluation | None = None
     score: Score = field(default_factory=lambda: Score(chess.WHITE, cp=0))
     nodes: int = 0
@@ -80,11 +79,6 @@ class Candidate:
     def reply(self) -> str:
         """The punisher's move, "" where there is none or none was asked for."""
         return "".join(self.answer.best.pv[:1]) if self.answer is not None else ""
-
-    @property
-    def likely(self) -> bool:
-        """Whether many play it, or the repertoire does: it is never stinted."""
-        return self.prepared or self.chance >= LIKELY
 
 
 class Examiner:
@@ -130,17 +124,12 @@ class PositionSearch:
         self.evaluator, self.settings, self.position = evaluator, settings, position
         self.board = position.board()
         self.candidates = [
-            self._candidate(move, max(chances[move]))
+            Candidate(move, _epd_after(self.board, move), move in position.prepared, max(chances[move]))
             for move in choose_candidates(chances, position.prepared, settings)
         ]
         self.best = Line(Score(self.board.turn, cp=0), ())
         self.searches = self.nodes = 0
         self.notes: list[str] = []
-
-    def _candidate(self, move: str, chance: float) -> Candidate:
-        prepared = move in self.position.prepared
-        budget = self.settings.prepared_budget if prepared else self.settings.budget(chance)
-        return Candidate(move, _epd_after(self.board, move), prepared, chance, budget)
 
     def ask(self, query: Query) -> Evaluation:
         """Put a question to the evaluator and count it."""
@@ -158,11 +147,11 @@ class PositionSearch:
 
     def find_best(self) -> None:
         """Search the position itself until its score is at rest."""
-        self.best = self._stable(self.position.epd)
+        self.best = self.ask(self._at_rest(self.position.epd)).best
 
-    def _stable(self, epd: str) -> Line:
+    def _at_rest(self, epd: str) -> Query:
         stop = StableScoreStop.around(self.settings.best_nodes)
-        return self.ask(Query(epd, stop.most, until=stop)).best
+        return Query(epd, stop.most, until=stop)
 
     def verify_best(self) -> None:
         """Another best move, where the search of the position itself was wrong; then all candidates are measured by
@@ -181,7 +170,7 @@ class PositionSearch:
         rival = max(others, key=lambda each: (each.score.expected(), each.move))
         if rival.score.expected() - self.best.score.expected() <= self.settings.noise_after(rival.nodes):
             return None
-        line = self._stable(rival.child)
+        line = self.ask(self._at_rest(rival.child)).best
         score = line.score.of(self.board.turn)
         return Line(score, (rival.move, *line.pv)) if score.expected() > self.best.score.expected() else None
 
@@ -219,16 +208,29 @@ class PositionSearch:
             each.answer, each.verdict = None, Verdict.BEST
             each.score, each.nodes, each.loss, each.shallow_loss = self.best.score, self.settings.best_nodes, 0.0, 0.0
             return
-        confirm = min(max(self.settings.confirm_nodes, each.budget.least), each.budget.most)
-        stop = self._loss_stop(each.budget, confirm=confirm, spared=0.0 if each.likely else SPARED)
-        if each.answer is None or not stop.settled(each.answer.trail):
-            each.answer = self.ask(Query(each.child, each.budget.most, until=stop))
-        self._take(each, each.answer, each.answer.trail[-1].nodes if each.answer.trail else each.budget.most)
-        steps = [(step.nodes, self.loss_of(step.score)) for step in each.answer.trail] or [(each.nodes, each.loss)]
+        query = self._query_after(each)
+        stop, known = query.until, each.answer
+        if known is None or not (each.prepared or (known.trail and stop is not None and stop.settled(known.trail))):
+            known = self.ask(query)
+        self._take(each, known, known.trail[-1].nodes if known.trail else self._usual(query))
+        steps = [(step.nodes, self.loss_of(step.score)) for step in known.trail] or [(each.nodes, each.loss)]
         first = max((i for i, (nodes, _) in enumerate(steps) if nodes <= NOISE_AT), default=0)
         each.shallow_loss = steps[first][1]
         lost = (nodes for nodes, lost in steps[first:] if lost >= self.settings.threshold)
         each.exposed = next(lost, steps[-1][0])
+
+    def _query_after(self, each: Candidate) -> Query:
+        """What is asked of the position after a candidate. After a move of the repertoire it is what that position,
+        which stands in the repertoire too, is asked itself: one search serves both."""
+        if each.prepared:
+            return self._at_rest(each.child)
+        budget = self.settings.budget(each.chance)
+        confirm = min(max(self.settings.confirm_nodes, budget.least), budget.most)
+        stop = self._loss_stop(budget, confirm=confirm, spared=0.0 if each.chance >= LIKELY else SPARED)
+        return Query(each.child, budget.most, until=stop)
+
+    def _usual(self, query: Query) -> int:
+        return query.until.usual if isinstance(query.until, StableScoreStop) else query.budget
 
     def _take(self, each: Candidate, answer: Evaluation, nodes: int) -> None:
         """Take over what a search of the position after a candidate says."""

@@ -138,8 +138,10 @@ def plain_shares(watch: Watch, files: list[Path], positions: int, candidates: in
     for position in tree.positions:
         chances = model.predict([position.board()], chosen.levels)[0]
         for move in choose_candidates(chances, position.prepared, chosen):
-            stake = chosen.prepared_budget if move in position.prepared else chosen.budget(max(chances[move]))
-            least, span, known = least + stake.least, span + stake.most - stake.least, known + 1
+            known += 1
+            if move not in position.prepared:
+                budget = chosen.budget(max(chances[move]))
+                least, span = least + budget.least, span + budget.most - budget.least
     scale = candidates / known  # positions past the ends are taken to be like the others
     climbs, nodes = watch.sum_of("climb")
     whole, best = sum(watch.nodes.values()), watch.sum_of(str(chosen.best_nodes))[1]
