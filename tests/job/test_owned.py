@@ -52,7 +52,7 @@ def at(report: Scan, epd: str, san: str) -> SlipFinding:
     return found
 
 
-MARKED = marked_traps(8)
+MARKED = marked_traps(12)
 
 
 @pytest.fixture(scope="module")

@@ -265,3 +265,23 @@ def test_chess960_is_read_where_it_is_standard_chess(tmp_path: Path) -> None:
     result = read(tmp_path, f'[Variant "Fischerandom"]\n[FEN "{other}"]\n\n1. e4 *\n\n{HEADER}1. d4 *')
     assert lines(result) == [["d2d4"]]
     assert problems(result) == [(1, 0, "castling rights of Chess960 are not supported; the game is passed over")]
+
+
+@pytest.mark.parametrize(
+    ("tags", "side"),
+    [
+        ('[Event "Otter Club: White, 1.e4 e5"]', "white"),
+        ('[Event "My Black repertoire"]', "black"),
+        ('[Event "The London for White"]', "white"),
+        ('[Event "Petroff (Black)"]', "black"),
+        ('[Event "Chapter 2"]\n[Board "black"]', "black"),
+        ('[White "White"]\n[Black "Black"]', ""),
+        ('[Event "Against the Black Lion"]', ""),
+        ('[Event "Blackburne Gambit"]\n[White "Whitehead, O."]', ""),
+        ('[Event "For White"]\n[Note "black"]', ""),
+    ],
+)
+def test_tags_may_say_whose_a_game_is(tmp_path: Path, tags: str, side: str) -> None:
+    (tmp_path / "x.pgn").write_text(f"{tags}\n\n1. e4 e5 *\n")
+    (game,) = repertoire.read_files([tmp_path / "x.pgn"]).games
+    assert game.side == side

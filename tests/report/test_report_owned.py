@@ -166,6 +166,14 @@ def test_one_chapter_alone_is_told_for_its_side(tmp_path: Path, name: str) -> No
         of_chapters(scan, ["Z"])
 
 
+def test_one_side_of_a_scan_of_chapters_for_both_has_its_chapters(tmp_path: Path) -> None:
+    scan = chapter_scan()
+    for side, places in (("white", range(5)), ("black", range(5, 10))):
+        few = Presentation.of(scan, side=side).scan
+        assert few.side == side and {f.chapters[0] for f in few.findings} == set(places)
+        assert {(f.kind == "trick", f.victim == side) for f in few.slips} == {(True, False), (False, True)}
+
+
 def test_a_lesson_from_one_chapter() -> None:
     scan = chapter_scan()
     chosen = lesson(scan, level=1400, count=3, chapters=["Chapter C"])

@@ -28,12 +28,16 @@ def nature_named(name: str) -> Nature:
 
 
 def for_side(scan: Scan, side: str | None) -> Scan:
-    """The scan told for one side: a slip of that side is a pitfall, one of the other a trick. Only a scan of both
+    """The scan told for one side: the chapters for that side, or all, where none is for the other; a slip of that side
+    is a pitfall, one of the other a trick. Only a scan of both
     sides can be told for another side than its own, since reach depends on who follows the repertoire."""
     if side is None or side == scan.side:
         return scan
     if scan.side is not RepertoireSide.BOTH or side not in (Side.WHITE, Side.BLACK):
         raise ReportError(f"this scan was made for {scan.side}: scan again with --side {plain(side, limit=10)}")
+    theirs = {number for number, chapter in enumerate(scan.chapters) if chapter.side in (side, RepertoireSide.BOTH)}
+    if theirs and len(theirs) < len(scan.chapters):
+        return _of_places(scan, theirs, RepertoireSide(side))
     told: list[Finding] = []
     for finding in scan.findings:
         if isinstance(finding, SlipFinding) and finding.kind is not SlipKind.UNSOUND:
@@ -51,10 +55,17 @@ def of_chapters(scan: Scan, names: Iterable[str]) -> Scan:
     if not wanted:
         return scan
     sides = {scan.chapters[number].side for number in wanted}
-    side = sides.pop() if len(sides) == 1 else RepertoireSide.BOTH
+    return _of_places(scan, wanted, sides.pop() if len(sides) == 1 else RepertoireSide.BOTH)
+
+
+def _of_places(scan: Scan, wanted: Collection[int], side: RepertoireSide) -> Scan:
+    """The scan with the findings of the chapters at these places alone, told for a side."""
+    wanted = frozenset(wanted)
     inside = tuple(finding for finding in scan.findings if not wanted.isdisjoint(finding.chapters))
     if side is not scan.side and side is not RepertoireSide.BOTH:
-        inside = tuple(_told_for(Side(side), finding) for finding in inside)
+        own = Side(side)
+        mine = (finding for finding in inside if isinstance(finding, SlipFinding) or finding.owner is own)
+        inside = tuple(_told_for(own, finding) for finding in mine)
     return msgspec.structs.replace(scan, side=side, findings=inside)
 
 
