@@ -34,7 +34,7 @@ from trapscan.score import Score
 ENGINE = f"{sys.executable} {Path(__file__).parent.parent / 'engines' / 'material_uci.py'}"
 FACTS = Probe(name="Material 1.0", nps=1_000_000, multipv=True, searchmoves=True)
 TINY: dict[str, Any] = {
-    "stakes": [{"chance": 0.0, "least": 200, "most": 200}],
+    "budgets": [{"chance": 0.0, "least": 200, "most": 200}],
     "best_nodes": 300,
     "confirm_nodes": 200,
     "max_candidates": 3,
