@@ -16,7 +16,7 @@ from trapscan.search import choose_candidates
 from trapscan.settings import Settings
 
 NODES = 800
-"""A move: some two hundredths of what the examination takes (scripts/bench_first_page)."""
+"""A move: some two hundredths of what the examination takes (scripts/run bench_first_page)."""
 
 
 @dataclass(frozen=True, slots=True)

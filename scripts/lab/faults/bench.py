@@ -15,6 +15,10 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 from scripts.lab.faults.processes import left_over
+from trapscan.errors import ReportError
+from trapscan.repertoire.rewrite import write_annotated
+from trapscan.report import entries_shown, write_reports, write_scan
+from trapscan.report.files import decode_scan
 
 ROOT = Path(__file__).resolve().parents[3]
 LONGEST = 300.0
@@ -91,11 +95,16 @@ class Place:
         return self.end(self.start())
 
     def check_whole(self, out: Path | None = None) -> None:
-        """Each file that is there is whole: the undisturbed run's, or the older report's that lay there before."""
-        for name, content in read(out or self.out).items():
-            if not name.startswith("."):
-                whole = content in (self.bench.reference.get(name), self.bench.older.get(name))
-                check(whole, f"{name} is neither the new report's nor the old one's: {len(content)} bytes")
+        """Each file that is there is whole: the undisturbed run's, the older report's that lay there before, or one of
+        the way: what comes of the scan.json beside it, or, where the scan was killed while files were renamed, at least
+        ended as such a file ends."""
+        there = {name: content for name, content in read(out or self.out).items() if not name.startswith(".")}
+        on_the_way = self.bench.forms(there.get("scan.json", b""), self.folder / "forms")
+        for name, content in there.items():
+            known = (self.bench.reference.get(name), self.bench.older.get(name), on_the_way.get(name))
+            end = b"</html>\n" if name.endswith(".html") else b"\n"
+            whole = content in known or (name != "scan.json" and bool(on_the_way) and content.endswith(end))
+            check(whole, f"{name} is no report's, neither the old one's nor a new one's: {len(content)} bytes")
 
     def check_right(self, ended: Ended, out: Path | None = None) -> None:
         """It ended well, with the bytes of the undisturbed run and no other file."""
@@ -139,7 +148,7 @@ class Bench:
             *(
                 sys.executable,
                 "-m",
-                "trapscan",
+                "scripts.lab.faults.often",
                 "scan",
                 *map(str, self.files),
                 "--side",
@@ -149,6 +158,19 @@ class Bench:
             ),
             *("--jobs", str(self.jobs), "--store", str(store), "--out", str(out), "--quiet", *settings, *more),
         ]
+
+    def forms(self, scan_json: bytes, folder: Path) -> Files:
+        """All files of the report with this scan.json, made in a folder that is removed; none where it is none."""
+        try:
+            scan = decode_scan(scan_json)
+        except ReportError:
+            return {}
+        write_scan(scan, folder)
+        write_reports(scan, folder)
+        write_annotated(scan, entries_shown(scan), folder, self.files)
+        files = read(folder)
+        shutil.rmtree(folder)
+        return files
 
     @property
     def env(self) -> dict[str, str]:

@@ -1,9 +1,8 @@
-#!/usr/bin/env python3
 """After what share of a scan's nodes is the first page complete?
 
-    scripts/bench_first_page FILE...                       each file scanned into a store, then replayed from it
-    scripts/bench_first_page --openings DIR --lines 300    named lines of a table as one repertoire (scan_openings)
-    scripts/bench_first_page --minutes 1 FILE...           the same ended by time: what of the first page is there
+    scripts/run bench_first_page FILE...                       each file scanned into a store, then replayed from it
+    scripts/run bench_first_page --openings DIR --lines 300    named lines of a table as one repertoire (scan_openings)
+    scripts/run bench_first_page --minutes 1 FILE...           the same ended by time: what of the first page is there
 
 The first page: the leads of the first twelve ideas of each kind of the finished report (unsound moves, tricks,
 pitfalls), as far as they are worth a place there. A scan is made from start to end into the store (a run that was cut
@@ -41,7 +40,6 @@ from trapscan.levels import Lens
 from trapscan.order import FIRST, by_idea, section_of, worthy
 from trapscan.request import ScanRequest
 
-ROOT = Path(__file__).resolve().parent.parent
 CUT, PART = 0.3, 0.9
 
 
