@@ -357,6 +357,10 @@ def hostile_scan() -> Scan:
                 move_order_hint=text,
                 instead=(msgspec.structs.replace(finding.instead[0], answers=text),),
                 look_alikes=tuple(msgspec.structs.replace(alike, reason=text) for alike in finding.look_alikes),
+                mark=text,
+                named=text,
+                chapters=tuple(range(number + 1)),
+                words=tuple(AuthorsWord(chapter=number, place=place, text=text) for place in Place),
             )
         )
     return make_scan(
@@ -368,6 +372,10 @@ def hostile_scan() -> Scan:
             files=tuple(InputFile(name=text, sha256="0" * 64) for text in HOSTILE), games=1, positions=8, merged=0
         ),
         problems=tuple(Problem(file=text, game=1, ply=3, text=text) for text in HOSTILE),
+        chapters=tuple(
+            Chapter(title=text, file=0, game=number, side=RepertoireSide.WHITE, positions=1)
+            for number, text in enumerate(HOSTILE, 1)
+        ),
         settings={text: text for text in HOSTILE},
     )
 
