@@ -49,7 +49,7 @@ def test_a_king_that_must_take_back_loses_castling() -> None:
 def test_a_piece_that_is_driven_off_has_lost_time() -> None:
     told = explain("e4 d5 exd5 Qxd5", "Nc3 Qa5 d4 Nf6 Nf3 Bf5", "Nf6 d4 Nxd5 Nf3 g6 Be2 Bg7", 0, -60)
     assert told.motifs[0] == t.TIME
-    assert "hits the queen on d5, which must move again" in told.why_it_fails
+    assert "chases the queen on d5, which must move again" in told.why_it_fails
 
 
 def test_a_bishop_before_its_pawn_stands_in_the_way() -> None:

@@ -51,7 +51,7 @@ def quiet(case: Case) -> Said | None:
     return Said(lead, tuple(names), seen) if lead else None
 
 
-_ENOUGH = re.compile(r"\bmate\b|hits the queen|hits the \w+s on| and the |forks|uncovers")
+_ENOUGH = re.compile(r"\bmate\b|(?:hits|chases) the queen|hits the \w+s on| and the |forks|uncovers")
 """What needs no further reason: a mate, the queen, or two men at once."""
 
 
@@ -94,7 +94,7 @@ def _deeds(case: Case) -> tuple[list[str], list[str], int]:
         if motif.name == m.PIN and motif.ply == index + 1 and motif.actor == move.to_square and tell and not targets:
             deeds.append(tell(play, motif))
     if targets:
-        chased = len(targets) == 1 and play.mover(index) == chess.PAWN and value_at(after, targets[0]) > 1
+        chased = len(targets) == 1 and value_at(after, move.to_square) < value_at(after, targets[0])
         hit = f"chases {the_pieces(after, targets)}" if chased else hits(after, targets[:2])
         opened = chess.between(move.to_square, targets[0]) & chess.BB_SQUARES[case.slip.from_square]
         if opened and len(targets) == 1:
