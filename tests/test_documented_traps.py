@@ -89,6 +89,19 @@ def test_with_the_knight_on_c3_the_same_check_is_none(sicilian: Scan) -> None:
         assert finding.refutation.uci != "d8a5", "on c3 the knight stands between queen and king"
 
 
+# --- a late trick: common practice (Légal's mate), no source --------------------------------------------------------
+
+
+def test_the_knight_that_takes_behind_the_pin_is_seen(stockfish: Stockfish, tmp_path: Path) -> None:
+    """4...Bg4? 5.Nxe5 Bxd1 6.Bxf7+ mates, and 5...dxe5 6.Qxg4 has won a pawn. Stockfish wants 5.h3 up to 120,000
+    nodes."""
+    line = "e4 e5 Nf3 d6 Bc4 h6 Nc3"
+    file = tmp_path / "pin.pgn"
+    file.write_text(game_before(line.split()) + "\n")
+    trick = at(scanned(file, stockfish, side="white", settings={"verify_nodes": 0}), after(line), "Bg4")
+    assert trick is not None and trick.refutation is not None and trick.refutation.san == "Nxe5"
+
+
 # --- twelve documented traps -----------------------------------------------------------------------------------------
 
 TRAPS = [json.loads(text) for text in OPEN_SET.read_text(encoding="utf-8").splitlines()][::3][:12]
