@@ -58,7 +58,7 @@ class Settings(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=
     """It falls with this power of the nodes."""
     best_nodes: Nodes = 120_000
     """Usual budget for the position itself, what the best move is worth: the search ends once its last scores agree,
-    between two thirds and three times of it."""
+    between two thirds and four times of it."""
     confirm_nodes: Nodes = 4_000
     """Least nodes behind a slip that is reported."""
     refutation_nodes: Nodes = 3_000

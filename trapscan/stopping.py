@@ -29,7 +29,7 @@ PUNISHES = 1.5
 
 REST_ITERATIONS, REST_WITHIN = 4, 0.03
 """A score has come to rest when so many iterations in a row lie within so much of each other."""
-REST_LEAST, REST_MOST = 2 / 3, 3
+REST_LEAST, REST_MOST = 2 / 3, 4
 """A search for a score at rest takes from so many times to so many times its usual nodes."""
 RESTLESS = 2
 """A score that has not come to rest when its search ends is the mean of so many last iterations."""

@@ -90,7 +90,7 @@ STABLE = StableScoreStop.around(120_000)
 )
 def test_a_score_is_at_rest_when_its_last_iterations_agree(trail: Trail, settled: bool) -> None:
     assert STABLE.settled(told(trail)) is settled
-    assert STABLE.most == 360_000
+    assert STABLE.most == 480_000
 
 
 def test_a_noisier_engine_comes_to_rest_within_more() -> None:
