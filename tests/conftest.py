@@ -27,7 +27,11 @@ REAL = re.compile(r"/loop\.py|sunfish|/games/")
 
 
 def pytest_addoption(parser: pytest.Parser) -> None:
-    parser.addoption("--fast", action="store_true", help="no engine but the tests' own, no browser, no installed wheel")
+    parser.addoption(
+        "--fast",
+        action="store_true",
+        help="no engine but the tests' own, no browser, no installed wheel, nothing lengthy",
+    )
 
 
 def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
@@ -42,7 +46,7 @@ def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item
 
 def starts_something(item: pytest.Item) -> bool:
     marks = {mark.name for mark in item.iter_markers()}
-    return bool(marks & {"engine", "browser"}) or not STARTERS.isdisjoint(getattr(item, "fixturenames", ()))
+    return bool(marks & {"engine", "browser", "lengthy"}) or not STARTERS.isdisjoint(getattr(item, "fixturenames", ()))
 
 
 def pytest_terminal_summary(terminalreporter: pytest.TerminalReporter) -> None:

@@ -131,6 +131,7 @@ def rendered(scan: Scan, folder: Path) -> dict[str, bytes]:
     return {name: (folder / name).read_bytes() for name in FORMS}
 
 
+@pytest.mark.lengthy
 @needs_proc
 def test_a_reader_in_a_loop_never_sees_half_a_report(start: Start, tmp_path: Path) -> None:
     """All files are opened again and again while they are written; each is one that some state of the scan makes, to
@@ -161,6 +162,7 @@ def test_a_reader_in_a_loop_never_sees_half_a_report(start: Start, tmp_path: Pat
     assert b"not finished" in whole[0]["report.html"] and b"not finished" not in whole[-1]["report.html"]
 
 
+@pytest.mark.lengthy
 @needs_proc
 @pytest.mark.parametrize("number", [signal.SIGINT, signal.SIGTERM])
 def test_an_interrupt_writes_what_is_known(start: Start, tmp_path: Path, number: signal.Signals) -> None:

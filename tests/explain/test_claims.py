@@ -100,6 +100,7 @@ def generated(count: int, seed: int) -> Iterator[tuple[chess.Board, chess.Move, 
             yield board, slip, line, lively_line(board, rng.randrange(1, 10), rng)
 
 
+@pytest.mark.lengthy
 def test_sentences_on_generated_positions_are_true() -> None:
     """Lines of all kinds, and scores that fall by little: then the themes are told, against a random best line."""
     told, themes_told, rng = 0, set(), random.Random(11)

@@ -15,6 +15,7 @@ KINDS = (
 )
 
 
+@pytest.mark.lengthy
 @pytest.mark.skipif(not sys.platform.startswith("linux"), reason="looks at processes in /proc")
 def test_ten_rounds(tmp_path: Path) -> None:
     """Each ends with the bytes of the undisturbed run, or with one clear line; nothing is left behind."""
