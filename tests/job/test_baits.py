@@ -17,10 +17,11 @@ from trapscan.chance import chance_range, expected, load_model
 from trapscan.contract import BaitFinding, encode_scan
 from trapscan.engines import Engine
 from trapscan.job import Result, scan
-from trapscan.job.baits import look
+from trapscan.job.bait_terms import Tried
+from trapscan.job.baits import Looking, look
 from trapscan.job.tools import Tools
 from trapscan.job.work import Finished, attempt
-from trapscan.model import Evaluation, Query
+from trapscan.model import Evaluation, Position, Query
 from trapscan.report import scan_schema
 from trapscan.score import Score
 
@@ -36,8 +37,9 @@ SMALL: dict[str, Any] = {
         "bait_price": 0.2,
         "bait_margin": 0.002,
         "bait_screened": 30,
-        "bait_verified": 2,
-        "bait_nodes": 3_000_000,  # the engine takes all it may for a best move, having one iteration only
+        "bait_screen_nodes": 40_000,
+        "bait_verified": 3,
+        "bait_nodes": 30_000_000,  # the engine takes all it may for a best move, having one iteration only
         "levels": [1200, 1600, 2000],
     },
 }
@@ -122,9 +124,19 @@ def test_same_bytes_with_two_workers_and_another_store(first: Result, file: Path
     assert encode_scan(run(file, tmp_path / "other.db", jobs=2).scan) == encode_scan(first.scan)
 
 
-def test_the_most_promising_is_examined_however_few_nodes_are_left(file: Path, store: Path) -> None:
-    few = run(file, store, settings={**SMALL["settings"], "bait_nodes": 100})
-    assert baits(few)
+def test_the_most_promising_is_examined_however_few_nodes_are_left(
+    file: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    examined: dict[str, set[str]] = {}
+    examine = Looking.examine
+
+    def noted(self: Looking, move: str, after: Position | None = None) -> Tried:
+        examined.setdefault(self.task.epd, set()).add(move)
+        return examine(self, move, after)
+
+    monkeypatch.setattr(Looking, "examine", noted)
+    run(file, tmp_path / "few.db", settings={**SMALL["settings"], "bait_nodes": 100})
+    assert max(len(moves) for moves in examined.values()) == 2, "the repertoire's move and another"
 
 
 def test_a_second_run_asks_nothing(first: Result, file: Path, store: Path, monkeypatch: pytest.MonkeyPatch) -> None:
