@@ -219,30 +219,16 @@ def test_a_store_set_aside_is_told(lines: Path, stockfish: Stockfish, tmp_path: 
 
 def test_an_engine_driven_by_time_is_told(lines: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     facts = Probe(
-        name="Fake 1.0", driven_by=TimeLimit(pace=2**20), nps=1_000_000, notes=("results vary from run to run",)
+        name="Material 1.0", driven_by=TimeLimit(pace=2**20), nps=1_000_000, notes=("results vary from run to run",)
     )
     monkeypatch.setattr("trapscan.engines.probe", lambda spec, **_: facts)
-    result = scan([lines], engine=fake_engine("good"), jobs=1, store=tmp_path / "store.db", settings=SMALL)
-    assert result.stats.notes == ["Fake 1.0: results vary from run to run"]
+    engine = f"{sys.executable} {FAKE.with_name('material_uci.py')}"
+    result = scan([lines], engine=engine, jobs=1, store=tmp_path / "store.db", settings=SMALL)
+    assert result.stats.notes == ["Material 1.0: results vary from run to run"]
 
 
 def fake_engine(scenario: str) -> str:
     return f"{sys.executable} -I -S {FAKE} {scenario}"
-
-
-def test_an_engine_that_fails_everywhere(lines: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    """The scripted engine knows the starting position only: every position is a problem, in the order of the tree."""
-    facts = Probe(name="Fake 1.0", nps=1_000_000)
-    monkeypatch.setattr("trapscan.engines.probe", lambda spec, **_: facts)
-    store = tmp_path / "store.db"
-    result = scan([lines], engine=fake_engine("good"), jobs=1, store=store, settings=SMALL)
-    plies = [problem.ply for problem in result.scan.problems]
-    assert len(plies) == result.scan.input.positions and plies[:2] == [0, 1]
-    assert (result.scan.findings, result.scan.counters.positions) == ((), 0)
-    again = scan([lines], engine=fake_engine("good"), jobs=1, store=store, settings=SMALL)
-    assert again.stats.positions.from_store == 0 and again.scan == result.scan, (
-        "failures are not kept: they are tried again"
-    )
 
 
 @pytest.mark.parametrize("scenario", ["exits-at-once", "good"])

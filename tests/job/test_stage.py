@@ -17,7 +17,7 @@ import trapscan
 import trapscan.job
 from trapscan.chance import Evidence
 from trapscan.engines import EngineSpec, Probe, Store
-from trapscan.errors import EngineAnswerError
+from trapscan.errors import EngineAnswerError, EngineError
 from trapscan.job.accused import ACCUSED, Accused
 from trapscan.job.baits import BAITS, BaitTask
 from trapscan.job.positions import POSITIONS, Task
@@ -331,8 +331,8 @@ def test_what_fails_is_a_problem_and_is_tried_again(engine: Answers, tmp_path: P
     told, job, _ = run(tmp_path / "store.db", [Depth(START.epd, -1), Depth(START.epd, 1)])
     assert sorted(told, key=str) == [(-1, None, True), (1, 1, True)]
     assert (job.stats.stages["lengths"].done, job.stats.stages["lengths"].searched) == (1, 2)
-    told, job, _ = run(tmp_path / "store.db", [Depth(START.epd, -1)])
-    assert told == [(-1, None, True)]
+    with pytest.raises(EngineError, match="no such budget"):
+        run(tmp_path / "store.db", [Depth(START.epd, -1)])
 
 
 def test_an_outcome_of_another_form_is_worked_out_again(engine: Answers, tmp_path: Path) -> None:
