@@ -105,6 +105,7 @@ def test_what_goes_where(tmp_path: Path) -> None:
     assert "2... f6 $4 {It loses.} 3. Nxe5 $1 fxe5 4. Qh5+) 3. Bb5 *" in missing
     stops = put_in(b"1. e4 e5 2. Nf3 *")
     assert "2. Nf3 ({[%trapscan" in stops and "2. Nf3 f6 $4 {It loses.} 3. Nxe5 $1 fxe5 4. Qh5+) *" in stops
+    assert "You marked this ??: right, it " in put_in(data, mark="??")
     better = Instead(san="Nc6", uci="b8c6", cp=-20)
     own = put_in(data, kind=SlipKind.UNSOUND, instead=(better,))
     assert "Better than what stands here.} 2... Nc6 {Score -0.20})" in own

@@ -86,11 +86,11 @@ def empty_game(entry: Entry, caution: str = "") -> str:
 
 
 def _about(entry: Entry) -> str:
-    """What it is, and how likely."""
+    """What it is, what there is to say to the owner's mark, and how likely it is."""
     kind = entry.kind.capitalize()
     often = entry.row("felt") or f"Played by {entry.figures['chance']} at {entry.lens.level:.0f}."
     more = f"The same idea in {counted_as(len(entry.others), 'more position')}." if entry.others else ""
-    return _join(f"{kind}.", often, more)
+    return _join(f"{kind}.", entry.row("mark"), often, more)
 
 
 def _instead(entry: Entry) -> str:
