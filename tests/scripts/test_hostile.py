@@ -21,7 +21,7 @@ pytestmark = pytest.mark.skipif(not sys.platform.startswith("linux"), reason="re
 def test_a_short_run(engine_or_skip: object, tmp_path: Path) -> None:
     engine_or_skip("stockfish")  # type: ignore[operator]
     ended = subprocess.run(
-        [sys.executable, "-m", "scripts.lab.faults.hostile", "--cases", "60", "--seed", "3"],
+        [sys.executable, "-m", "scripts.lab.faults.hostile", "--cases", "40", "--seed", "3"],
         cwd=ROOT,
         env={**os.environ, "TMPDIR": str(tmp_path)},
         capture_output=True,
@@ -29,7 +29,7 @@ def test_a_short_run(engine_or_skip: object, tmp_path: Path) -> None:
         check=False,
     )
     assert ended.returncode == 0, ended.stdout + ended.stderr
-    assert ended.stdout.splitlines()[-2].split() == ["all", "60", "0", "0", "0", "0", "0"]
+    assert ended.stdout.splitlines()[-2].split() == ["all", "40", "0", "0", "0", "0", "0"]
 
 
 @pytest.mark.parametrize(
