@@ -34,7 +34,8 @@ class Seen:
             return "tracker"
         if "loky" in self.command:
             return "worker"
-        return "scan" if "trapscan" in self.command and " scan " in self.command else "engine"
+        ours = "trapscan" in self.command or "faults.often" in self.command
+        return "scan" if ours and " scan " in self.command else "engine"
 
 
 def look(pid: int) -> Seen | None:
