@@ -513,12 +513,15 @@ class Partial(Record, frozen=True, kw_only=True):
     positions, of: positions examined, of all that are known so far; past the ends of lines there may be more
     stake: the share of the stake that lies in those examined, 0 to 1
     verified: whether all that stands first was looked at long
+    left_out: findings that are known, but not in this report: one that is written while the scan goes on holds what
+        stands first
     """
 
     positions: int
     of: int
     stake: float
     verified: bool
+    left_out: int = 0
 
 
 class Problem(Record, frozen=True, kw_only=True):

@@ -9,15 +9,17 @@ import time
 from collections.abc import Callable
 from pathlib import Path
 
+import msgspec
 import pytest
 
 from tests.engines.processes import needs_proc
-from tests.report.sample_scans import trap_scan
-from trapscan.cli.onway import Pace, Reporting
+from tests.report.sample_scans import bulk_scan, trap_scan
+from trapscan.cli.onway import Pace, Reporting, first_page
 from trapscan.contract import Partial, Scan
 from trapscan.errors import ReportError
 from trapscan.report import Held, read_scan, write_reports, write_scan
 from trapscan.report.files import decode_scan
+from trapscan.report.present import Presentation
 
 ROOT = Path(__file__).parent.parent.parent
 ENGINE = f"{sys.executable} {ROOT / 'tests/engines/material_uci.py'}"
@@ -73,7 +75,7 @@ def test_one_that_cannot_be_written_waits_for_the_next() -> None:
     assert not bar.write_latest() and not tries, "nothing is known yet"
     for _ in range(2):
         bar._pace = Pace(due=0.0)
-        bar.present(lambda: None)  # type: ignore[arg-type, return-value]
+        bar.present(trap_scan)
     assert tries == [0, 1] and bar.write_latest() and len(tries) == 3
 
 
@@ -96,6 +98,21 @@ def test_held_files_appear_together_or_not_at_all(tmp_path: Path) -> None:
         write_reports(found, tmp_path, held=held)
         assert there() == before
     assert read_scan(tmp_path) == found and all(there()[name] != before[name] for name in FORMS)
+
+
+def test_on_the_way_stands_what_stands_first() -> None:
+    """The first twelve ideas of each section, in the same order; how many are left out is said."""
+    partial = Partial(positions=5, of=9, stake=0.75, verified=False)
+    whole = msgspec.structs.replace(bulk_scan(400), partial=partial)
+    short = first_page(whole)
+    kept = [finding for finding in whole.findings if finding in short.findings]
+    assert tuple(kept) == short.findings and 12 <= len(kept) < len(whole.findings)
+    assert short.partial is not None and short.partial.left_out == len(whole.findings) - len(kept)
+    for section, head in zip(Presentation.of(whole).sections(12), Presentation.of(short).sections(12), strict=True):
+        assert [entry.id for entry in section.entries] == [entry.id for entry in head.entries]
+    assert "more findings come with the end" in Presentation.of(short).unfinished
+    few = msgspec.structs.replace(whole, findings=whole.findings[:3])
+    assert first_page(few) == few, "few stay as they are"
 
 
 # --- the whole -------------------------------------------------------------------------------------------------------

@@ -7,9 +7,14 @@ import time
 from collections.abc import Callable
 from dataclasses import dataclass
 
+import msgspec
+
 from trapscan.cli.bar import Bar
-from trapscan.contract import Scan
+from trapscan.contract import Finding, Scan
 from trapscan.errors import ReportError
+from trapscan.levels import Lens
+from trapscan.order import FIRST as HEAD
+from trapscan.order import by_idea, section_of
 
 FIRST = 30.0
 """Seconds until the first report."""
@@ -35,6 +40,22 @@ class Pace:
         self.due = max(2 * began, (self.spent + 2 * cost) / self.share)
 
 
+def first_page(scan: Scan) -> Scan:
+    """The report with what stands first in its sections alone: all of them takes too long to write now and then."""
+    lens = Lens(scan.levels, scan.level)
+    sections: dict[str, list[Finding]] = {}
+    for finding in scan.findings:
+        sections.setdefault(section_of(finding), []).append(finding)
+    first = [idea for inside in sections.values() for idea in by_idea(inside, lens)[:HEAD]]
+    kept = {finding.id for idea in first for finding in idea.all}
+    kept |= {finding.forgoes for finding in scan.slips if finding.id in kept and finding.forgoes}
+    partial = scan.partial
+    if partial is not None:
+        partial = msgspec.structs.replace(partial, left_out=len(scan.findings) - len(kept))
+    findings = tuple(finding for finding in scan.findings if finding.id in kept)
+    return msgspec.structs.replace(scan, findings=findings, partial=partial)
+
+
 class Reporting(Bar):
     """The bar of a scan, which writes its report on the way. `write`: writes all forms of it."""
 
@@ -53,7 +74,7 @@ class Reporting(Bar):
         if began < self._pace.due:
             return
         try:
-            self._write(report())
+            self._write(first_page(report()))
         except ReportError:
             pass
         else:

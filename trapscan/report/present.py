@@ -369,9 +369,10 @@ class Presentation:
         if part is None:
             return ""
         first = "What stands first was looked at long." if part.verified else "What stands first is not verified yet."
+        more = f" {part.left_out} more findings come with the end." if part.left_out else ""
         return (
             f"This scan is not finished: {part.positions} of at least {part.of} positions are examined, with "
-            f"{percent(part.stake)} of what is at stake. {first} The same command goes on from here."
+            f"{percent(part.stake)} of what is at stake. {first}{more} The same command goes on from here."
         )
 
     def _chapters(self) -> str:
