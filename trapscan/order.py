@@ -29,10 +29,11 @@ seen one of them wants another thing next."""
 ALIKE = 2
 """So many ideas of one position at most stand among the first."""
 
-WORTHY, SELDOM, PLAYED = 0.4, 1e-5, 0.005
+WORTHY, SELDOM, NEVER, PLAYED = 0.4, 2e-5, 1e-6, 0.005
 """The worth from which a trick or pitfall may stand among the first: a coach rather shows it than not
-(scripts/run check_worth). How often it must happen: what comes once in more than a hundred thousand games is nobody's
-first care. And the chance of the slip: what fewer than one in two hundred play is no trick."""
+(scripts/run check_worth). How often it must happen: what comes more seldom than once in fifty thousand games stands
+behind what is commoner, and once in a million is nobody's care. And the chance of the slip: what fewer than one in two
+hundred play is no trick."""
 
 
 def rounded(value: float, digits: int) -> float:
@@ -74,13 +75,15 @@ def standing(finding: Finding, lens: Lens, *, often: float | None = None, damped
     return worth_at(finding, lens) * float(min(1.0, share) ** damped)
 
 
-def worthy(finding: Finding, lens: Lens) -> bool:
-    """Whether it may stand among the first of its section. Of tricks and pitfalls only what is worth it; what the
-    repertoire itself plays is told in any case, and so is what no worth was reckoned for."""
+def worthy(finding: Finding, lens: Lens) -> int:
+    """Whether it may stand among the first of its section: 0 no, 1 behind the others, 2 yes. Of tricks and pitfalls
+    only what is worth it; what the repertoire itself plays is told in any case, and so is what no worth was reckoned
+    for."""
     if not finding.worth or section_of(finding) not in (SlipKind.TRICK, SlipKind.PITFALL):
-        return True
-    happens = often_at(finding, lens) >= SELDOM and lens.value(finding.chance) >= PLAYED
-    return happens and worth_at(finding, lens) >= WORTHY
+        return 2
+    if worth_at(finding, lens) < WORTHY or lens.value(finding.chance) < PLAYED:
+        return 0
+    return sum(often_at(finding, lens) >= least for least in (NEVER, SELDOM))
 
 
 # --- where a finding stands ------------------------------------------------------------------------------------------
@@ -153,7 +156,7 @@ def at_the_head(ideas: Iterable[Idea], lens: Lens) -> list[Idea]:
             seen[idea.lead.fen] += 1
             if seen[idea.lead.fen] <= ALIKE:
                 out.append(idea)
-    return out[:FIRST]
+    return sorted(out, key=lambda idea: -worthy(idea.lead, lens))[:FIRST]
 
 
 def _crowds(finding: Finding) -> list[Hashable]:

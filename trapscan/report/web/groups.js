@@ -32,7 +32,7 @@ function atTheHead(cards) {
     if (!here(finding.worthy)) return false;
     seen[finding.fen] = (seen[finding.fen] || 0) + 1;
     return seen[finding.fen] <= DATA.alike;
-  }).slice(0, DATA.first);
+  }).sort((a, b) => here(b.finding.worthy) - here(a.finding.worthy)).slice(0, DATA.first);
 }
 
 // Whether its answer is prepared, to stand at the end of a line.
