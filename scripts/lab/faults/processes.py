@@ -27,7 +27,10 @@ class Seen:
 
     @property
     def role(self) -> str:
-        """What it is to a scan: "guard", "worker", "tracker" (joblib's own), "scan", or "engine"."""
+        """What it is to a scan: "guard", "worker", "tracker" (joblib's own), "scan", or "engine"; "ending" where it has
+        no command line any more."""
+        if not self.command:
+            return "ending"
         if "engines/guard.py" in self.command:
             return "guard"
         if "resource_tracker" in self.command:
