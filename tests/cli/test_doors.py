@@ -81,6 +81,21 @@ def test_long_names(name: str, options: list[str], workplace: Path) -> None:
     assert main(["scan", f"{name[:60]}.pgn", "--out", name[: 240 // len(name[0].encode())], *options]) == 0
 
 
+@pytest.mark.parametrize("name", ["x" * 400, "/".join(["x" * 200] * 30)])
+def test_names_that_are_too_long(name: str, no_engine: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    assert "too long" in refused(["scan", "good.pgn", "--out", name], capsys)
+    assert [path.name for path in no_engine.iterdir()] == ["good.pgn"]
+
+
+def test_words_of_an_engine_s_command_and_options_are_no_paths(
+    options: list[str], workplace: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    Path("good.pgn").write_text(GOOD)
+    engine = f"{options[1]} {'x' * 400}"
+    code = main(["scan", "good.pgn", *options, "--engine", engine, "--set", f"engine_options={{Style='{'y' * 400}'}}"])
+    assert code == 3 and "internal" not in capsys.readouterr().err
+
+
 def test_a_name_is_shown_in_plain(options: list[str], workplace: Path, capsys: pytest.CaptureFixture[str]) -> None:
     Path("good.pgn").write_text(GOOD)
     assert main(["scan", "good.pgn", "--out", "\x1b[31m", *options]) == 0

@@ -9,7 +9,7 @@ from collections.abc import Mapping
 from pathlib import Path
 
 from trapscan.engines.facts import AVERAGED, NOISE_STRETCH, Probe
-from trapscan.engines.spec import EngineSpec
+from trapscan.engines.spec import EngineSpec, is_file
 from trapscan.engines.uci import find_option
 from trapscan.settings import OptionValue
 
@@ -59,12 +59,12 @@ def parts_of(spec: EngineSpec, options: Mapping[str, OptionValue]) -> list[str]:
         base = Path(spec.cwd or ".")
         for word in spec.command:
             path = base / word
-            parts.append(_file_digest(str(path)) if path.is_file() else word)
+            parts.append(_file_digest(str(path)) if is_file(path) else word)
     for name, value in [*spec.options, *sorted(options.items())]:
         parts.append(f"{name}={value}")
         if isinstance(value, str) and value:
             for path in (Path(spec.cwd or ".") / value, Path(spec.command[0]).parent / value):
-                if path.is_file():
+                if is_file(path):
                     parts.append(_file_digest(str(path)))
                     break
     return parts
@@ -76,7 +76,7 @@ def network_files(spec: EngineSpec, probe: Probe) -> list[Path]:
     if option is None or not option.default:
         return []
     places = (Path(spec.cwd or "."), Path(spec.command[0]).parent)
-    return [place / option.default for place in places if (place / option.default).is_file()][:1]
+    return [place / option.default for place in places if is_file(place / option.default)][:1]
 
 
 def digest_of(parts: list[str]) -> str:

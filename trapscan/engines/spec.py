@@ -129,7 +129,7 @@ def parse(text: str) -> EngineSpec:
     if not arguments:
         arguments = _UCI_ARGUMENTS.get(label, ())
     # A relative file among the arguments (a script, a configuration) must survive the change of directory.
-    files = [argument for argument in arguments if _is_file(Path(argument))]
+    files = [argument for argument in arguments if is_file(Path(argument))]
     arguments = tuple(os.path.abspath(a) if a in files else a for a in arguments)  # noqa: PTH100 - keeps symlinks
     home = Path(files[0]).absolute() if files else Path(program)
     return EngineSpec(Path(files[0]).stem.lower() if files else label, (program, *arguments), str(home.parent))
@@ -139,16 +139,16 @@ def _split(text: str) -> tuple[str, tuple[str, ...]]:
     """Program (absolute) and arguments. The longest beginning that is a file wins, so that unquoted paths with spaces
     work with and without arguments; else the text is split as a command line."""
     path = _path(text)
-    if _is_file(path):
+    if is_file(path):
         return _executable(path), ()
     for cut in [m.start() for m in re.finditer(r"\s+", text)][::-1]:
         path = _path(text[:cut])
-        if _is_file(path):
+        if is_file(path):
             return _executable(path), tuple(_words(text[cut:]))
     words = _words(text)
     if words:
         path = _path(words[0])
-        if _is_file(path):
+        if is_file(path):
             return _executable(path), tuple(words[1:])
         if path.name == words[0]:
             known = shutil.which(words[0]) or next((str(p) for _, p in _candidates() if p.stem == words[0]), None)
@@ -169,7 +169,8 @@ def _path(text: str) -> Path:
         return Path(text)
 
 
-def _is_file(path: Path) -> bool:
+def is_file(path: Path) -> bool:
+    """Whether a file is there; no for what cannot be a path."""
     try:
         return path.is_file()
     except (OSError, ValueError):  # a name too long, or none at all

@@ -100,8 +100,9 @@ def _writing(path: Path) -> Iterator[None]:
         yield
     except OSError as exc:
         remedy = "free space" if exc.errno == errno.ENOSPC else "name another folder with --out or mend this one"
+        where = plain(str(path), limit=300)
         raise ReportError(
-            f"cannot write {plain(str(path))}: {exc.strerror or exc}; {remedy}, then run the same command again"
+            f"cannot write {where}: {exc.strerror or exc}; {remedy}, then run the same command again"
         ) from exc
 
 
@@ -124,9 +125,10 @@ def prepare_folder(folder: str | os.PathLike[str]) -> None:
     """See that a report can be written into the folder (or where it will be made), so that a night's work does not end
     at a locked door, and clear away what writers that were killed left in it. Raises ReportError."""
     target = Path(folder)
-    missing = [path for path in (target, *target.absolute().parents) if not path.exists()]
+    missing: list[Path] = []
     try:
         with _writing(target):
+            missing += [path for path in (target, *target.absolute().parents) if not path.exists()]
             target.mkdir(parents=True, exist_ok=True)
             free = shutil.disk_usage(target).free
         write_aside(target / ".trapscan.ready", b"").unlink(missing_ok=True)
