@@ -17,6 +17,7 @@ from trapscan.engines import Engine, choose, probe
 from trapscan.model import Evaluation, Line, Position, Query
 from trapscan.score import Score, loss
 from trapscan.search import Examiner
+from trapscan.search.examine import OFFER_NODES
 from trapscan.settings import Settings
 from trapscan.stopping import StableScoreStop
 
@@ -68,7 +69,9 @@ class Counted:
         self.replies = self.replies or frozenset().union(
             *(_children(chess.Board(f"{child} 0 1")) for child in self.children)
         )
-        return "after a reply" if query.epd in self.replies else "line"
+        if query.epd not in self.replies:
+            return "line"
+        return "offers" if query.until is None and query.budget == OFFER_NODES else "after a reply"
 
     def cost(self) -> dict[str, float]:
         seconds = time.perf_counter() - self.start
