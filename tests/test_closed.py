@@ -53,18 +53,26 @@ def test_no_shell_no_pickle_no_network() -> None:
     found = {path.relative_to(PACKAGE).as_posix(): list(told(path.read_text(encoding="utf-8"))) for path in files}
     assert {name: what for name, what in found.items() if what} == {
         "job/cluster.py": ["imports asyncio"],
-        "engines/layout.py": ["imports ctypes"],  # for one call of the C library that Python does not offer
+        # each for one call of the C library that Python does not offer
+        "engines/clock.py": ["imports ctypes"],
+        "engines/layout.py": ["imports ctypes"],
+        "engines/loop.py": ["imports ctypes"],  # the engine in the box, in a process of its own
     }
 
 
-def test_nothing_is_loaded_by_ctypes() -> None:
+@pytest.mark.parametrize(("module", "call"), [("layout", "personality"), ("clock", "clock_getcpuclockid")])
+def test_nothing_is_loaded_by_ctypes(module: str, call: str) -> None:
     """ctypes may ask the C library that is there, and load no file."""
-    layout = ast.parse((PACKAGE / "engines" / "layout.py").read_text(encoding="utf-8"))
-    used = [ast.unparse(node) for node in ast.walk(layout) if isinstance(node, ast.Attribute | ast.Call)]
-    assert "ctypes.CDLL(None).personality" in used
+    code = ast.parse((PACKAGE / "engines" / f"{module}.py").read_text(encoding="utf-8"))
+    used = [ast.unparse(node) for node in ast.walk(code) if isinstance(node, ast.Attribute | ast.Call)]
+    assert f"ctypes.CDLL(None).{call}" in used
     loaders = {"CDLL", "PyDLL", "WinDLL", "OleDLL", "LibraryLoader", "cdll", "pydll", "windll", "oledll", "util"}
     assert [what for what in used if what in {f"ctypes.{loader}" for loader in loaders}] == ["ctypes.CDLL"]
-    assert [what for what in used if what.startswith("ctypes.CDLL(")] == [
-        "ctypes.CDLL(None).personality",
-        "ctypes.CDLL(None)",
-    ]
+
+
+def test_the_engine_in_the_box_is_loaded_in_its_own_process_only() -> None:
+    """Importing its program loads nothing: what loads is called where it is run by path."""
+    source = (PACKAGE / "engines" / "loop.py").read_text(encoding="utf-8")
+    calls = [node for node in ast.parse(source).body if isinstance(node, ast.Expr) and isinstance(node.value, ast.Call)]
+    assert calls == [] and source.rstrip().endswith('if __name__ == "__main__":\n    main(sys.argv[1])')
+    assert not [path.name for path in PACKAGE.rglob("*.py") if "loop.main" in path.read_text(encoding="utf-8")]
