@@ -29,11 +29,11 @@ seen one of them wants another thing next."""
 ALIKE = 2
 """So many ideas of one position at most stand among the first."""
 
-WORTHY, SELDOM, NEVER, PLAYED = 0.4, 2e-5, 1e-6, 0.005
+WORTHY, SELDOM, NEVER, PLAYED = 0.4, 2e-5, 1e-5, 0.005
 """The worth from which a trick or pitfall may stand among the first: a coach rather shows it than not
 (scripts/run check_worth). How often it must happen: what comes more seldom than once in fifty thousand games stands
-behind what is commoner, and once in a million is nobody's care. And the chance of the slip: what fewer than one in two
-hundred play is no trick."""
+behind what is commoner, and once in a hundred thousand is nobody's care. And the chance of the slip: what fewer than
+one in two hundred play is no trick."""
 
 
 def rounded(value: float, digits: int) -> float:

@@ -163,7 +163,7 @@ def test_who_lets_a_slip_off_stands_on_its_card() -> None:
 
 
 def test_only_what_is_worth_it_and_happens_stands_at_the_head() -> None:
-    """By hand: worth 0.4 and once in a million games; what the repertoire plays is told whatever it is."""
+    """By hand: worth 0.4 and once in a hundred thousand games; what the repertoire plays is told whatever it is."""
     made = told()
     findings, good = [], set()
     seen: Counter[str] = Counter()
