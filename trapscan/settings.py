@@ -59,7 +59,7 @@ class Settings(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=
     best_nodes: Nodes = 120_000
     """Usual budget for the position itself, what the best move is worth: the search ends once its last scores agree,
     between two thirds and four times of it."""
-    confirm_nodes: Nodes = 4_000
+    confirm_nodes: Nodes = 6_000
     """Least nodes behind a slip that is reported."""
     refutation_nodes: Nodes = 3_000
     """Budget for what is asked about a slip once it stands: other moves that punish, the rest of a line."""
