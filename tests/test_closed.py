@@ -55,12 +55,12 @@ def test_no_shell_no_pickle_no_network() -> None:
         "job/cluster.py": ["imports asyncio"],
         # each for one call of the C library that Python does not offer
         "engines/clock.py": ["imports ctypes"],
-        "engines/layout.py": ["imports ctypes"],
+        "engines/fixed_addresses.py": ["imports ctypes"],
         "engines/loop.py": ["imports ctypes"],  # the engine in the box, in a process of its own
     }
 
 
-@pytest.mark.parametrize(("module", "call"), [("layout", "personality"), ("clock", "clock_getcpuclockid")])
+@pytest.mark.parametrize(("module", "call"), [("fixed_addresses", "personality"), ("clock", "clock_getcpuclockid")])
 def test_nothing_is_loaded_by_ctypes(module: str, call: str) -> None:
     """ctypes may ask the C library that is there, and load no file."""
     code = ast.parse((PACKAGE / "engines" / f"{module}.py").read_text(encoding="utf-8"))

@@ -15,8 +15,8 @@ from typing import Literal, ParamSpec, TypeVar, cast, get_args
 
 from trapscan.errors import InputError
 from trapscan.levels import check_level
-from trapscan.plain import plain, readable
 from trapscan.progress import Progress
+from trapscan.sanitize import readable, sanitize
 
 MOST_JOBS = 512
 """More processes than any machine has cores are a slip of the pen."""
@@ -151,11 +151,13 @@ class ScanRequest:
             match = _SIDE.fullmatch(part.strip().lower())
             if match is None:
                 known = ", ".join(get_args(SideName))
-                raise InputError(f"side '{plain(part, limit=40)}' is none of {known}; of chapters: 1-5=white,6=black")
+                raise InputError(
+                    f"side '{sanitize(part, limit=40)}' is none of {known}; of chapters: 1-5=white,6=black"
+                )
             first = int(match["first"] or 0)
             last = int(match["last"] or first)
             if last - first > MOST_CHAPTERS or last < first:
-                raise InputError(f"side '{plain(part, limit=40)}': these are no chapters")
+                raise InputError(f"side '{sanitize(part, limit=40)}': these are no chapters")
             side = cast(SideName, match["side"])
             found.update(dict.fromkeys(range(first, last + 1), side))
         return found

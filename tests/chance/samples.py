@@ -9,7 +9,7 @@ from typing import Any
 
 import numpy as np
 
-from trapscan.chance.joined import Join
+from trapscan.chance.correction import Join
 
 PRIOR, CANDIDATES = 0.004, 14
 """A move is examined from this share on, the likeliest so many."""

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from tests.chance.samples import CANDIDATES, judged, sample_of
-from trapscan.chance.joined import Join
+from trapscan.chance.correction import Join
 
 
 def row(shares: list[float], played: int) -> dict[str, Any]:

@@ -7,8 +7,8 @@ import random
 import chess
 import pytest
 
-from trapscan.explain.deeds import checks
 from trapscan.explain.exchange import as_mover, balance, exchange, loot, settle, taken_by, value_at
+from trapscan.explain.move_text import checks
 from trapscan.explain.play import Play
 
 

@@ -12,8 +12,8 @@ from tests.authors import author_of
 from trapscan.contract import SlipFinding
 from trapscan.explain import explain_slip
 from trapscan.job.assemble import findings
-from trapscan.job.positions import Outcome, Told
-from trapscan.job.seen import Seen
+from trapscan.job.positions import ExplainedSlip, Outcome
+from trapscan.job.state import ScanState
 from trapscan.model import Examined, Line, Position, Slip
 from trapscan.score import Score
 from trapscan.settings import load
@@ -36,11 +36,11 @@ def examined(place: Position, best: Line, slips: tuple[Slip, ...], others: dict[
     return Examined(place.epd, best, slips, scored, chances, len(others) + len(slips), 1, 1000)
 
 
-def told(place: Position, best: Line, slip: Slip) -> Told:
+def told(place: Position, best: Line, slip: Slip) -> ExplainedSlip:
     explanation = explain_slip(
         place.board(), chess.Move.from_uci(slip.move), best=best, slip_score=slip.score, refutation=slip.refutation
     )
-    return Told(slip, explanation, (), (0.2,))
+    return ExplainedSlip(slip, explanation, (), (0.2,))
 
 
 def scan_of(best_move: str) -> SlipFinding:
@@ -55,7 +55,7 @@ def scan_of(best_move: str) -> SlipFinding:
     reach = {(epd, side): (0.1,) for epd in outcomes for side in (chess.WHITE, chess.BLACK)}
     author = author_of("black", " ".join(here.moves))
     known = {here.epd: here, there.epd: there}
-    (finding,) = findings(Seen(known, outcomes, reach, author, lambda epd: (0,), SETTINGS))
+    (finding,) = findings(ScanState(known, outcomes, reach, author, lambda epd: (0,), SETTINGS))
     return finding
 
 

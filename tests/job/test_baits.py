@@ -18,7 +18,7 @@ from trapscan.contract import BaitFinding, encode_scan
 from trapscan.engines import Engine
 from trapscan.job import Result, scan
 from trapscan.job.bait_terms import Tried
-from trapscan.job.baits import Looking, look
+from trapscan.job.baits import BaitSearch, look
 from trapscan.job.tools import Tools
 from trapscan.job.work import Finished, attempt
 from trapscan.model import Evaluation, Position, Query
@@ -128,13 +128,13 @@ def test_the_most_promising_is_examined_however_few_nodes_are_left(
     file: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     examined: dict[str, set[str]] = {}
-    examine = Looking.examine
+    examine = BaitSearch.examine
 
-    def noted(self: Looking, move: str, after: Position | None = None) -> Tried:
+    def noted(self: BaitSearch, move: str, after: Position | None = None) -> Tried:
         examined.setdefault(self.task.epd, set()).add(move)
         return examine(self, move, after)
 
-    monkeypatch.setattr(Looking, "examine", noted)
+    monkeypatch.setattr(BaitSearch, "examine", noted)
     run(file, tmp_path / "few.db", settings={**SMALL["settings"], "bait_nodes": 100})
     assert max(len(moves) for moves in examined.values()) == 2, "the repertoire's move and another"
 

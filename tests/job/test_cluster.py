@@ -26,7 +26,7 @@ from trapscan.engines import EngineSpec, Probe, engine_identity
 from trapscan.engines.limits import DepthLimit
 from trapscan.engines.spec import parse
 from trapscan.errors import ClusterError, EngineRefusedError, InputError
-from trapscan.job import Progress, admit, scan
+from trapscan.job import Progress, scan, worker_check
 from trapscan.job.tools import Tools
 from trapscan.settings import build
 
@@ -226,7 +226,7 @@ def test_who_cannot_prove_its_engine_gets_no_position(
     host: Callable[..., Host], lines: Path, tmp_path: Path, stockfish: Stockfish, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """Here the scan claims other chances than the workers find: all are refused, and each reason is told."""
-    monkeypatch.setattr("trapscan.job.admit.chances_digest", lambda levels: "others")
+    monkeypatch.setattr("trapscan.job.worker_check.chances_digest", lambda levels: "others")
     one, watch = host(1), Watch()
     with pytest.raises(EngineRefusedError, match="every worker of the cluster is refused: its chances of moves differ"):
         scan(
@@ -266,7 +266,7 @@ def tools(stockfish: Stockfish) -> Tools:
 
 
 def test_the_same_machine_is_admitted(tools: Tools) -> None:
-    admitted = admit.admit(admit.claim(tools))
+    admitted = worker_check.admit(worker_check.claim(tools))
     assert isinstance(admitted, Tools)
     assert (admitted.spec.command, admitted.identity, admitted.store) == (tools.spec.command, tools.identity, None)
 
@@ -274,12 +274,14 @@ def test_the_same_machine_is_admitted(tools: Tools) -> None:
 def test_the_engine_is_found_where_it_lies_there(tools: Tools, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """The path is another on that machine: it is found by its name, or named by TRAPSCAN_ENGINE."""
     elsewhere = replace(tools, spec=replace(tools.spec, command=("/opt/chess/stockfish",)))
-    admitted = admit.admit(admit.claim(elsewhere))
+    admitted = worker_check.admit(worker_check.claim(elsewhere))
     assert isinstance(admitted, Tools) and admitted.spec.command == tools.spec.command
     copy = tmp_path / "engine of ours"
     shutil.copy(tools.spec.command[0], copy)
     monkeypatch.setenv("TRAPSCAN_ENGINE", str(copy))
-    admitted = admit.admit(admit.claim(replace(tools, spec=replace(tools.spec, command=("/opt/chess/other",)))))
+    admitted = worker_check.admit(
+        worker_check.claim(replace(tools, spec=replace(tools.spec, command=("/opt/chess/other",))))
+    )
     assert isinstance(admitted, Tools) and admitted.spec.command == (str(copy),)
 
 
@@ -290,24 +292,26 @@ def test_another_engine_is_refused(tools: Tools, tmp_path: Path, monkeypatch: py
     patched = tmp_path / "stockfish"
     patched.write_bytes(Path(tools.spec.command[0]).read_bytes() + b"\0")
     patched.chmod(0o755)
-    claim = admit.claim(replace(tools, spec=parse(str(patched))))
-    assert admit.admit(claim) == f"no engine there has the same bytes and options as here (tried {patched})"
+    claim = worker_check.claim(replace(tools, spec=parse(str(patched))))
+    assert worker_check.admit(claim) == f"no engine there has the same bytes and options as here (tried {patched})"
     patched.unlink()
-    reason = admit.admit(claim)
+    reason = worker_check.admit(claim)
     assert reason == "there is no engine 'stockfish' there: install it, or name it in TRAPSCAN_ENGINE"
     monkeypatch.setenv("TRAPSCAN_ENGINE", str(patched))
-    assert "not found" in str(admit.admit(claim))
+    assert "not found" in str(worker_check.admit(claim))
 
 
 def test_other_code_is_refused(tools: Tools) -> None:
-    claim = replace(admit.claim(tools), code="other", version="9.9")
-    assert "other code of trapscan" in str(admit.admit(claim)) and "9.9 here" in str(admit.admit(claim))
+    claim = replace(worker_check.claim(tools), code="other", version="9.9")
+    assert "other code of trapscan" in str(worker_check.admit(claim)) and "9.9 here" in str(worker_check.admit(claim))
 
 
 def test_what_a_probe_must_agree_on(tools: Tools) -> None:
     probe = tools.probe
-    assert admit.difference(probe, msgspec.structs.replace(probe, nps=1, author="x")) == "", "speed may differ"
+    assert worker_check.difference(probe, msgspec.structs.replace(probe, nps=1, author="x")) == "", "speed may differ"
     other = msgspec.structs.replace(probe, driven_by=DepthLimit())
-    assert admit.difference(probe, other).endswith("limit_kind ('depth' there, 'nodes' here)")
-    assert admit.difference(probe, msgspec.structs.replace(probe, options=probe.options[1:])).endswith("of options")
-    assert "is refused: no" in admit.difference(probe, msgspec.structs.replace(probe, refused="no"))
+    assert worker_check.difference(probe, other).endswith("limit_kind ('depth' there, 'nodes' here)")
+    assert worker_check.difference(probe, msgspec.structs.replace(probe, options=probe.options[1:])).endswith(
+        "of options"
+    )
+    assert "is refused: no" in worker_check.difference(probe, msgspec.structs.replace(probe, refused="no"))

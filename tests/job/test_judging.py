@@ -13,8 +13,8 @@ from trapscan.explain import Explanation
 from trapscan.job.assemble import also_of
 from trapscan.job.judging import prepared_answer, prepared_of
 from trapscan.job.owned import Owned
-from trapscan.job.positions import Outcome, Told
-from trapscan.job.seen import Seen
+from trapscan.job.positions import ExplainedSlip, Outcome
+from trapscan.job.state import ScanState
 from trapscan.job.verdict import Verdict
 from trapscan.model import Examined, Line, Position, Slip
 from trapscan.rank import kind_of
@@ -38,10 +38,10 @@ def position(moves: str, *prepared: str) -> Position:
 
 def outcome(at: Position, best: Line, others: dict[str, Score], slips: tuple[Slip, ...] = ()) -> Outcome:
     seen = Examined(at.epd, best, slips, tuple((m, s, 1000) for m, s in others.items()), {}, 1, 1, 1)
-    return Outcome(seen, tuple(Told(slip, EXPLAINED, (), ()) for slip in slips), ())
+    return Outcome(seen, tuple(ExplainedSlip(slip, EXPLAINED, (), ()) for slip in slips), ())
 
 
-def seen(answer: str, *, searched: bool = True) -> tuple[Seen, Position, Told]:
+def seen(answer: str, *, searched: bool = True) -> tuple[ScanState, Position, ExplainedSlip]:
     """The slip loses 0.26 (from even to -200). White's best move keeps it all, HALF 120 of 200 centipawns, POOR 20."""
     first, after = position(BEFORE, SLIP), position(f"{BEFORE} {SLIP}", *([answer] if answer else []))
     slip = Slip(SLIP, Score(B, cp=-200), (RIGHT,), (ALSO,), 1000, 1000)
@@ -50,7 +50,7 @@ def seen(answer: str, *, searched: bool = True) -> tuple[Seen, Position, Told]:
         answers = {HALF: Score(W, cp=120), POOR: Score(W, cp=20), RIGHT: Score(W, cp=200)}
         outcomes[after.epd] = outcome(after, Line(Score(W, cp=210), (BEST,)), answers)
     author = author_of("white", f"{BEFORE} {SLIP} {answer}")
-    known = Seen({first.epd: first, after.epd: after}, outcomes, {}, author, lambda epd: (0,), Settings())
+    known = ScanState({first.epd: first, after.epd: after}, outcomes, {}, author, lambda epd: (0,), Settings())
     return known, first, outcomes[first.epd].told[0]
 
 

@@ -12,7 +12,7 @@ from trapscan.contract import Place, PreparedState, Scan, SlipFinding
 from trapscan.engines import EngineSpec, Probe
 from trapscan.errors import InputError
 from trapscan.job import scan
-from trapscan.job.court import epd_of
+from trapscan.job.rechecks import epd_of
 from trapscan.report.owned import mark_text
 
 pytestmark = pytest.mark.engine

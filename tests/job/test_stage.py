@@ -18,10 +18,10 @@ import trapscan.job
 from trapscan.chance import Evidence
 from trapscan.engines import EngineSpec, Probe, Store
 from trapscan.errors import EngineAnswerError, EngineError
-from trapscan.job.accused import ACCUSED, Accused
 from trapscan.job.baits import BAITS, BaitTask
 from trapscan.job.positions import POSITIONS, Task
 from trapscan.job.questions import QUESTIONS, Question
+from trapscan.job.recheck import RECHECK, Recheck
 from trapscan.job.run import Job
 from trapscan.job.stage import Fields, Stage, code_digest
 from trapscan.job.telling import TELLING, Telling
@@ -67,7 +67,7 @@ def stages() -> list[Stage[Any, Any]]:
 
 
 def test_all_stages_are_seen_and_each_has_a_table_of_its_own() -> None:
-    assert {POSITIONS, BAITS, QUESTIONS, ACCUSED, TELLING} <= set(stages())
+    assert {POSITIONS, BAITS, QUESTIONS, RECHECK, TELLING} <= set(stages())
     names = [stage.name for stage in stages()]
     assert len(names) == len(set(names))
 
@@ -120,7 +120,7 @@ OTHERS: list[tuple[Stage[Any, Any], Any, dict[str, Any]]] = [
         },
     ),
     (QUESTIONS, QUESTION, {"query": Query(START.epd, 2000)}),
-    (ACCUSED, Accused(START, (("f2f3", ""),)), {"position": AFTER, "slips": (("f2f3", "e7e5"),)}),
+    (RECHECK, Recheck(START, (("f2f3", ""),)), {"position": AFTER, "slips": (("f2f3", "e7e5"),)}),
     (
         TELLING,
         Telling(START, BEST, SLIP, 1),
@@ -160,11 +160,11 @@ def test_every_field_of_a_position_changes_the_key() -> None:
 DECIDES_NOTHING = {
     "trapscan": "names only",
     "trapscan.errors": "classes of errors",
-    "trapscan.plain": "problems' text",
+    "trapscan.sanitize": "problems' text",
     "trapscan.job": "names only",
     "trapscan.job.tools": "finds the engine, whose identity is in the key",
     "trapscan.job.stage": "makes the keys: its change is another key, or none",
-    "trapscan.job.compact": "the same values in less memory; a test of its own holds that",
+    "trapscan.job.interning": "the same values in less memory; a test of its own holds that",
     "trapscan.progress": "tells",
     "trapscan.request": "reads what is wanted; the settings are in the key",
 }

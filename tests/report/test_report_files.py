@@ -17,12 +17,12 @@ from hypothesis import strategies as st
 from tests.report.sample_scans import bulk_scan, hostile_scan, make_scan, trap_scan
 from trapscan.contract import BaitFinding, RepertoireSide, Scan, SlipFinding, encode_in_pieces, encode_scan
 from trapscan.errors import ReportError
-from trapscan.plain import plain
 from trapscan.report import read_scan, scan_schema, write_reports, write_scan
 from trapscan.report.files import decode_scan, write_aside
 from trapscan.report.page import page_in_pieces
 from trapscan.report.present import Presentation
 from trapscan.report.schema import shipped_schema
+from trapscan.sanitize import sanitize
 
 
 def test_the_shipped_schema_is_the_generated_one() -> None:
@@ -62,7 +62,7 @@ def test_the_page_in_pieces_holds_every_finding(make: Any) -> None:
     element = text.partition('<script type="application/json" id="data">')[2].partition("</script>")[0]
     data = json.loads(element)
     assert [finding["id"] for finding in data["findings"]] == [
-        plain(finding.id, limit=100) for finding in scan.findings
+        sanitize(finding.id, limit=100) for finding in scan.findings
     ]
     assert list(data) == sorted(data)
 

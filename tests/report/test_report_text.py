@@ -16,7 +16,6 @@ from msgspec.structs import replace
 from tests.report.sample_scans import HOSTILE, bulk_scan, hostile_scan, make_scan, trap_scan
 from trapscan.contract import SlipFinding
 from trapscan.levels import at_level
-from trapscan.plain import plain
 from trapscan.report import tables, terminal_summary
 from trapscan.report.markdown import escape, markdown
 from trapscan.report.present import Presentation
@@ -32,13 +31,14 @@ from trapscan.report.text import (
     signed,
 )
 from trapscan.report.words import title_of
+from trapscan.sanitize import sanitize
 
 
 @given(st.text())
 def test_plain_is_one_line_without_controls(text: str) -> None:
-    shown = plain(text)
+    shown = sanitize(text)
     assert not re.search("[\x00-\x1f\x7f-\x9f\u2028\u2029\u202a-\u202e\u2066-\u2069\ud800-\udfff]", shown)
-    assert plain(shown) == shown
+    assert sanitize(shown) == shown
     shown.encode()
 
 
@@ -108,11 +108,11 @@ def test_markdown_shows_any_text_as_it_is(text: str) -> None:
     """Checked with an independent reader of CommonMark."""
     line = escape("x " + text)
     html = MarkdownIt("commonmark").render(line)
-    assert (html.startswith("<p>") and html.count("<") == 2) or not plain(text)
+    assert (html.startswith("<p>") and html.count("<") == 2) or not sanitize(text)
     back = re.sub("<[^>]*>", "", html).strip()
     for entity, char in (("&lt;", "<"), ("&gt;", ">"), ("&quot;", '"'), ("&amp;", "&"), ("\u200b", "")):
         back = back.replace(entity, char)
-    assert back == plain("x " + text)
+    assert back == sanitize("x " + text)
 
 
 def test_the_markdown_report() -> None:

@@ -12,13 +12,13 @@ import msgspec
 
 from trapscan import pgn
 from trapscan.chance.evidence import PROBLEMS_KEPT, Evidence, answers_to
-from trapscan.chance.wanted import Wanted, wanted_positions
+from trapscan.chance.position_filter import Wanted, wanted_positions
 from trapscan.contract import Problem
 from trapscan.errors import InputError
 from trapscan.pgn.moves import play
 from trapscan.pgn.start import OtherVariant, Refused, start_of
 from trapscan.pgn.words import MOVE, NOTHING, Word, parse_move, read_word, why_no_move, why_no_word
-from trapscan.plain import readable
+from trapscan.sanitize import readable
 
 NODES_KEPT = 50_000
 """Positions a worker keeps so that equal beginnings are parsed once (about 2 KB each)."""

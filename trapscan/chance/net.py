@@ -15,7 +15,7 @@ import numpy as np
 import numpy.typing as npt
 
 from trapscan.chance import encode
-from trapscan.chance.joined import JOIN, Join
+from trapscan.chance.correction import JOIN, Join
 from trapscan.model import Chances
 
 # onnxruntime's official builds send usage data to their maker unless this stands in the environment before they are

@@ -15,7 +15,7 @@ from trapscan.cli.options import request_of
 from trapscan.cli.streams import write_bytes
 from trapscan.errors import EXIT_DONE, EXIT_PROBLEMS, InputError
 from trapscan.levels import check_level
-from trapscan.plain import on_disk, plain, readable
+from trapscan.sanitize import on_disk, readable, sanitize
 
 if TYPE_CHECKING:
     from trapscan.contract import Problem
@@ -58,9 +58,9 @@ def scan(options: argparse.Namespace) -> int:
     elif talk:
         print(report.terminal_summary(result.scan))
         print(result.stats.text())
-        print(f"\nThe report is {plain(str(folder / 'report.html'))}; all files are in {plain(str(folder))}.")
+        print(f"\nThe report is {sanitize(str(folder / 'report.html'))}; all files are in {sanitize(str(folder))}.")
     for note in result.stats.notes if not options.quiet else ():
-        print(f"trapscan: {plain(note)}", file=sys.stderr)
+        print(f"trapscan: {sanitize(note)}", file=sys.stderr)
     return _with_problems(result.scan.problems, folder / "scan.json", quiet=options.quiet)
 
 
@@ -68,10 +68,10 @@ def _with_problems(problems: Sequence[Problem], kept: Path | None, *, quiet: boo
     """The exit code of what was done with these problems. The first of them are told; `kept`: where all of them are."""
     for problem in problems[:TOLD_PROBLEMS] if not quiet else ():
         where = f"{problem.file}, game {problem.game}, ply {problem.ply}: " if problem.file else ""
-        print(f"trapscan: {plain(where + problem.text)}", file=sys.stderr)
+        print(f"trapscan: {sanitize(where + problem.text)}", file=sys.stderr)
     more = len(problems) - TOLD_PROBLEMS
     if more > 0 and not quiet:
-        where = f", all in {plain(str(kept))}" if kept is not None else ""
+        where = f", all in {sanitize(str(kept))}" if kept is not None else ""
         print(f"trapscan: and {more} more problems{where}", file=sys.stderr)
     return EXIT_PROBLEMS if problems else EXIT_DONE
 
@@ -129,7 +129,7 @@ def report(options: argparse.Namespace) -> int:
             held=held,
         )
         written += write_annotated(scan, chosen, folder, annotated_files(scan, home), held=held)
-    print(f"Wrote {', '.join(readable(path.name) for path in written)} in {plain(str(folder))}.")
+    print(f"Wrote {', '.join(readable(path.name) for path in written)} in {sanitize(str(folder))}.")
     return EXIT_DONE
 
 
@@ -159,7 +159,7 @@ def lesson(options: argparse.Namespace) -> int:
         print(
             f"trapscan: only {len(chosen.entries)} of {options.count} positions are there to be chosen", file=sys.stderr
         )
-    print(f"Wrote {', '.join(readable(path.name) for path in written)} in {plain(str(folder))}.")
+    print(f"Wrote {', '.join(readable(path.name) for path in written)} in {sanitize(str(folder))}.")
     return EXIT_DONE
 
 

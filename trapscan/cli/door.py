@@ -20,7 +20,7 @@ from trapscan.errors import (
     EXIT_USAGE,
     TrapscanError,
 )
-from trapscan.plain import plain
+from trapscan.sanitize import sanitize
 
 REPORTED = "please report it, with that file"
 
@@ -56,7 +56,7 @@ def _guarded(arguments: Sequence[str], interrupts: Interrupts) -> int:
         return code
     except TrapscanError as exc:
         if not interrupts.came:
-            print(f"trapscan: {plain(str(exc))}", file=sys.stderr)
+            print(f"trapscan: {sanitize(str(exc))}", file=sys.stderr)
             return exc.exit_code
     except KeyboardInterrupt:
         pass
@@ -73,7 +73,7 @@ def _guarded(arguments: Sequence[str], interrupts: Interrupts) -> int:
 
 def _internal(exc: Exception) -> str:
     """The line for an error that nobody foresaw; its traceback goes into a file."""
-    what = plain(f"internal error: {type(exc).__name__} {exc}", limit=300)
+    what = sanitize(f"internal error: {type(exc).__name__} {exc}", limit=300)
     text = "".join(traceback.format_exception(exc))
     for folder in _folders():
         path = folder / f"trapscan-error-{time.strftime('%Y%m%d-%H%M%S')}.txt"
@@ -82,7 +82,7 @@ def _internal(exc: Exception) -> str:
             path.write_text(text, encoding="utf-8", errors="backslashreplace")
         except OSError:
             continue
-        return f"{what}; where it arose is written in {plain(str(path))}: {REPORTED}"
+        return f"{what}; where it arose is written in {sanitize(str(path))}: {REPORTED}"
     return f"{what}, at {_place(exc)}; please report it"
 
 

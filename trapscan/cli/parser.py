@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, NoReturn
 import trapscan
 from trapscan.cli import commands
 from trapscan.cli.options import add_option, add_options
-from trapscan.plain import plain
+from trapscan.sanitize import sanitize
 
 if TYPE_CHECKING:
     Commands = argparse._SubParsersAction["Parser"]
@@ -23,7 +23,7 @@ class Parser(argparse.ArgumentParser):
     """Names unknown words without what could steer a terminal."""
 
     def error(self, message: str) -> NoReturn:
-        super().error(plain(message))
+        super().error(sanitize(message))
 
 
 def build_parser() -> Parser:

@@ -11,8 +11,8 @@ import msgspec
 from trapscan.engines.facts import MOST_NOISE, SCREEN_BUDGET, Probe
 from trapscan.engines.limits import SLOW_NPS, AnyLimit, DepthLimit, NodeLimit, TimeLimit, pace_of
 from trapscan.engines.positions import ENDING, MATE_IN_ONE, MATE_IN_TWO, OPENINGS, QUEEN_UP_BLACK, SHARP
+from trapscan.engines.probe_session import ProbeSession, infos_of, nodes_said
 from trapscan.engines.spec import EngineSpec
-from trapscan.engines.trial import Trial, infos_of, nodes_said
 from trapscan.engines.uci import find_option
 from trapscan.model import Evaluation
 from trapscan.settings import OptionValue
@@ -38,7 +38,7 @@ def measure(spec: EngineSpec, options: Mapping[str, OptionValue]) -> Probe:
     return _Measurement(spec, options).run()
 
 
-class _Measurement(Trial):
+class _Measurement(ProbeSession):
     def __init__(self, spec: EngineSpec, options: Mapping[str, OptionValue]) -> None:
         super().__init__(spec, options)
         self.notes: list[str] = []

@@ -13,7 +13,7 @@ from collections.abc import Iterator, Sequence
 
 from trapscan.engines import guard
 from trapscan.engines.clock import processor_seconds, waited_seconds
-from trapscan.engines.layout import same_layout
+from trapscan.engines.fixed_addresses import same_layout
 from trapscan.engines.pipe import output_of
 from trapscan.errors import EngineCrashedError, EngineTimeoutError
 

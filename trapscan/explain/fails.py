@@ -14,11 +14,11 @@ import chess
 
 from trapscan.explain import motif as m
 from trapscan.explain.case import Case, Said
-from trapscan.explain.deeds import mate_threat, threats
 from trapscan.explain.exchange import VALUES, balance, exchange, settle, value_at
 from trapscan.explain.forgone import forgone
 from trapscan.explain.motif import Motif, Tier
 from trapscan.explain.motifs import REGISTRY, motifs_of
+from trapscan.explain.move_text import mate_threat, threats
 from trapscan.explain.play import Play
 from trapscan.explain.quiet import quiet
 from trapscan.explain.refuted import refuted, why_not_retaken

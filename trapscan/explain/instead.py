@@ -7,8 +7,8 @@ from collections.abc import Collection, Iterable, MutableMapping
 import chess
 
 from trapscan.contract import Instead
-from trapscan.explain.deeds import threats
 from trapscan.explain.exchange import as_mover, capture_square, loot
+from trapscan.explain.move_text import threats
 from trapscan.explain.tempt import strengths
 from trapscan.explain.words import the_piece
 from trapscan.model import Chances, Line

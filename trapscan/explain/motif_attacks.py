@@ -7,9 +7,9 @@ from collections.abc import Iterator
 import chess
 
 from trapscan.explain import motif as m
-from trapscan.explain.deeds import threats
 from trapscan.explain.exchange import as_mover, exchange, loot, taken_by, value_at
 from trapscan.explain.motif import Motif
+from trapscan.explain.move_text import threats
 from trapscan.explain.play import Play
 from trapscan.explain.words import hits, the_piece, the_pieces
 

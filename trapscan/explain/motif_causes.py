@@ -10,10 +10,10 @@ from collections.abc import Iterator
 import chess
 
 from trapscan.explain import motif as m
-from trapscan.explain.deeds import threats
 from trapscan.explain.exchange import VALUES, as_mover, balance, exchange, loot, settle, threat_on
 from trapscan.explain.motif import Motif
 from trapscan.explain.motif_attacks import opened, slip_took
+from trapscan.explain.move_text import threats
 from trapscan.explain.play import Play
 from trapscan.explain.words import the_piece
 

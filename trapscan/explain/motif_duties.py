@@ -7,10 +7,10 @@ from collections.abc import Iterator
 import chess
 
 from trapscan.explain import motif as m
-from trapscan.explain.deeds import piece_or_square
 from trapscan.explain.exchange import VALUES, exchange, loot, value_at
 from trapscan.explain.motif import Motif
 from trapscan.explain.motif_attacks import slip_took
+from trapscan.explain.move_text import piece_or_square
 from trapscan.explain.play import Play
 from trapscan.explain.words import piece_name, the_piece
 

@@ -7,9 +7,9 @@ from collections.abc import Iterator
 import chess
 
 from trapscan.explain import motif as m
-from trapscan.explain.deeds import piece_or_square
 from trapscan.explain.exchange import exchange, loot, threat_on, value_at
 from trapscan.explain.motif import Motif
+from trapscan.explain.move_text import piece_or_square
 from trapscan.explain.play import Play
 from trapscan.explain.words import the_piece
 

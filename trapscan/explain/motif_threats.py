@@ -10,11 +10,11 @@ from collections.abc import Iterator
 import chess
 
 from trapscan.explain import motif as m
-from trapscan.explain.deeds import mate_threat, threats
 from trapscan.explain.exchange import as_mover, loot, threat_on
 from trapscan.explain.motif import Motif
 from trapscan.explain.motif_attacks import opened, prey
 from trapscan.explain.motif_mates import back_rank, mating_net, smothered
+from trapscan.explain.move_text import mate_threat, threats
 from trapscan.explain.play import Play
 
 

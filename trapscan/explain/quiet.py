@@ -9,9 +9,9 @@ import chess
 
 from trapscan.explain import motif as m
 from trapscan.explain.case import Case, Said
-from trapscan.explain.deeds import mate_threat, threats
 from trapscan.explain.exchange import as_mover, exchange, loot, value_at
 from trapscan.explain.motifs import REGISTRY
+from trapscan.explain.move_text import mate_threat, threats
 from trapscan.explain.play import Play
 from trapscan.explain.refuted import telling
 from trapscan.explain.tempt import strengths

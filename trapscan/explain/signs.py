@@ -7,8 +7,8 @@ from dataclasses import replace
 
 import chess
 
-from trapscan.explain.deeds import mate_threat, threats
 from trapscan.explain.exchange import as_mover, balance, exchange, settle
+from trapscan.explain.move_text import mate_threat, threats
 from trapscan.explain.play import Play
 from trapscan.model import Line, Signs
 

@@ -6,9 +6,9 @@ from collections.abc import Iterator
 
 import chess
 
-from trapscan.explain.deeds import mate_threat, threats
 from trapscan.explain.exchange import as_mover, capture_square, exchange, loot, value_at
 from trapscan.explain.motif_lines import pins
+from trapscan.explain.move_text import mate_threat, threats
 from trapscan.explain.words import piece_name, sentence, the_piece, the_pieces
 
 CENTRE = chess.SquareSet([chess.D4, chess.E4, chess.D5, chess.E5])

@@ -11,8 +11,8 @@ from dataclasses import dataclass
 
 import chess
 
-from trapscan.explain.deeds import deed, threats
 from trapscan.explain.exchange import as_mover, balance, loot, settle
+from trapscan.explain.move_text import deed, threats
 from trapscan.explain.play import Play
 from trapscan.explain.words import colour, number, piece_name, the_piece, the_pieces
 

@@ -30,8 +30,8 @@ from trapscan.contract import (
 )
 from trapscan.job.judging import THEN, forgets, nature_and_worth, prepared_of, related
 from trapscan.job.owned import Owned
-from trapscan.job.positions import Outcome, Told
-from trapscan.job.seen import Seen
+from trapscan.job.positions import ExplainedSlip, Outcome
+from trapscan.job.state import ScanState
 from trapscan.model import Line, Position, Slip
 from trapscan.order import ASIDE, MET_DIGITS, TOLL_DIGITS, rounded
 from trapscan.score import Score, loss
@@ -46,7 +46,7 @@ SHARED = 20_000
 """Rounded numbers that are kept once: of an opening book's two million most are equal to others."""
 
 
-def findings(seen: Seen) -> tuple[SlipFinding, ...]:
+def findings(seen: ScanState) -> tuple[SlipFinding, ...]:
     """Every verified slip as a finding, position by position; those that share an idea carry its id."""
     sound = _sound_moves(seen)
     made = []
@@ -61,11 +61,11 @@ def findings(seen: Seen) -> tuple[SlipFinding, ...]:
 
 
 def _finding(
-    seen: Seen,
+    seen: ScanState,
     position: Position,
     board: chess.Board,
     outcome: Outcome,
-    told: Told,
+    told: ExplainedSlip,
     best: Line,
     sound: SoundMoves,
 ) -> SlipFinding:
@@ -139,14 +139,14 @@ def _finding(
     )
 
 
-def also_of(seen: Seen, after: chess.Board, slip: Slip) -> tuple[str, ...]:
+def also_of(seen: ScanState, after: chess.Board, slip: Slip) -> tuple[str, ...]:
     """Other first moves that punish; the best move of the position after the slip always does."""
     outcome = seen.outcomes.get(after.epd())
     best = outcome.examined.best.pv[:1] if outcome is not None else ()
     return tuple(dict.fromkeys((*slip.also, *(move for move in best if move not in slip.refutation[:1]))))
 
 
-def _let_off(seen: Seen, position: Position, after: chess.Board, slip: str) -> tuple[LetOff, ...]:
+def _let_off(seen: ScanState, position: Position, after: chess.Board, slip: str) -> tuple[LetOff, ...]:
     """The likeliest replies that do not punish, where that was looked at."""
     retold = seen.retold.get((position.epd, slip))
     return tuple(
@@ -159,7 +159,7 @@ def _let_off(seen: Seen, position: Position, after: chess.Board, slip: str) -> t
     )
 
 
-def _likely(seen: Seen, position: Position, after: chess.Board, slip: str) -> tuple[str, ...]:
+def _likely(seen: ScanState, position: Position, after: chess.Board, slip: str) -> tuple[str, ...]:
     """The refutation as it will be played, where that was tried and differs."""
     retold = seen.retold.get((position.epd, slip))
     return sans(after, retold.likely) if retold is not None else ()
@@ -207,7 +207,7 @@ SoundMoves = Mapping[tuple[bool, str], Places]
 """By side and move."""
 
 
-def _sound_moves(seen: Seen) -> SoundMoves:
+def _sound_moves(seen: ScanState) -> SoundMoves:
     wanted = {(_turn(epd), told.slip.move) for epd, outcome in seen.outcomes.items() for told in outcome.told}
     sound: dict[tuple[bool, str], list[Place]] = defaultdict(list)
     for epd, outcome in seen.outcomes.items():
@@ -222,7 +222,7 @@ def _sound_moves(seen: Seen) -> SoundMoves:
 
 
 def _elsewhere(
-    seen: Seen, position: Position, board: chess.Board, outcome: Outcome, told: Told, sound: SoundMoves
+    seen: ScanState, position: Position, board: chess.Board, outcome: Outcome, told: ExplainedSlip, sound: SoundMoves
 ) -> tuple[tuple[LookAlike, ...], str]:
     """Where the same move is sound, and which move must come first."""
     move = chess.Move.from_uci(told.slip.move)

@@ -24,8 +24,8 @@ from trapscan.job.assemble import all_rounded, line_of, sans
 from trapscan.job.bait_terms import BaitOutcome, Terms, Tried, terms
 from trapscan.job.judging import nature_and_worth
 from trapscan.job.owned import Owned
-from trapscan.job.positions import Told
-from trapscan.job.seen import Seen
+from trapscan.job.positions import ExplainedSlip
+from trapscan.job.state import ScanState
 from trapscan.levels import at_level
 from trapscan.model import Position
 from trapscan.order import MET_DIGITS, TOLL_DIGITS, rounded
@@ -33,7 +33,7 @@ from trapscan.search import pays_below
 from trapscan.settings import Settings
 
 
-def bait_findings(seen: Seen, outcomes: Mapping[str, BaitOutcome]) -> Iterator[BaitFinding]:
+def bait_findings(seen: ScanState, outcomes: Mapping[str, BaitOutcome]) -> Iterator[BaitFinding]:
     """The baits: moves that the repertoire does not hold, whose price is within the limit, and that bring enough by
     their slips and over the move they are measured against, all at the chosen level."""
     for epd, outcome in outcomes.items():
@@ -52,7 +52,7 @@ def _repertoire_prices(outcome: BaitOutcome, settings: Settings) -> tuple[float,
     return all_rounded([expected(best, level) - expected(score, level) for level in settings.levels], 4)
 
 
-def _finding(seen: Seen, position: Position, outcome: BaitOutcome, tried: Tried, found: Terms) -> BaitFinding:
+def _finding(seen: ScanState, position: Position, outcome: BaitOutcome, tried: Tried, found: Terms) -> BaitFinding:
     settings, levels = seen.settings, seen.settings.levels
     board = position.board()
     bait, after = tried.move, tried.outcome.examined
@@ -119,12 +119,12 @@ def _finding(seen: Seen, position: Position, outcome: BaitOutcome, tried: Tried,
     )
 
 
-def _by_weight(tried: Tried, settings: Settings) -> list[Told]:
+def _by_weight(tried: Tried, settings: Settings) -> list[ExplainedSlip]:
     """The slips with a refutation, those that add most at the chosen level first."""
     after = tried.outcome.examined
     best = expected(after.best.score, settings.level)
 
-    def weight(told: Told) -> float:
+    def weight(told: ExplainedSlip) -> float:
         chance = at_level(after.chances[told.slip.move], settings.levels, settings.level)
         return rounded(chance * (best - expected(told.slip.score, settings.level)), TOLL_DIGITS)
 
@@ -133,7 +133,7 @@ def _by_weight(tried: Tried, settings: Settings) -> list[Told]:
     )
 
 
-def _reply(tried: Tried, told: Told) -> BaitReply:
+def _reply(tried: Tried, told: ExplainedSlip) -> BaitReply:
     board = tried.position.board()
     slip, after = _text(board, told.slip.move), tried.outcome.examined
     board.push_uci(told.slip.move)

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 from trapscan.chance import chance_range, expected
-from trapscan.job.compact import Compactor
+from trapscan.job.interning import Compactor
 from trapscan.job.positions import Outcome
 from trapscan.levels import at_level
 from trapscan.model import Line, Position

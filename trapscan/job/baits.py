@@ -57,7 +57,7 @@ class BaitTask:
         return {"at": self.at.cache_key(), "best": str(self.best), "move": self.move, "after": after}
 
 
-class Looking:
+class BaitSearch:
     """The search of one position of ours: what was asked about it so far."""
 
     def __init__(self, task: BaitTask, evaluator: Recorder, model: ChanceModel, settings: Settings) -> None:
@@ -141,7 +141,7 @@ class Looking:
 def look(tools: Tools, task: BaitTask, recorder: Recorder) -> BaitOutcome:
     """Search one position of ours for baits; the bound on nodes is stretched with the budgets."""
     settings = msgspec.structs.replace(tools.settings, bait_nodes=tools.probe.stretched(tools.settings.bait_nodes))
-    looking = Looking(task, recorder, task.at.model(tools.settings), settings)
+    looking = BaitSearch(task, recorder, task.at.model(tools.settings), settings)
     return looking.search(looking.measure())
 
 
@@ -155,4 +155,4 @@ BAITS = Stage(
 )
 
 
-__all__ = ["BAITS", "BAIT_WORTH", "BaitOutcome", "BaitTask", "Looking", "Tried"]
+__all__ = ["BAITS", "BAIT_WORTH", "BaitOutcome", "BaitSearch", "BaitTask", "Tried"]

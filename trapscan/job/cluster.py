@@ -1,8 +1,8 @@
 """A cluster that the user names: joblib's Dask backend, with workers that have proved to be like this machine.
 
 Dask keeps the tasks, gives them to workers and gives those of a lost worker to another; nothing of that is ours. What
-is ours: each worker, also one that joins later, must prove its engine (`job.admit`) before it is given a position. A
-worker that has done so announces a resource of the scan's own, and every task asks for that resource.
+is ours: each worker, also one that joins later, must prove its engine (`job.worker_check`) before it is given a
+position. A worker that has done so announces a resource of the scan's own, and every task asks for that resource.
 
 Dask moves tasks and results by pickle: who can reach the scheduler can run code on all its workers, and a worker can
 run code here. README says how to start one that only the right machines reach.
@@ -26,7 +26,7 @@ from distributed.comm import get_address_host_port
 from joblib._dask import DaskDistributedBackend  # the class itself, as one thing it does must be mended
 
 from trapscan.errors import ClusterError, EngineRefusedError
-from trapscan.job import admit
+from trapscan.job import worker_check
 from trapscan.job.tools import Tools
 from trapscan.job.work import close_engines
 from trapscan.job.workers import AHEAD, Item, Result, Results, Workers, in_time, is_over
@@ -125,7 +125,7 @@ class Cluster(Workers):
         """Let every worker prove that it has the engine of `tools`; the key of those that do."""
         key = f"{self._id}-{len(self._proven)}"
         try:
-            client.register_plugin(_Proof(key, admit.claim(tools)), name=key)
+            client.register_plugin(_Proof(key, worker_check.claim(tools)), name=key)
         except Exception as exc:
             raise ClusterError(
                 f"a worker cannot load trapscan: {_one_line(exc)}; on every machine of the cluster: "
@@ -218,11 +218,11 @@ _admitted: dict[str, Tools | str] = {}
 class _Proof(distributed.WorkerPlugin):  # type: ignore[misc]
     """Runs on every worker, also on those that join later or were started again."""
 
-    def __init__(self, key: str, claim: admit.Claim) -> None:
+    def __init__(self, key: str, claim: worker_check.Claim) -> None:
         self.key, self.claim = key, claim
 
     async def setup(self, worker: Worker) -> None:
-        _admitted[self.key] = found = await asyncio.to_thread(admit.admit, self.claim)
+        _admitted[self.key] = found = await asyncio.to_thread(worker_check.admit, self.claim)
         if not isinstance(found, str):
             await worker.set_resources(**{self.key: worker.state.nthreads})
             if worker.status == distributed.Status.running:

@@ -21,7 +21,7 @@ from trapscan.job.run import Job
 from trapscan.job.tools import Tools
 from trapscan.job.workers import Processes, Workers
 from trapscan.model import Position
-from trapscan.plain import readable
+from trapscan.sanitize import readable
 
 COUNTS = "counts"
 """The store's table of finished counts: large files are read once."""

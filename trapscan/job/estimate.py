@@ -25,8 +25,8 @@ from trapscan.contract import Problem
 from trapscan.engines import Probe
 from trapscan.graph import Graph, turn_of
 from trapscan.job.counts import Counts, hashes_of
-from trapscan.job.court import LOOKED
 from trapscan.job.pipeline import Plan, workers_for
+from trapscan.job.rechecks import LOOKED
 from trapscan.job.run import Job
 from trapscan.job.tools import Tools, tools_of
 from trapscan.model import Position

@@ -12,8 +12,8 @@ from trapscan import explain, openings, rank
 from trapscan.contract import Gain, LetOff, Nature, Prepared, SlipFinding, SlipKind
 from trapscan.job.missed import KEEPS
 from trapscan.job.owned import Owned
-from trapscan.job.positions import Outcome, Told
-from trapscan.job.seen import Seen
+from trapscan.job.positions import ExplainedSlip, Outcome
+from trapscan.job.state import ScanState
 from trapscan.model import Line, Position
 from trapscan.score import Score, loss
 
@@ -22,7 +22,7 @@ LET_OFF, THEN = 2, 3
 
 
 def nature_and_worth(
-    told: Told, best: Score, after: chess.Board, chance: Sequence[float]
+    told: ExplainedSlip, best: Score, after: chess.Board, chance: Sequence[float]
 ) -> tuple[Nature, list[float]]:
     """The nature of a slip, and its worth per level; `best` is the victim's best score, `after` the board after it."""
     slip, explanation = told.slip, told.explanation
@@ -40,7 +40,7 @@ def nature_and_worth(
     ]
 
 
-def forgets(seen: Seen, position: Position, board: chess.Board, kind: SlipKind) -> float:
+def forgets(seen: ScanState, position: Position, board: chess.Board, kind: SlipKind) -> float:
     """How often the way to a slip is open although its owner has prepared another move: 1 but for our own slips."""
     if kind is not SlipKind.PITFALL:
         return 1.0
@@ -52,7 +52,7 @@ def forgets(seen: Seen, position: Position, board: chess.Board, kind: SlipKind) 
 # --- what the repertoire answers -------------------------------------------------------------------------------------
 
 
-def prepared_of(owned: Owned, told: Told, best: Line, nature: Nature) -> Prepared | None:
+def prepared_of(owned: Owned, told: ExplainedSlip, best: Line, nature: Nature) -> Prepared | None:
     """What the repertoire answers to a slip that stands in it, and whether that is right."""
     if owned.edge is None:
         return None
@@ -66,7 +66,9 @@ def prepared_of(owned: Owned, told: Told, best: Line, nature: Nature) -> Prepare
     )
 
 
-def keeps(seen: Seen, position: Position, told: Told, best: Line, child: Position | None, answer: str) -> bool:
+def keeps(
+    seen: ScanState, position: Position, told: ExplainedSlip, best: Line, child: Position | None, answer: str
+) -> bool:
     """Whether an answer punishes: a right refutation, the best move of the position after the slip, or one that keeps
     at least half of what the slip lost. What has not been searched is given the benefit of the doubt."""
     slip = told.slip
@@ -90,7 +92,7 @@ def given_away(outcome: Outcome, move: str) -> float | None:
     return loss(examined.best.score, scores[move]) if move in scores else None
 
 
-def prepared_answer(seen: Seen, epd: str, slip: str) -> str:
+def prepared_answer(seen: ScanState, epd: str, slip: str) -> str:
     """The first answer (UCI) that the repertoire holds for a slip that stands in it, or ""."""
     position = seen.positions[epd]
     answers = Owned.of(seen, position, position.board(), slip).answers

@@ -11,11 +11,11 @@ import chess
 
 from trapscan.authored import Ids
 from trapscan.contract import AuthorsWord, Instead, Place, Prepared, PreparedState, SlipKind
-from trapscan.job.positions import Outcome, Told
-from trapscan.job.seen import Seen
+from trapscan.job.positions import ExplainedSlip, Outcome
+from trapscan.job.state import ScanState
 from trapscan.model import Position
-from trapscan.plain import plain
 from trapscan.rank import SIDES
+from trapscan.sanitize import sanitize
 from trapscan.score import Score, loss
 
 MOST_CHAPTERS = 300
@@ -31,7 +31,7 @@ class Owned:
     """A move of a position as the file has it. `edge`: its number in the tree, or None; `chapters`: those that hold
     the move, or else the position."""
 
-    seen: Seen
+    seen: ScanState
     position: Position
     board: chess.Board
     move: str
@@ -39,7 +39,7 @@ class Owned:
     chapters: Ids
 
     @classmethod
-    def of(cls, seen: Seen, position: Position, board: chess.Board, move: str) -> Owned:
+    def of(cls, seen: ScanState, position: Position, board: chess.Board, move: str) -> Owned:
         edge = seen.author.edge(position.epd, move)
         chapters = seen.author.played[edge] if edge is not None else seen.chapters(position.epd)
         return cls(seen, position, board, move, edge, chapters)
@@ -129,7 +129,7 @@ class Owned:
             if answer is not None:
                 yield from _told(author.remarks.get(answer, {}), Place.REFUTATION)
 
-    def names(self, told: Told, also: tuple[str, ...]) -> str:
+    def names(self, told: ExplainedSlip, also: tuple[str, ...]) -> str:
         """The move (SAN) that punishes which the author names: as a move after the slip, or in a comment there."""
         right = (*told.slip.refutation[:1], *also)
         after = self.board.copy(stack=False)
@@ -151,7 +151,7 @@ class Owned:
 
 def _told(said: Mapping[int, str], place: Place) -> Iterator[AuthorsWord]:
     for chapter, text in said.items():
-        yield AuthorsWord(chapter=chapter, place=place, text=plain(text, limit=WORDS_LENGTH))
+        yield AuthorsWord(chapter=chapter, place=place, text=sanitize(text, limit=WORDS_LENGTH))
 
 
 def _speaks_of(text: str, san: str) -> bool:

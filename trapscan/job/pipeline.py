@@ -34,13 +34,13 @@ from trapscan.job.assemble import findings
 from trapscan.job.bait_findings import bait_findings
 from trapscan.job.baits import BAITS, BaitOutcome
 from trapscan.job.clock import Clock
-from trapscan.job.compact import Asked, asked_again, packed_digests
 from trapscan.job.counts import Counts, hashes_of
-from trapscan.job.court import Court
-from trapscan.job.merged import move_trees
+from trapscan.job.interning import Asked, asked_again, packed_digests
+from trapscan.job.movetext import move_trees
+from trapscan.job.rechecks import Rechecks
 from trapscan.job.run import Job, Stats
 from trapscan.job.second import Second
-from trapscan.job.seen import Seen
+from trapscan.job.state import ScanState
 from trapscan.job.tools import Tools, second_tools, tools_of
 from trapscan.job.walk import Walk, told_of
 from trapscan.job.workers import Processes, Workers
@@ -167,7 +167,7 @@ class Running:
     counts: Counts = field(init=False)
     walk: Walk = field(init=False)
     second: Second | None = field(init=False)
-    court: Court = field(default_factory=Court)
+    rechecks: Rechecks = field(default_factory=Rechecks)
     baits: dict[str, BaitOutcome] = field(default_factory=dict)
     baits_asked: list[Asked] = field(default_factory=list)
     baits_failed: dict[str, str] = field(default_factory=dict)
@@ -199,24 +199,24 @@ class Running:
     def _looking_again(self) -> float:
         """Seconds that the long look would take now."""
         seen = self._seen()
-        wanted = self.court.nodes_wanted(seen, findings(seen))
+        wanted = self.rechecks.nodes_wanted(seen, findings(seen))
         return wanted / max(1, self.tools.probe.nps) / self.job.workers.jobs
 
     def look_again(self) -> None:
         """Long, at what the report says first and what it accuses the repertoire of; then at other answers."""
         self.job.until = self.clock.ends
 
-        def made() -> tuple[Seen, tuple[SlipFinding, ...]]:
+        def made() -> tuple[ScanState, tuple[SlipFinding, ...]]:
             seen = self._seen()
             return seen, findings(seen)
 
-        for _ in self.court.try_all(self.job, self.tools, made):
+        for _ in self.rechecks.try_all(self.job, self.tools, made):
             self._present()
-        for _ in self.court.tell_all(self.job, self.tools, made):
+        for _ in self.rechecks.tell_all(self.job, self.tools, made):
             self._present()
 
-    def _seen(self) -> Seen:
-        return replace(self.walk.seen(), verdicts=self.court.verdicts, retold=self.court.told)
+    def _seen(self) -> ScanState:
+        return replace(self.walk.seen(), verdicts=self.rechecks.verdicts, retold=self.rechecks.told)
 
     def look_for_baits(self) -> None:
         """Our positions of the tree, where baits are wanted."""
@@ -266,34 +266,34 @@ class Running:
             tree=move_trees(plan.tree),
         )
 
-    def _partial(self, seen: Seen) -> Partial:
+    def _partial(self, seen: ScanState) -> Partial:
         stake = self.walk.stakes()
         examined = sum(stake[epd] for epd in seen.outcomes)
         return Partial(
             positions=len(seen.outcomes),
             of=len(seen.positions),
             stake=rounded(examined / (sum(stake.values()) or 1.0), 4),
-            verified=self.court.done,
+            verified=self.rechecks.done,
         )
 
-    def _found(self, seen: Seen) -> tuple[Finding, ...]:
+    def _found(self, seen: ScanState) -> tuple[Finding, ...]:
         return (*findings(seen), *bait_findings(seen, self._baits_in_order()))
 
     def _baits_in_order(self) -> dict[str, BaitOutcome]:
         return {epd: self.baits[epd] for epd in self.walk.positions if epd in self.baits}
 
-    def _counters(self, seen: Seen) -> Counters:
+    def _counters(self, seen: ScanState) -> Counters:
         outcomes, baits = seen.outcomes.values(), self.baits.values()
         heard = self.second.heard.values() if self.second is not None else ()
         return Counters(
             positions=len(outcomes),
             candidates=sum(outcome.examined.candidates for outcome in outcomes),
             searches=sum(o.examined.searches for o in outcomes)
-            + self.court.searches
+            + self.rechecks.searches
             + sum(bait.searches for bait in baits)
             + len(heard),
             engine_nodes=sum(outcome.examined.nodes for outcome in outcomes)
-            + self.court.nodes
+            + self.rechecks.nodes
             + sum(bait.nodes for bait in baits)
             + sum(answer.nodes for answer in heard),
             store_hits=asked_again([*self.walk.asked(), *self.baits_asked]),
@@ -304,7 +304,7 @@ class Running:
             *self.plan.read.problems,
             *self.counts.problems(),
             *self.walk.problems(),
-            *told_of(self.walk.positions, self.court.failed, lambda epd: (), about="looked at again: "),
+            *told_of(self.walk.positions, self.rechecks.failed, lambda epd: (), about="looked at again: "),
             *told_of(self.walk.positions, self.baits_failed, self._odd_in_baits, about="baits: "),
             *(self.second.problems(found) if self.second is not None else ()),
         )

@@ -60,7 +60,7 @@ class Task:
 
 
 @dataclass(frozen=True, slots=True)
-class Told:
+class ExplainedSlip:
     """A slip with its explanation. `find`: chance per level that the punisher plays a right refutation unprepared."""
 
     slip: Slip
@@ -74,7 +74,7 @@ class Outcome:
     """All that a scan keeps of one position. `asked` are digests of its queries, to count those that recur."""
 
     examined: Examined
-    told: tuple[Told, ...]
+    told: tuple[ExplainedSlip, ...]
     asked: tuple[int, ...]
 
 
@@ -95,7 +95,7 @@ def examine(position: Position, evaluator: Recorder, model: ChanceModel, setting
 
 def _told(
     board: chess.Board, examined: Examined, model: ChanceModel, settings: Settings, own: tuple[str, ...]
-) -> Iterator[Told]:
+) -> Iterator[ExplainedSlip]:
     """The slips explained. What they share is worked out once: the best line, what speaks for the other moves."""
     middle = min(range(len(settings.levels)), key=lambda i: abs(settings.levels[i] - settings.level))
     best_play = explain.Play.along(board, examined.best.pv)
@@ -123,13 +123,13 @@ def _told(
             own=own,
             merits=merits,
         )
-        yield Told(slip, explanation, instead, find)
+        yield ExplainedSlip(slip, explanation, instead, find)
 
 
 def _finds(
     board: chess.Board, examined: Examined, model: ChanceModel, settings: Settings
 ) -> Iterator[tuple[float, ...]]:
-    """`Told.find` of each slip. The positions after them are put to the model in one call, which is cheaper."""
+    """`ExplainedSlip.find` of each slip. The positions after them are put to the model in one call: that is cheaper."""
     boards = []
     for slip in examined.slips:
         boards.append(board.copy())
@@ -161,4 +161,4 @@ POSITIONS = Stage(
 )
 
 
-__all__ = ["POSITIONS", "Outcome", "Task", "Told", "examine", "solve"]
+__all__ = ["POSITIONS", "ExplainedSlip", "Outcome", "Task", "examine", "solve"]

@@ -12,14 +12,14 @@ from trapscan.authored import Authored, Ids
 from trapscan.contract import Problem
 from trapscan.graph import Graph, turn_of
 from trapscan.job.baits import BAIT_WORTH, BaitTask
-from trapscan.job.compact import Asked, Compactor, packed_digests
 from trapscan.job.counts import Counts
+from trapscan.job.eta import Met, TimeLeft
 from trapscan.job.glances import GLANCES, Glance
-from trapscan.job.left import Met, TimeLeft
+from trapscan.job.interning import Asked, Compactor, packed_digests
 from trapscan.job.positions import POSITIONS, Outcome, Task
 from trapscan.job.run import UNASKED, Done, Job
-from trapscan.job.seen import Seen
 from trapscan.job.stakes import FURTHER, GLANCED, ROUND, left_open
+from trapscan.job.state import ScanState
 from trapscan.job.tools import Tools
 from trapscan.job.workers import AHEAD, is_over
 from trapscan.levels import at_level
@@ -230,11 +230,13 @@ class Walk:
 
     # --- what is known so far ----------------------------------------------------------------------------------------
 
-    def seen(self) -> Seen:
+    def seen(self) -> ScanState:
         """What is known, at any time: the same, whatever the order in which it was found."""
         self._refresh()
         reach = self._reaches()
-        return Seen(self.positions, self.outcomes, reach, self.author, self.chapters, self.settings, self.counts.of)
+        return ScanState(
+            self.positions, self.outcomes, reach, self.author, self.chapters, self.settings, self.counts.of
+        )
 
     def _reaches(self) -> dict[tuple[str, bool], tuple[float, ...]]:
         """How often each position is reached, by whose repertoire it is."""

@@ -122,12 +122,12 @@ _engines: dict[tuple[str, int], Engine] = {}
 _stores: dict[Path, Store] = {}
 
 
-def settle_in() -> None:
+def ignore_sigint() -> None:
     """In a worker process: Ctrl-C is the parent's affair."""
     signal.signal(signal.SIGINT, signal.SIG_IGN)
 
 
-def end_with(owner: int) -> None:
+def exit_with_parent(owner: int) -> None:
     """The first thing in a worker process: where the scan (process `owner`) is killed nobody ends its workers, so each
     watches for it, and takes its engine along. It may have been killed before the worker had started."""
 
@@ -197,4 +197,13 @@ def _stored(tools: Tools) -> Callable[[Query], Evaluation | None]:
     return look
 
 
-__all__ = ["Finished", "Recorder", "attempt", "close_engines", "end_with", "engine_of", "recorder_for", "settle_in"]
+__all__ = [
+    "Finished",
+    "Recorder",
+    "attempt",
+    "close_engines",
+    "engine_of",
+    "exit_with_parent",
+    "ignore_sigint",
+    "recorder_for",
+]

@@ -24,7 +24,7 @@ from joblib.externals.loky.process_executor import BrokenProcessPool
 
 from trapscan.errors import WorkerError
 from trapscan.job.tools import Tools
-from trapscan.job.work import close_engines, end_with, settle_in
+from trapscan.job.work import close_engines, exit_with_parent, ignore_sigint
 
 Item = TypeVar("Item")
 Result = TypeVar("Result")
@@ -133,7 +133,7 @@ class Processes(Workers):
             return_as="generator_unordered",
             batch_size=1,
             pre_dispatch=f"{AHEAD}*n_jobs",
-            initializer=end_with,
+            initializer=exit_with_parent,
             initargs=(os.getpid(),),
         )
         with _born_deaf():
@@ -187,7 +187,7 @@ def in_time(items: Iterable[Item], until: float | None) -> Iterator[Item]:
 def _in_process(
     number: int, task: Callable[[Tools, Item], Result], tools: Tools, item: Item, until: float | None
 ) -> tuple[int, tuple[Result, ...]]:
-    settle_in()
+    ignore_sigint()
     return number, () if is_over(until) else (task(tools, item),)
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import codecs
 
-from trapscan.plain import decode
+from trapscan.sanitize import decode
 
 _FIGURINES = {
     piece: letter.encode()

@@ -11,10 +11,10 @@ from trapscan.contract import InputFile
 from trapscan.errors import InputError, RepertoireError
 from trapscan.movetree import Repertoire
 from trapscan.pgn import TAG, normalize, read_all, without_ours
-from trapscan.plain import readable
 from trapscan.repertoire.collect import MAX_FILE_BYTES, Collector, LimitReached, nothing_in
 from trapscan.repertoire.lists import PLACEMENT, read_epd, read_san_lines
 from trapscan.repertoire.pgn import PgnReader
+from trapscan.sanitize import readable
 
 _TAG_LINE = re.compile(rb"(?:\A|[\r\n])[ \t]{0,20}" + TAG.pattern)
 _FIRST_LINE = re.compile(rb"(?:\A|[\r\n])[^\S\r\n]*+(?![%;#]|//)(\S[^\r\n]{0,200})")

@@ -11,11 +11,11 @@ from pathlib import Path
 from trapscan.contract import InputFile, Scan
 from trapscan.errors import RepertoireError
 from trapscan.pgn import normalize, without_ours
-from trapscan.plain import on_disk
 from trapscan.repertoire.annotate import annotate
 from trapscan.repertoire.reading import is_pgn, read_bytes
 from trapscan.report.files import Held, write_aside
 from trapscan.report.present import Entry
+from trapscan.sanitize import on_disk
 
 
 def write_annotated(

@@ -10,13 +10,13 @@ from markupsafe import Markup
 
 from trapscan.contract import BaitFinding, Finding, Scan, Side, SlipFinding
 from trapscan.order import ranked
-from trapscan.plain import plain
 from trapscan.report.diagrams import Arrow, board_svg
-from trapscan.report.men import symbols
 from trapscan.report.page import asset, environment, policy
+from trapscan.report.piece_svg import symbols
 from trapscan.report.present import Entry, Presentation
 from trapscan.report.text import FAIR_PLAY, score_words
 from trapscan.report.words import board_of_finding
+from trapscan.sanitize import sanitize
 
 TOLL_SHARE, TOLL_FLOOR = 0.10, 0.02
 """A toll has changed when it moved by a tenth of the larger one, and by at least 0.02 points per 100 games."""
@@ -89,7 +89,7 @@ def differences(before: Entry, after: Entry) -> tuple[str, ...]:
         what.append(f"toll {before.figures['toll']}, now {after.figures['toll']}")
     if _punishes(old) != _punishes(new):
         first, then = (_punishes(finding) or "none" for finding in (old, new))
-        what.append(f"refutation {plain(first)}, now {plain(then)}")
+        what.append(f"refutation {sanitize(first)}, now {sanitize(then)}")
     if old.gain != new.gain:
         what.append(f"gain {old.gain}, now {new.gain}")
     if old.cp_slip != new.cp_slip and score_words(old.cp_slip) != score_words(new.cp_slip):
@@ -123,14 +123,14 @@ def notes(old: Scan, new: Scan) -> tuple[str, ...]:
         ("positions", old.input.positions, new.input.positions),
     ):
         if before != after:
-            out.append(plain(f"{name}: {before}, now {after}", limit=300))
+            out.append(sanitize(f"{name}: {before}, now {after}", limit=300))
     if [file.sha256 for file in old.input.files] != [file.sha256 for file in new.input.files]:
         names = [", ".join(file.name for file in scan.input.files) for scan in (old, new)]
-        out.append(plain(f"repertoire: {names[0]}, now {names[1]} (the contents differ)", limit=300))
+        out.append(sanitize(f"repertoire: {names[0]}, now {names[1]} (the contents differ)", limit=300))
     for name in sorted(set(old.settings) | set(new.settings)):
         was, now = old.settings.get(name), new.settings.get(name)
         if was != now:
-            out.append(plain(f"setting {name}: {_text(was)}, now {_text(now)}", limit=300))
+            out.append(sanitize(f"setting {name}: {_text(was)}, now {_text(now)}", limit=300))
     return tuple(out)
 
 

@@ -26,8 +26,8 @@ from trapscan.contract import (
     SlipFinding,
 )
 from trapscan.levels import LEAST_ELO, MOST_ELO
-from trapscan.plain import plain
 from trapscan.report.lines import lines_of
+from trapscan.sanitize import sanitize
 
 MOST = 2**53
 """No count is greater: JSON's readers keep whole numbers up to here."""
@@ -59,13 +59,13 @@ def check(scan: Scan) -> None:
         try:
             _check_finding(finding, len(levels), len(scan.chapters), lines)
         except ValueError as exc:
-            raise ValueError(f"finding {plain(finding.id, limit=60)}: {exc}") from exc
+            raise ValueError(f"finding {sanitize(finding.id, limit=60)}: {exc}") from exc
         if finding.id in ids:
-            raise ValueError(f"two findings with the id {plain(finding.id, limit=60)}")
+            raise ValueError(f"two findings with the id {sanitize(finding.id, limit=60)}")
         ids.add(finding.id)
     for slip in scan.slips:
         if slip.forgoes and slip.forgoes not in ids:
-            raise ValueError(f"finding {plain(slip.id, limit=60)}: it forgoes a finding that is not there")
+            raise ValueError(f"finding {sanitize(slip.id, limit=60)}: it forgoes a finding that is not there")
     lines_of(scan)
 
 
@@ -252,7 +252,7 @@ def _same(board: chess.Board, san: str, uci: str) -> chess.Move:
     """The move that both notations name."""
     move = board.parse_uci(uci)
     if board.parse_san(san) != move:
-        raise ValueError(f"{plain(san, limit=20)} is not {plain(uci, limit=20)}")
+        raise ValueError(f"{sanitize(san, limit=20)} is not {sanitize(uci, limit=20)}")
     return move
 
 

@@ -8,7 +8,7 @@ from collections.abc import Sequence
 
 import chess
 
-from trapscan.report.men import man
+from trapscan.report.piece_svg import man
 from trapscan.report.text import position_words
 
 UNIT = 45

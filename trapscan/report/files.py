@@ -18,8 +18,8 @@ import msgspec
 
 from trapscan.contract import SCHEMA, Scan, encode_in_pieces
 from trapscan.errors import ReportError
-from trapscan.plain import plain
 from trapscan.report.checking import check
+from trapscan.sanitize import sanitize
 
 SCAN_NAME = "scan.json"
 FORMS = (SCAN_NAME, "report.html", "report.md", "tricks.pgn", "tricks.epd", "findings.csv", "cards.txt", "to-add.pgn")
@@ -100,7 +100,7 @@ def _writing(path: Path) -> Iterator[None]:
         yield
     except OSError as exc:
         remedy = "free space" if exc.errno == errno.ENOSPC else "name another folder with --out or mend this one"
-        where = plain(str(path), limit=300)
+        where = sanitize(str(path), limit=300)
         raise ReportError(
             f"cannot write {where}: {exc.strerror or exc}; {remedy}, then run the same command again"
         ) from exc
@@ -133,7 +133,9 @@ def prepare_folder(folder: str | os.PathLike[str]) -> None:
             free = shutil.disk_usage(target).free
         write_aside(target / ".trapscan.ready", b"").unlink(missing_ok=True)
         if free < LEAST_ROOM:
-            raise ReportError(f"only {free // 1024} KiB are free for {plain(str(target))}: free space, then run again")
+            raise ReportError(
+                f"only {free // 1024} KiB are free for {sanitize(str(target))}: free space, then run again"
+            )
         for path in target.iterdir():
             if path.name in FORMS or fnmatch.fnmatch(path.name, "annotated*.pgn"):
                 with _writing(path):
@@ -174,18 +176,18 @@ def read_scan(folder_or_file: str | os.PathLike[str]) -> Scan:
         if path.is_dir():
             path = path / SCAN_NAME
         if not path.is_file():
-            raise ReportError(f"no {SCAN_NAME} at {plain(str(path))}: give the folder that `trapscan scan` wrote")
+            raise ReportError(f"no {SCAN_NAME} at {sanitize(str(path))}: give the folder that `trapscan scan` wrote")
         if path.stat().st_size > MAX_BYTES:
-            raise ReportError(f"{plain(str(path))} is larger than {MAX_BYTES // 2**20} MiB: not read")
+            raise ReportError(f"{sanitize(str(path))} is larger than {MAX_BYTES // 2**20} MiB: not read")
         data = path.read_bytes()
     except (OSError, ValueError) as exc:
-        raise ReportError(f"cannot read {plain(str(path))}: {plain(str(exc))}") from exc
+        raise ReportError(f"cannot read {sanitize(str(path))}: {sanitize(str(exc))}") from exc
     return decode_scan(data, source=str(path))
 
 
 def decode_scan(data: bytes, *, source: str = SCAN_NAME) -> Scan:
     """A scan from the bytes of a scan.json: types by the contract, then the sense of it (`check`)."""
-    where, data = plain(source, limit=300), data.removeprefix(codecs.BOM_UTF8)
+    where, data = sanitize(source, limit=300), data.removeprefix(codecs.BOM_UTF8)
     try:
         head = msgspec.json.decode(data, type=_Head)
         if head.schema != SCHEMA:
@@ -195,7 +197,7 @@ def decode_scan(data: bytes, *, source: str = SCAN_NAME) -> Scan:
     except ReportError:
         raise
     except (msgspec.DecodeError, UnicodeDecodeError, RecursionError, ValueError) as exc:
-        raise ReportError(f"{where} is not a scan of trapscan: {plain(str(exc), limit=300)}") from exc
+        raise ReportError(f"{where} is not a scan of trapscan: {sanitize(str(exc), limit=300)}") from exc
     return scan
 
 
@@ -205,4 +207,4 @@ def _other_schema(name: str) -> str:
             f"was written by an older trapscan ({OLDER}): scan again, with the same command; the engine's answers are "
             "in the store, so that it takes seconds"
         )
-    return f"follows {plain(name, limit=60)!r}; this trapscan reads {SCHEMA!r}"
+    return f"follows {sanitize(name, limit=60)!r}; this trapscan reads {SCHEMA!r}"

@@ -8,12 +8,12 @@ from dataclasses import dataclass
 
 from trapscan.contract import Finding, PreparedState, Scan, SlipFinding, SlipKind
 from trapscan.order import ranked, section_of, toll_at
-from trapscan.plain import plain
 from trapscan.report import words
 from trapscan.report.owned import STATES
 from trapscan.report.present import SIDES, Entry, Presentation
 from trapscan.report.rows import SECTIONS
 from trapscan.report.text import numbered, points
+from trapscan.sanitize import sanitize
 
 CLOSED = frozenset(kind.key for kind in SECTIONS if kind.closed)
 
@@ -45,7 +45,7 @@ def by_chapter(shown: Presentation, most: int) -> list[ChapterGroup]:
     return [
         ChapterGroup(
             number=number,
-            title=plain(chapter.title, limit=160),
+            title=sanitize(chapter.title, limit=160),
             side=SIDES[chapter.side],
             positions=chapter.positions,
             count=len(found),

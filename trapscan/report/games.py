@@ -15,11 +15,11 @@ import chess
 import chess.pgn
 
 from trapscan.contract import BaitFinding, Cp, Nature, SlipFinding, SlipKind
-from trapscan.plain import plain
 from trapscan.report.present import Entry
 from trapscan.report.rows import CHAPTER, ELSEWHERE
 from trapscan.report.text import FAIR_PLAY, GAIN_WORDS, ascii_only, percent, score_words
 from trapscan.report.words import alternatives, board_at, board_of_finding, second_text, sign_of, slip_sign
+from trapscan.sanitize import sanitize
 
 NAG = {"!": 1, "?": 2, "??": 4, "?!": 6}
 COLUMNS = 79
@@ -192,12 +192,12 @@ def _join(*parts: str) -> str:
 
 def tag(text: str) -> str:
     """A tag value: one line; quotation marks and backslashes are escaped when written (section 8.1.1: at most 255)."""
-    return plain(text, limit=200) or "?"
+    return sanitize(text, limit=200) or "?"
 
 
 def comment(text: str) -> str:
     """Text for a brace comment: braces become round brackets, `[%` commands and `%` at a line's start are defused."""
-    safe = plain(text).replace("{", "(").replace("}", ")").replace("[%", "[ %")
+    safe = sanitize(text).replace("{", "(").replace("}", ")").replace("[%", "[ %")
     safe = re.sub(r"(^|\s)%", r"\1pct ", safe)
     return re.sub(r"(\S{60})(?=\S)", r"\1 ", safe)
 
@@ -275,7 +275,7 @@ def _playable(board: chess.Board, sans: Sequence[str]) -> list[chess.Move]:
 
 def _string(text: str, limit: int = 240) -> str:
     """An EPD string: no quotation mark, backslash or semicolon, which careless readers take for its end."""
-    return plain(text, limit=limit).replace('"', "'").replace("\\", "/").replace(";", ",")
+    return sanitize(text, limit=limit).replace('"', "'").replace("\\", "/").replace(";", ",")
 
 
 def ce(value: Cp) -> int:

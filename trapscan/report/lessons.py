@@ -20,11 +20,11 @@ from trapscan.contract import Nature, Scan, SlipFinding
 from trapscan.errors import ReportError
 from trapscan.levels import Lens
 from trapscan.order import by_idea, standing
-from trapscan.plain import plain
 from trapscan.report.bait_lessons import as_slip
 from trapscan.report.narrowed import nature_named, of_chapters
 from trapscan.report.present import Entry, Presentation
 from trapscan.report.words import board_of_finding, opening_family
+from trapscan.sanitize import sanitize
 
 NATURES = (Nature.TACTIC, Nature.OVERSIGHT)
 """Asked for where nothing else is said: what is lost by force."""
@@ -81,16 +81,16 @@ def lesson(
     if count < 1:
         raise ReportError("a lesson needs at least one position")
     if side not in (None, "white", "black"):
-        raise ReportError(f"unknown side {plain(str(side), limit=20)!r}: white or black")
+        raise ReportError(f"unknown side {sanitize(str(side), limit=20)!r}: white or black")
     scan = of_chapters(scan, chapters)
     known = {finding.id for finding in scan.findings}
     for name in (*pin, *drop):
         if name not in known:
-            raise ReportError(f"no finding {plain(name, limit=60)!r} in this scan")
+            raise ReportError(f"no finding {sanitize(name, limit=60)!r} in this scan")
     by_id = {slip.id: slip for slip in map(as_slip, scan.findings) if slip is not None and slip.punishment}
     for name in pin:
         if name not in by_id:
-            raise ReportError(f"{plain(name, limit=60)!r} has nothing to ask for: it cannot be pinned")
+            raise ReportError(f"{sanitize(name, limit=60)!r} has nothing to ask for: it cannot be pinned")
     pinned = [by_id[name] for name in dict.fromkeys(pin)]
     wanted, kinds = {motif.casefold() for motif in motifs}, set(map(nature_named, natures))
     pool = [
@@ -105,7 +105,7 @@ def lesson(
     if not chosen:
         raise ReportError("no finding fits this lesson: ask for fewer motifs or either side")
     chosen.sort(key=lambda finding: (round(difficulty(finding, lens), 9), finding.id))
-    return Lesson(plain(title, limit=120) or "What fails here?", level, seed, scan, tuple(chosen))
+    return Lesson(sanitize(title, limit=120) or "What fails here?", level, seed, scan, tuple(chosen))
 
 
 def _fits(finding: SlipFinding, side: str | None, motifs: Collection[str]) -> bool:

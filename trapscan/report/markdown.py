@@ -7,10 +7,10 @@ from itertools import islice
 
 import jinja2
 
-from trapscan.plain import plain
 from trapscan.report.filing import addition, additions, by_chapter, prepared_text
 from trapscan.report.present import Presentation
 from trapscan.report.text import FAIR_PLAY
+from trapscan.sanitize import sanitize
 
 OF_EACH_OPENING = 5
 """So many findings stand below each opening at the end of report.md."""
@@ -25,7 +25,7 @@ _SPECIAL = re.compile(r"([\\`*_\[\]<>|&~$])")
 
 def escape(text: str) -> str:
     """Text that CommonMark shows as it stands: no markup, no HTML, no link."""
-    safe = _SPECIAL.sub(r"\\\1", plain(text))
+    safe = _SPECIAL.sub(r"\\\1", sanitize(text))
     # what begins a list, a quotation or a rule, and bare addresses, which some readers turn into links
     safe = re.sub(r"^([-+=#]|\d+[.)](?=\s|$))", r"\\\1", safe)
     return re.sub(r"(?i)(https?|ftp|www)(?=[:.])", r"\1&#8203;", safe)
@@ -33,7 +33,7 @@ def escape(text: str) -> str:
 
 def code(text: str) -> str:
     """Text inside a code span: it cannot hold a backtick."""
-    return plain(text, limit=120).replace("`", "'")
+    return sanitize(text, limit=120).replace("`", "'")
 
 
 def markdown(shown: Presentation, most: int) -> str:

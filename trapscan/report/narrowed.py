@@ -8,7 +8,7 @@ import msgspec
 
 from trapscan.contract import Finding, Nature, RepertoireSide, Scan, Side, SlipFinding, SlipKind
 from trapscan.errors import ReportError
-from trapscan.plain import plain
+from trapscan.sanitize import sanitize
 
 
 def of_natures(scan: Scan, natures: Collection[str]) -> Scan:
@@ -24,7 +24,7 @@ def nature_named(name: str) -> Nature:
     try:
         return Nature(name.casefold())
     except ValueError:
-        raise ReportError(f"no nature {plain(name, limit=20)!r}: {', '.join(Nature)}") from None
+        raise ReportError(f"no nature {sanitize(name, limit=20)!r}: {', '.join(Nature)}") from None
 
 
 def for_side(scan: Scan, side: str | None) -> Scan:
@@ -34,7 +34,7 @@ def for_side(scan: Scan, side: str | None) -> Scan:
     if side is None or side == scan.side:
         return scan
     if scan.side is not RepertoireSide.BOTH or side not in (Side.WHITE, Side.BLACK):
-        raise ReportError(f"this scan was made for {scan.side}: scan again with --side {plain(side, limit=10)}")
+        raise ReportError(f"this scan was made for {scan.side}: scan again with --side {sanitize(side, limit=10)}")
     theirs = {number for number, chapter in enumerate(scan.chapters) if chapter.side in (side, RepertoireSide.BOTH)}
     if theirs and len(theirs) < len(scan.chapters):
         return _of_places(scan, theirs, RepertoireSide(side))
@@ -88,6 +88,6 @@ def chapters_named(scan: Scan, name: str) -> list[int]:
     found = [place for place, chapter in enumerate(scan.chapters) if name.casefold() in chapter.title.casefold()]
     if not found:
         count = len(scan.chapters)
-        known = "; ".join(f"{n} {plain(c.title, limit=60)}" for n, c in enumerate(scan.chapters[:8], 1))
-        raise ReportError(f"no chapter {plain(name, limit=60)!r} among {count}: {known}{' ...' * (count > 8)}")
+        known = "; ".join(f"{n} {sanitize(c.title, limit=60)}" for n, c in enumerate(scan.chapters[:8], 1))
+        raise ReportError(f"no chapter {sanitize(name, limit=60)!r} among {count}: {known}{' ...' * (count > 8)}")
     return found

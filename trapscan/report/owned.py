@@ -7,9 +7,9 @@ from collections.abc import Iterator, Sequence
 import chess
 
 from trapscan.contract import Finding, Place, PreparedState, SlipFinding, SlipKind
-from trapscan.plain import plain
 from trapscan.report.text import and_list, counted_as, numbered
 from trapscan.report.words import after_move, board_of_finding, fault_text, marked
+from trapscan.sanitize import sanitize
 
 MOST_TITLES = 3
 """So many chapters of a finding are named, then counted."""
@@ -26,7 +26,7 @@ STATES = {
 def mark_text(finding: SlipFinding) -> str:
     """What is said to the author's mark, and to a better move of the same file; or empty."""
     board, san = board_of_finding(finding), finding.slip.san
-    mark, own, fault = plain(finding.mark, limit=4), _own_text(finding, board), fault_text(finding).rstrip("!")
+    mark, own, fault = sanitize(finding.mark, limit=4), _own_text(finding, board), fault_text(finding).rstrip("!")
     if mark in ("?", "??"):
         return f"You marked this {mark}: right, it {fault}." + (own and f" You play {own}.")
     praised = mark in ("!", "!!", "!?")
@@ -89,7 +89,7 @@ def chapter_text(finding: Finding, titles: Sequence[str]) -> str:
     """The chapters that hold it; empty where the scan has but one."""
     if len(titles) < 2:
         return ""
-    named = [plain(titles[number], limit=100) for number in finding.chapters[:MOST_TITLES]]
+    named = [sanitize(titles[number], limit=100) for number in finding.chapters[:MOST_TITLES]]
     more = len(finding.chapters) - len(named)
     return "; ".join(named) + (f"; and {more} more" if more else "")
 
@@ -104,8 +104,8 @@ def words_text(finding: Finding, titles: Sequence[str]) -> Iterator[str]:
         Place.REFUTATION: f"Behind {numbered(after_move(board), reply)}",
     }
     for word in finding.words:
-        chapter = f", in {plain(titles[word.chapter], limit=100)}" if len(titles) > 1 else ""
-        yield f"{places[word.place]}{chapter}: \u201c{plain(word.text)}\u201d"
+        chapter = f", in {sanitize(titles[word.chapter], limit=100)}" if len(titles) > 1 else ""
+        yield f"{places[word.place]}{chapter}: \u201c{sanitize(word.text)}\u201d"
 
 
 __all__ = ["STATES", "chapter_text", "mark_text", "state_text", "words_text"]

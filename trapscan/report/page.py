@@ -16,15 +16,15 @@ from markupsafe import Markup
 
 from trapscan.contract import Finding, Scan, SlipFinding
 from trapscan.order import ALIKE, FIRST, often_at, section_of, toll_at, worthy
-from trapscan.plain import plain
 from trapscan.report.filing import addition
 from trapscan.report.lines import lines_of
-from trapscan.report.men import symbols
 from trapscan.report.owned import STATES
+from trapscan.report.piece_svg import symbols
 from trapscan.report.present import Entry, Presentation
 from trapscan.report.rows import FIGURES, ROWS, SECTIONS, RowKind
 from trapscan.report.text import FAIR_PLAY, once
 from trapscan.report.words import board_at, board_of_finding, marked, motifs_of, opening_family, sign_of, slip_sign
+from trapscan.sanitize import sanitize
 
 SCRIPTS = ("data.js", "board.js", "card.js", "groups.js", "tree.js", "page.js")
 MAX_PROBLEMS = 200
@@ -54,7 +54,7 @@ def page_in_pieces(shown: Presentation, few: int) -> Iterator[str]:
         "rows": [{"key": kind.key, "name": kind.name} for kind in ROWS],
         "figures": [{"key": kind.key, "name": kind.name, "unit": kind.unit} for kind in CARD_FIGURES],
         "standard": chess.STARTING_FEN,
-        "chapters": [{"title": plain(c.title, limit=160), "side": c.side} for c in scan.chapters],
+        "chapters": [{"title": sanitize(c.title, limit=160), "side": c.side} for c in scan.chapters],
         "states": [{"key": state, "name": name} for state, name in STATES.items()],
         "findings": [],
         "tree": tree_data(scan),
@@ -75,7 +75,7 @@ def page_in_pieces(shown: Presentation, few: int) -> Iterator[str]:
             stops=shown.stops,
             chapters=scan.chapters,
             sections=sections,
-            footer=plain(
+            footer=sanitize(
                 f"trapscan {scan.tool.version}; {scan.engine.name}; {counters.positions} positions, "
                 f"{counters.candidates} moves examined, {counters.engine_nodes} engine nodes."
             ),
@@ -137,8 +137,8 @@ def finding_data(finding: Finding, number: int, shown: Presentation) -> dict[str
         "id": entry.id,
         "kind": entry.kind,
         "nature": finding.nature,
-        "idea": plain(finding.idea or finding.id, limit=100),
-        "where": plain(opening_family(finding), limit=60),
+        "idea": sanitize(finding.idea or finding.id, limit=100),
+        "where": sanitize(opening_family(finding), limit=60),
         "happens": [once(share) for share in _happens(finding, shown)],
         "section": entry.section,
         "worthy": [worthy(finding, lens) for lens in shown.lenses],
@@ -152,8 +152,8 @@ def finding_data(finding: Finding, number: int, shown: Presentation) -> dict[str
         "title": entry.title,
         "line": moves_of(board_at(finding.start_fen), finding.line),
         "plays": _plays(finding),
-        "eco": plain(finding.opening.eco, limit=10) if finding.opening else "",
-        "group": plain(opening_family(finding), limit=100),
+        "eco": sanitize(finding.opening.eco, limit=10) if finding.opening else "",
+        "group": sanitize(opening_family(finding), limit=100),
         "gain": entry.gain,
         "motifs": motifs_of(finding),
         "words": {row.kind.key: _words(row.kind, entry, at_stops) for row in entry.rows},
@@ -210,7 +210,7 @@ def _plays(finding: Finding) -> list[dict[str, Any]]:
     for reply in finding.replies:
         moves = moves_of(board, (finding.bait.san, reply.slip.san, *reply.refutation.moves))
         _sign(moves, 1, slip_sign(reply.cp_best, reply.cp_slip))
-        plays.append({"label": f"If {plain(reply.slip.san, limit=12)}", "slip": 1, "moves": moves})
+        plays.append({"label": f"If {sanitize(reply.slip.san, limit=12)}", "slip": 1, "moves": moves})
     if finding.bait_details.otherwise:
         moves = moves_of(board, (finding.bait.san, *finding.bait_details.otherwise))
         plays.append({"label": "If they do not fall for it", "slip": -1, "moves": moves})

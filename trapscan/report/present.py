@@ -20,7 +20,6 @@ from trapscan.contract import (
 from trapscan.errors import ReportError
 from trapscan.levels import LEAST_ELO, MOST_ELO, Lens
 from trapscan.order import ORDERS, Idea, at_the_head, by_idea, in_order, often_at, ranked, section_of, toll_at
-from trapscan.plain import plain
 from trapscan.report import owned, words
 from trapscan.report.narrowed import for_side, of_chapters, of_natures
 from trapscan.report.rows import CHAPTER, ELSEWHERE, FIGURES, ROWS, SECTIONS, WORDS, RowKind, SectionKind, Told
@@ -36,6 +35,7 @@ from trapscan.report.text import (
     points,
     score_words,
 )
+from trapscan.sanitize import sanitize
 
 # --- one finding -----------------------------------------------------------------------------------------------------
 
@@ -76,7 +76,7 @@ class Entry:
     @property
     def id(self) -> str:
         """Its id, plain text."""
-        return plain(self.finding.id, limit=100)
+        return sanitize(self.finding.id, limit=100)
 
     @property
     def kind(self) -> str:
@@ -136,7 +136,7 @@ class Entry:
         """One line: what is played and won, where, and how often it happens (an idea: in all its positions)."""
         where = words.opening_family(self.finding) or "no named opening"
         more = f", and {len(self.others)} more like it" if self.others else ""
-        return self.title, f"{plain(where, limit=60)}, {words.line_text(self.finding)}{more}", once(self.often)
+        return self.title, f"{sanitize(where, limit=60)}, {words.line_text(self.finding)}{more}", once(self.often)
 
     @property
     def often(self) -> float:
@@ -158,7 +158,7 @@ class Entry:
 
 def _twin(finding: SlipFinding, twin: LookAlike) -> Twin:
     text = f"{score_words(twin.cp_move)} instead of {score_words(finding.cp_slip)}. {twin.reason}"
-    return Twin(twin.fen, twin.squares, plain(text))
+    return Twin(twin.fen, twin.squares, sanitize(text))
 
 
 SIDES = {
@@ -277,7 +277,7 @@ class Presentation:
         tolls = {name: sum(toll_at(finding, self.lens) for finding in inside) for name, inside in families.items()}
         return [
             OpeningGroup(
-                name=plain(name, limit=100),
+                name=sanitize(name, limit=100),
                 eco=_span(families[name]),
                 count=len(families[name]),
                 toll=points(tolls[name]),
@@ -335,7 +335,7 @@ class Presentation:
     @property
     def title(self) -> str:
         """The scan's title, or one that says what it is."""
-        return plain(self.scan.title, limit=300) or "Tricks and pitfalls"
+        return sanitize(self.scan.title, limit=300) or "Tricks and pitfalls"
 
     @property
     def pace(self) -> str:
@@ -347,14 +347,14 @@ class Presentation:
     def summary(self) -> str:
         """One paragraph on what was scanned and what was found."""
         scan = self.scan
-        files = ", ".join(plain(file.name, limit=80) for file in scan.input.files)
+        files = ", ".join(sanitize(file.name, limit=80) for file in scan.input.files)
         counted = scan.input
         parts = [
             f"{SIDES[scan.side]} from {files or 'no file'}: {counted_as(counted.games, 'game')}, "
             f"{counted.positions} positions ({counted.merged} more were transpositions).",
             f"{counted_as(len(scan.findings), 'finding')}, ranked for level {self.level:.0f}.",
             f"Chances are for games of {self.pace}." if self.pace else "",
-            f"Engine: {plain(scan.engine.name, limit=80)}.",
+            f"Engine: {sanitize(scan.engine.name, limit=80)}.",
             WEAK if scan.engine.embedded and scan.engine.name.startswith(SMALL_ENGINE) else "",
             self._chapters(),
             self._second(),
@@ -388,7 +388,7 @@ class Presentation:
         if self.scan.second_engine is None:
             return ""
         denied = sum(finding.disputed for finding in self.scan.findings)
-        name = plain(self.scan.second_engine.name, limit=80)
+        name = sanitize(self.scan.second_engine.name, limit=80)
         return f"Second engine: {name}, which denies {denied or 'none'} of them."
 
     @property
@@ -397,15 +397,15 @@ class Presentation:
         used = self.scan.evidence
         if used is None:
             return ""
-        files = ", ".join(plain(file.name, limit=80) for file in used.files)
-        whose = f", moves of {plain(used.player, limit=80)} only" if used.player else ""
+        files = ", ".join(sanitize(file.name, limit=80) for file in used.files)
+        whose = f", moves of {sanitize(used.player, limit=80)} only" if used.player else ""
         met = f"; they met {used.met} of the {self.scan.input.positions} positions" if used.games else ""
         return f"What was played is counted in {files} ({used.games} games{whose}){met}."
 
     def problems(self, most: int) -> list[str]:
         """What was passed over, a line each, at most so many, and then how many more."""
         lines = [
-            plain(f"{problem.file}, game {problem.game}, ply {problem.ply}: {problem.text}", limit=400)
+            sanitize(f"{problem.file}, game {problem.game}, ply {problem.ply}: {problem.text}", limit=400)
             for problem in self.scan.problems[:most]
         ]
         more = len(self.scan.problems) - len(lines)
@@ -415,4 +415,4 @@ class Presentation:
 def _span(findings: Sequence[Finding]) -> str:
     """The ECO codes from the first to the last."""
     codes = sorted(finding.opening.eco for finding in findings if finding.opening is not None)
-    return plain("\u2013".join(dict.fromkeys((codes[0], codes[-1]))), limit=20) if codes else ""
+    return sanitize("\u2013".join(dict.fromkeys((codes[0], codes[-1]))), limit=20) if codes else ""

@@ -12,9 +12,9 @@ from dataclasses import dataclass
 from trapscan.contract import BaitFinding, Finding, ReplyKind, SlipFinding
 from trapscan.levels import Lens
 from trapscan.order import millionths
-from trapscan.plain import plain
 from trapscan.report import owned, words
 from trapscan.report.text import one_in, percent, points
+from trapscan.sanitize import sanitize
 
 
 @dataclass(frozen=True, slots=True)
@@ -103,8 +103,8 @@ ROWS = (
     CHAPTER,
     RowKind("line", "Line", _any(words.line_text), column="line"),
     RowKind("opening", "Opening", _any(words.opening_text), column="opening"),
-    RowKind("tempts", "Why it tempts", _any(lambda f: plain(f.why_tempting)), sentence=True, column="why_tempting"),
-    RowKind("fails", "Why it fails", _any(lambda f: plain(f.why_it_fails)), sentence=True, column="why_it_fails"),
+    RowKind("tempts", "Why it tempts", _any(lambda f: sanitize(f.why_tempting)), sentence=True, column="why_tempting"),
+    RowKind("fails", "Why it fails", _any(lambda f: sanitize(f.why_it_fails)), sentence=True, column="why_it_fails"),
     RowKind("state", "Prepared", _slip(owned.state_text), column="prepared"),
     RowKind("moves", "Refutation", _slip(words.refutation_text), column="refutation"),
     RowKind(

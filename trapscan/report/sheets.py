@@ -16,9 +16,9 @@ from trapscan.report import games
 from trapscan.report.diagrams import Arrow, board_svg
 from trapscan.report.files import Held, in_utf_8, write_aside
 from trapscan.report.lessons import Lesson
-from trapscan.report.men import symbols
 from trapscan.report.page import asset, environment, policy
 from trapscan.report.pdf import Item, sheet_pdf
+from trapscan.report.piece_svg import symbols
 from trapscan.report.present import Entry
 from trapscan.report.tables import question
 from trapscan.report.text import FAIR_PLAY

@@ -8,12 +8,12 @@ from collections.abc import Callable, Iterator, Sequence
 
 from trapscan.contract import BaitFinding, Scan, SlipFinding
 from trapscan.order import FIRST, worth_at
-from trapscan.plain import plain
 from trapscan.report.filing import by_chapter, prepared_text
 from trapscan.report.present import Entry, Presentation
 from trapscan.report.rows import CHAPTER, FIGURES, ROWS, FigureKind, RowKind
 from trapscan.report.text import counted_as, one_in, side_name
 from trapscan.report.words import centipawns, second_text, slip_and_reply
+from trapscan.sanitize import sanitize
 
 _FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r", "|", "%")
 
@@ -21,7 +21,7 @@ _FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r", "|", "%")
 def cell(text: str) -> str:
     """Text that no spreadsheet takes for a formula: one that starts like one gets an apostrophe in front (OWASP, "CSV
     Injection")."""
-    text = plain(text)
+    text = sanitize(text)
     return "'" + text if text.startswith(_FORMULA_STARTS) else text
 
 
@@ -107,7 +107,7 @@ def answer(entry: Entry) -> str:
 def question_cards(shown: Presentation) -> Iterator[str]:
     """One line an idea: question, tab, answer. No header: programs that learn from cards take it as it is."""
     for entry in shown.cards():
-        ask = f"{question(entry)} After {entry.row('line')} ({plain(entry.finding.fen, limit=120)})"
+        ask = f"{question(entry)} After {entry.row('line')} ({sanitize(entry.finding.fen, limit=120)})"
         yield f"{ask}\t{answer(entry)}\n"
 
 
@@ -140,7 +140,7 @@ def terminal_summary(scan: Scan, *, width: int = 80, count: int = FIRST, level: 
         *unfinished,
         *closed,
         *pace,
-        *(line for text in _in_the_file(shown) for line in textwrap.wrap(plain(text), width)),
+        *(line for text in _in_the_file(shown) for line in textwrap.wrap(sanitize(text), width)),
         f"Level {shown.level:.0f}. Happens: so often in games of yours. Played: by so many who get there.",
     ]
     return "\n".join(blocks) + "\n".join(_cut(line, width) for line in foot) + "\n"
@@ -184,5 +184,5 @@ def _table(rows: Sequence[tuple[str, str, str, str, str]], width: int) -> str:
 
 
 def _cut(text: str, width: int) -> str:
-    text = plain(text)
+    text = sanitize(text)
     return text if len(text) <= width else text[: max(1, width - 3)].rstrip() + "..."

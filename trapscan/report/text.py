@@ -8,7 +8,7 @@ from collections.abc import Sequence
 import chess
 
 from trapscan.contract import Cp, Gain
-from trapscan.plain import plain
+from trapscan.sanitize import sanitize
 
 GAIN_WORDS = {
     Gain.MATE: "mate",
@@ -39,9 +39,9 @@ def numbered(board: chess.Board, sans: Sequence[str]) -> str:
     number, turn = board.fullmove_number, board.turn
     for index, san in enumerate(sans):
         if turn == chess.WHITE:
-            words.append(f"{number}.{plain(san, limit=12)}")
+            words.append(f"{number}.{sanitize(san, limit=12)}")
         else:
-            words.append(f"{number}...{plain(san, limit=12)}" if index == 0 else plain(san, limit=12))
+            words.append(f"{number}...{sanitize(san, limit=12)}" if index == 0 else sanitize(san, limit=12))
             number += 1
         turn = not turn
     return " ".join(words)
@@ -68,7 +68,7 @@ def pace_words(control: str) -> str:
     """ "10 minutes a side", "90 minutes a side and 30 seconds a move" for 600+0, 5400+30; anything else as it is."""
     start, plus, increment = control.partition("+")
     if not (plus and start.isdecimal() and increment.isdecimal()):
-        return plain(control, limit=40)
+        return sanitize(control, limit=40)
     seconds, each = int(start), int(increment)
     whole, rest = divmod(seconds, 60)
     parts = [

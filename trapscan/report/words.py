@@ -11,7 +11,6 @@ import chess
 from trapscan.contract import BaitFinding, BaitReply, Cp, Finding, Gain, Instead, Nature, SlipFinding, SlipKind
 from trapscan.levels import Lens
 from trapscan.order import often_at
-from trapscan.plain import plain
 from trapscan.report.text import (
     GAIN_WORDS,
     and_list,
@@ -23,6 +22,7 @@ from trapscan.report.text import (
     side_name,
     signed,
 )
+from trapscan.sanitize import sanitize
 from trapscan.score import CP_CEILING
 
 BLUNDER = 0.30
@@ -78,7 +78,7 @@ def slip_sign(best: Cp, slip: Cp) -> str:
 
 def marked(san: str, sign: str) -> str:
     """A move with its sign; a mate needs no praise."""
-    san = plain(san, limit=12)
+    san = sanitize(san, limit=12)
     return san if sign == "!" and san.endswith("#") else san + sign
 
 
@@ -159,7 +159,7 @@ def line_text(finding: Finding) -> str:
 
 def opening_text(finding: Finding) -> str:
     """ "C67 Ruy Lopez: Berlin Defence", or empty."""
-    return plain(f"{finding.opening.eco} {finding.opening.name}") if finding.opening else ""
+    return sanitize(f"{finding.opening.eco} {finding.opening.name}") if finding.opening else ""
 
 
 def opening_family(finding: Finding) -> str:
@@ -190,7 +190,7 @@ def let_off_text(finding: Finding, lens: Lens) -> str:
 
 def also_text(finding: SlipFinding) -> str:
     """Other first moves that punish."""
-    return and_list([plain(san, limit=12) for san in finding.also])
+    return and_list([sanitize(san, limit=12) for san in finding.also])
 
 
 def instead_text(finding: SlipFinding) -> str:
@@ -198,7 +198,7 @@ def instead_text(finding: SlipFinding) -> str:
     board = board_of_finding(finding)
     parts = []
     for move in alternatives(finding):
-        note = f", {plain(move.answers)}" if move.answers else ""
+        note = f", {sanitize(move.answers)}" if move.answers else ""
         parts.append(f"{numbered(board, [move.san])} ({score_words(move.cp)}{note})")
     return ", ".join(parts)
 
@@ -244,7 +244,7 @@ def _move_text(finding: Finding) -> str:
 
 def motifs_of(finding: Finding) -> list[str]:
     """The names of the motifs."""
-    return [plain(motif, limit=60) for motif in finding.motifs]
+    return [sanitize(motif, limit=60) for motif in finding.motifs]
 
 
 def evidence_text(finding: SlipFinding) -> str:
@@ -298,7 +298,7 @@ def _slip_notes(finding: SlipFinding) -> Iterator[str]:
     if finding.poisoned and centipawns(finding.cp_slip) < 0:
         yield "What the slip takes is poisoned."
     if finding.move_order_hint:
-        yield plain(finding.move_order_hint)
+        yield sanitize(finding.move_order_hint)
 
 
 def _bait_terms(finding: BaitFinding, lens: Lens) -> Iterator[str]:
@@ -326,8 +326,8 @@ def second_text(finding: Finding) -> str:
     if second is None:
         return ""
     verdict = "agrees" if second.agrees else "does not agree"
-    reply = f"; its reply is {plain(second.reply, limit=12)}" if second.reply else ""
+    reply = f"; its reply is {sanitize(second.reply, limit=12)}" if second.reply else ""
     return (
-        f"{plain(second.engine, limit=60)} {verdict}: {score_words(second.cp_best)} before, "
+        f"{sanitize(second.engine, limit=60)} {verdict}: {score_words(second.cp_best)} before, "
         f"{score_words(second.cp_slip)} after{reply}."
     )

@@ -24,7 +24,7 @@ from scripts.lab.chance.games import PACES, POOLS, PRESENT, TEST_FOLDS, fold_of,
 from tests.chance.samples import Sample, read_samples
 from tests.independent.scores import settled_score
 from trapscan.chance import load_model
-from trapscan.chance.joined import JOIN, Join
+from trapscan.chance.correction import JOIN, Join
 from trapscan.chance.net import Conditions
 from trapscan.score import Score
 

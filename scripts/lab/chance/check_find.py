@@ -27,8 +27,8 @@ from scripts.lab.chance.games import CHECK_FOLDS, PACES, POOLS, PRESENT, TEST_FO
 from scripts.lab.chance.losses import ply_of
 from trapscan import explain, settings
 from trapscan.chance import load_model
+from trapscan.chance.correction import JOIN, Join
 from trapscan.chance.found import FOUND, Found
-from trapscan.chance.joined import JOIN, Join
 from trapscan.chance.net import Conditions
 from trapscan.engines import Engine, choose, probe
 from trapscan.job.missed import KEEPS

@@ -32,7 +32,7 @@ from scripts.lab.chance.logit import conditional_logit
 from scripts.lab.chance.losses import Ask, after, asking, measure, plain_settings, ply_of
 from tests.chance.samples import judged, read_samples, sample_of
 from trapscan.chance import features, load_model
-from trapscan.chance.joined import JOIN, Join
+from trapscan.chance.correction import JOIN, Join
 from trapscan.chance.net import Conditions, NetModel
 
 LEVELS = ((0, 1000), (1000, 1300), (1300, 1600), (1600, 1900), (1900, 2200), (2200, 4000))

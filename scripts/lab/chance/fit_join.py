@@ -11,7 +11,7 @@ import numpy as np
 
 from scripts.lab.chance.logit import conditional_logit
 from tests.chance.samples import Sample, nats, read_samples
-from trapscan.chance.joined import FEATURES, Join, features, scaled
+from trapscan.chance.correction import FEATURES, Join, features, scaled
 
 SLIP = 0.10
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from scripts.lab.chance.logit import conditional_logit
-from trapscan.chance.joined import features
+from trapscan.chance.correction import features
 
 
 def engine_only(tables: list[np.ndarray], levels: list[float], played: list[int]) -> list[tuple[float, bool]]:

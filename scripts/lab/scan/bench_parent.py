@@ -23,7 +23,7 @@ from trapscan import report
 from trapscan.contract import Instead, encode_in_pieces
 from trapscan.explain import Explanation
 from trapscan.job import Progress, scan
-from trapscan.job.positions import Outcome, Task, Told
+from trapscan.job.positions import ExplainedSlip, Outcome, Task
 from trapscan.job.tools import Tools
 from trapscan.job.work import Finished
 from trapscan.model import Evaluation, Examined, Line, Query, Slip
@@ -56,7 +56,7 @@ def made_up(tools: Tools, numbered: tuple[int, Task], slips: int) -> Finished[Ou
             "pawn", 1.0, 3, len(reply), ("fork",), "It looks natural. " * 4, "It loses a pawn. " * 5, False
         )
         instead = (Instead(san="a", uci=legal[-1], cp=20, answers="the threat on f7"),)
-        found.append(Told(slip, words, instead, tuple(0.5 for _ in levels)))
+        found.append(ExplainedSlip(slip, words, instead, tuple(0.5 for _ in levels)))
     best = Line(Score(board.turn, cp=20), (legal[-1],))
     others = tuple((move, Score(board.turn, cp=-10 - n), 2000) for n, move in enumerate(legal[slips:][:14]))
     slipped = tuple(told.slip for told in found)

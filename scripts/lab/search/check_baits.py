@@ -28,7 +28,7 @@ from trapscan.chance import expected, load_model
 from trapscan.contract import BaitFinding
 from trapscan.job import scan
 from trapscan.job.bait_terms import terms
-from trapscan.job.baits import BaitTask, Looking
+from trapscan.job.baits import BaitSearch, BaitTask
 from trapscan.job.positions import Task
 from trapscan.job.work import Recorder
 from trapscan.model import Position, Query
@@ -181,7 +181,7 @@ def _examined(trap: dict[str, Any], engine: engines.Engine, options: argparse.Na
     recorder = Recorder(engine.multipv, engine.steady, lambda query: None, engine.evaluate)
     position = Position(board.epd(), start, (), 1)
     best = engine.evaluate(Query(board.epd(), chosen.best_nodes)).best
-    looking = Looking(BaitTask(Task(position), best, None, None), recorder, load_model(), chosen)
+    looking = BaitSearch(BaitTask(Task(position), best, None, None), recorder, load_model(), chosen)
     measure = looking.measure()
     looking.search(measure)
     screened = move in looking.tried

@@ -17,7 +17,7 @@ from pathlib import Path
 
 from tests.job.marked_traps import marked_traps
 from trapscan import scan
-from trapscan.job.court import epd_of
+from trapscan.job.rechecks import epd_of
 from trapscan.report.present import Presentation
 
 ROOT = Path(__file__).resolve().parents[3]

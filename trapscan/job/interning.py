@@ -14,7 +14,7 @@ from typing import TypeAlias, TypeVar
 
 import numpy as np
 
-from trapscan.job.positions import Outcome, Told
+from trapscan.job.positions import ExplainedSlip, Outcome
 from trapscan.model import Chances, Line, Slip
 from trapscan.score import Score
 
@@ -82,7 +82,7 @@ class Compactor:
             (),
         )
 
-    def _told(self, told: Told, slips: Mapping[str, Slip]) -> Told:
+    def _told(self, told: ExplainedSlip, slips: Mapping[str, Slip]) -> ExplainedSlip:
         """With the slip that is there already, and the words that many explanations have in common kept once."""
         words = told.explanation
         words = replace(words, gain=sys.intern(words.gain), motifs=self._motifs.setdefault(words.motifs, words.motifs))

@@ -17,7 +17,7 @@ from trapscan.settings import OptionValue
 LONGEST = 30.0  # seconds for a search by a limit that was seen to work: only a machine under heavy load needs them
 
 
-class Trial:
+class ProbeSession:
     """Single searches, of which any may fail; what is known so far of clearing and mates is applied to them."""
 
     def __init__(self, spec: EngineSpec, options: Mapping[str, OptionValue]) -> None:

@@ -13,7 +13,7 @@ _ESCAPED = re.compile("[\udc80-\udcff]+")  # bytes of a name that the system's e
 _SPACES = re.compile(r"\s+")
 
 
-def plain(text: str, *, limit: int = 2000) -> str:
+def sanitize(text: str, *, limit: int = 2000) -> str:
     """`text` as one line: control characters and direction marks dropped, `readable`, spaces joined, at most
     `limit` characters (an ellipsis tells of the cut)."""
     kept = "".join(

@@ -4,7 +4,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from trapscan.chance.joined import JOIN
+from trapscan.chance.correction import JOIN
 
 LEVELS = (800, 1500, 2400)
 MOVES = ("a", "b", "c", "d", "e")

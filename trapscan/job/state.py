@@ -9,7 +9,7 @@ import chess
 
 from trapscan.authored import Authored, Ids
 from trapscan.contract import Evidence
-from trapscan.job.positions import Outcome, Told
+from trapscan.job.positions import ExplainedSlip, Outcome
 from trapscan.job.telling import Retold
 from trapscan.job.verdict import Verdict
 from trapscan.model import Line, Position
@@ -17,7 +17,7 @@ from trapscan.settings import Settings
 
 
 @dataclass(frozen=True, slots=True)
-class Seen:
+class ScanState:
     """All a scan knows when it is done: positions and their outcomes by EPD, reach per level by (EPD, whose repertoire
     it is), the chapters of a position by its EPD, and what the author says."""
 
@@ -35,7 +35,7 @@ class Seen:
     retold: Mapping[tuple[str, str], Retold] = field(default_factory=dict)
     """Slips told with other answers tried, by (EPD, slip)."""
 
-    def told(self, epd: str, slip: str) -> tuple[Line, Told | None]:
+    def told(self, epd: str, slip: str) -> tuple[Line, ExplainedSlip | None]:
         """The victim's best line and the slip as they are known by now; no slip where a long look denies it."""
         outcome = self.outcomes[epd]
         told = next((told for told in outcome.told if told.slip.move == slip), None)
@@ -54,7 +54,7 @@ class Seen:
         return self.positions.get(child.epd())
 
 
-def borne_out(told: Told, verdict: Verdict) -> Told | None:
+def borne_out(told: ExplainedSlip, verdict: Verdict) -> ExplainedSlip | None:
     """A slip as a long look sees it; None where it is none."""
     if verdict.slip is None or verdict.explanation is None:
         return None

@@ -13,7 +13,7 @@ import pytest
 import trapscan
 from trapscan import graph, repertoire
 from trapscan.graph import Graph
-from trapscan.job.merged import move_trees
+from trapscan.job.movetext import move_trees
 
 DEMO = Path(trapscan.__file__).parent / "demo"
 

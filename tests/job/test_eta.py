@@ -6,7 +6,7 @@ import random
 
 import pytest
 
-from trapscan.job.left import Met, TimeLeft
+from trapscan.job.eta import Met, TimeLeft
 
 
 def course(seed: int, known: float = 0.0) -> list[tuple[float, float]]:

@@ -7,10 +7,10 @@ from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 
 from trapscan.contract import SlipFinding, SlipKind
-from trapscan.job.accused import ACCUSED, Accused, Looked
 from trapscan.job.judging import prepared_answer
+from trapscan.job.recheck import RECHECK, Recheck, Rechecked
 from trapscan.job.run import Job, Keyed
-from trapscan.job.seen import Seen
+from trapscan.job.state import ScanState
 from trapscan.job.telling import TELLING, Retold, Telling
 from trapscan.job.tools import Tools
 from trapscan.job.verdict import Verdict
@@ -28,12 +28,12 @@ TOLD, TOLD_ASIDE = 3 * FIRST, FIRST
 """So many ideas of a section are told with other answers tried: what a reader may open, and a lesson take. Fewer of
 those sections that are closed at first."""
 
-Made = Callable[[], tuple[Seen, Sequence[SlipFinding]]]
+Made = Callable[[], tuple[ScanState, Sequence[SlipFinding]]]
 """What is known now, and its findings."""
 
 
 @dataclass(slots=True)
-class Court:
+class Rechecks:
     """All that was looked at and told anew so far, by position and slip; a verdict with the victim's best line."""
 
     verdicts: dict[tuple[str, str], tuple[Line, Verdict]] = field(default_factory=dict)
@@ -50,7 +50,7 @@ class Court:
         for _ in range(ROUNDS if tools.settings.verify_nodes else 0):
             tasks = self._accused(*made())
             left += len(tasks)
-            for done in job.each(ACCUSED, tools, tasks, order=_place(tasks)):
+            for done in job.each(RECHECK, tools, tasks, order=_place(tasks)):
                 left -= 1
                 if done.outcome is None:
                     self.failed[done.task.epd] = done.problem
@@ -75,19 +75,19 @@ class Court:
                 self.nodes += done.outcome.nodes
             yield
 
-    def nodes_wanted(self, seen: Seen, found: Sequence[SlipFinding]) -> float:
+    def nodes_wanted(self, seen: ScanState, found: Sequence[SlipFinding]) -> float:
         """Engine nodes that the long look at what is said first now takes on the mean."""
         return LOOKED * seen.settings.verify_nodes * len(self._accused(seen, found))
 
-    def _accused(self, seen: Seen, found: Sequence[SlipFinding]) -> list[Accused]:
+    def _accused(self, seen: ScanState, found: Sequence[SlipFinding]) -> list[Recheck]:
         slips: dict[str, list[tuple[str, str]]] = {}
         for finding in said_first(found, Lens(seen.settings.levels, seen.settings.level)):
             epd = epd_of(finding)
             if (epd, finding.slip.uci) not in self.verdicts and epd not in self.failed:
                 slips.setdefault(epd, []).append((finding.slip.uci, prepared_answer(seen, epd, finding.slip.uci)))
-        return [Accused(seen.positions[epd], tuple(sorted(moves))) for epd, moves in slips.items()]
+        return [Recheck(seen.positions[epd], tuple(sorted(moves))) for epd, moves in slips.items()]
 
-    def _telling(self, seen: Seen, found: Sequence[SlipFinding]) -> list[Telling]:
+    def _telling(self, seen: ScanState, found: Sequence[SlipFinding]) -> list[Telling]:
         tasks = []
         for finding in seen_first(found, Lens(seen.settings.levels, seen.settings.level)):
             epd = epd_of(finding)
@@ -96,7 +96,7 @@ class Court:
                 tasks.append(Telling(seen.positions[epd], best, told.slip, told.explanation.ply))
         return tasks
 
-    def _keep(self, epd: str, looked: Looked) -> None:
+    def _keep(self, epd: str, looked: Rechecked) -> None:
         self.searches += looked.searches
         self.nodes += looked.nodes
         for verdict in looked.verdicts:
@@ -143,4 +143,4 @@ def lets_off(finding: SlipFinding) -> bool:
     return finding.prepared is not None and bool(finding.prepared.answers) and not finding.prepared.right
 
 
-__all__ = ["Court", "epd_of", "lets_off", "said_first", "seen_first"]
+__all__ = ["Rechecks", "epd_of", "lets_off", "said_first", "seen_first"]

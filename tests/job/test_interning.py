@@ -11,8 +11,8 @@ import pytest
 
 from trapscan.chance import load_model
 from trapscan.explain import Explanation
-from trapscan.job.compact import Compactor, PackedChances, asked_again, packed_chances, packed_digests
-from trapscan.job.positions import Outcome, Told
+from trapscan.job.interning import Compactor, PackedChances, asked_again, packed_chances, packed_digests
+from trapscan.job.positions import ExplainedSlip, Outcome
 from trapscan.model import Chances, Examined, Line, Slip
 from trapscan.score import Score
 
@@ -30,7 +30,9 @@ def chances() -> Chances:
 def outcome(chances: Chances) -> Outcome:
     white = chess.WHITE
     slip = Slip("g2g4", Score(white, cp=-120), ("d7d5", "h2h3"), ("e7e5",), 2000, 20000)
-    told = Told(slip, Explanation("pawn", 1.0, 3, 2, ("fork",), "why.", "because.", False), (), (0.5,) * len(LEVELS))
+    told = ExplainedSlip(
+        slip, Explanation("pawn", 1.0, 3, 2, ("fork",), "why.", "because.", False), (), (0.5,) * len(LEVELS)
+    )
     others = tuple((move, Score(white, cp=number), 2000) for number, move in enumerate(chances) if move != "g2g4")
     best = Line(Score(white, cp=30), ("e2e4", "e7e5"))
     examined = Examined("epd", best, (slip,), others, chances, len(chances), 30, 60_000)

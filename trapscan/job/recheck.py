@@ -36,7 +36,7 @@ LIKELY, ALONE = 0.02, 1e-6
 
 
 @dataclass(frozen=True, slots=True)
-class Accused:
+class Recheck:
     """A position and the slips of it (UCI) that are to be looked at, each with the answer (UCI) that the repertoire
     has prepared for it, or ""."""
 
@@ -54,7 +54,7 @@ class Accused:
 
 
 @dataclass(frozen=True, slots=True)
-class Looked:
+class Rechecked:
     """The verdicts on a position's slips, `best` being the victim's best line."""
 
     best: Line
@@ -64,7 +64,7 @@ class Looked:
     asked: tuple[int, ...]
 
 
-def look(tools: Tools, task: Accused, recorder: Recorder) -> Looked:
+def look(tools: Tools, task: Recheck, recorder: Recorder) -> Rechecked:
     """Examine the accused moves alone: with a part of the budget, and those that it leaves in any doubt with all."""
     glance = long_look(tools.settings, tools.settings.verify_nodes // GLANCE_PART)
     first = _examine(task, [move for move, _ in task.slips], glance, recorder)
@@ -86,10 +86,10 @@ def look(tools: Tools, task: Accused, recorder: Recorder) -> Looked:
             said = recorder.evaluate(Query(after.epd(), settings.budgets[0].most // 2))
             score, nodes, searches = said.best.score.of(board.turn), nodes + said.nodes, searches + 1
         verdicts.append(Verdict(move, slip, _explained(board, whole.best, slip), score))
-    return Looked(whole.best, tuple(verdicts), searches, nodes, recorder.digests())
+    return Rechecked(whole.best, tuple(verdicts), searches, nodes, recorder.digests())
 
 
-def _examine(task: Accused, moves: Collection[str], settings: Settings, recorder: Recorder) -> Examined:
+def _examine(task: Recheck, moves: Collection[str], settings: Settings, recorder: Recorder) -> Examined:
     """The position with these moves alone to be looked at, whatever their chance."""
     position, model = replace(task.position, prepared=()), load_model(settings.seconds)
     chances = model.predict([position.board()], settings.levels)[0]
@@ -126,14 +126,14 @@ def long_look(settings: Settings, nodes: int) -> Settings:
     )
 
 
-ACCUSED = Stage(
+RECHECK = Stage(
     "accused",
     "positions looked at again",
     look,
-    Looked,
+    Rechecked,
     settings=POSITION_SETTINGS | {"verify_nodes"},
-    code=(*SEARCHED, "explain", "contract.py", "job/accused.py", "job/verdict.py"),
+    code=(*SEARCHED, "explain", "contract.py", "job/recheck.py", "job/verdict.py"),
 )
 
 
-__all__ = ["ACCUSED", "Accused", "Looked", "long_look", "look"]
+__all__ = ["RECHECK", "Recheck", "Rechecked", "long_look", "look"]

@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 
 from tests.engines.processes import needs_proc
-from trapscan.engines.layout import NO_RANDOMIZE, same_layout
+from trapscan.engines.fixed_addresses import NO_RANDOMIZE, same_layout
 from trapscan.engines.process import EngineProcess
 
 pytestmark = needs_proc

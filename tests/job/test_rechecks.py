@@ -14,9 +14,9 @@ from trapscan.chance import load_model
 from trapscan.contract import Nature, Prepared, SlipKind, encode_scan
 from trapscan.engines import EngineSpec, Probe
 from trapscan.job import scan
-from trapscan.job.accused import Accused, long_look, look
-from trapscan.job.court import epd_of, lets_off, said_first, seen_first
 from trapscan.job.missed import KEEPS, missed, replies
+from trapscan.job.recheck import Recheck, long_look, look
+from trapscan.job.rechecks import epd_of, lets_off, said_first, seen_first
 from trapscan.job.tools import tools_of
 from trapscan.levels import Lens
 from trapscan.model import Evaluation, Line, Position, Query, Slip
@@ -90,7 +90,7 @@ def test_a_slip_that_does_not_stand_up_is_none_and_the_answer_is_measured(stockf
         after.push(reply)
         table.scores.setdefault(after.epd(), -300)
         after.pop()
-    looked = look(tools, Accused(start, (("f2f3", ""), ("g2g4", "d7d5"))), table)  # type: ignore[arg-type]
+    looked = look(tools, Recheck(start, (("f2f3", ""), ("g2g4", "d7d5"))), table)  # type: ignore[arg-type]
     harmless, lost = looked.verdicts
     assert harmless.slip is None and harmless.explanation is None and harmless.answer is None
     assert lost.slip is not None and lost.explanation is not None and lost.answer == Score(chess.WHITE, cp=-40)
