@@ -82,3 +82,9 @@ def test_every_paper_is_reached_from_the_first_two() -> None:
 
 def test_the_developers_paper_is_read_in_one_sitting() -> None:
     assert len((ROOT / "DEVELOPERS.md").read_text(encoding="utf-8").splitlines()) <= 300
+
+
+def test_files_that_the_developers_paper_names_exist() -> None:
+    named = set(re.findall(r"`((?:[\w-]+/)+[\w-]+\.\w+)`", (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")))
+    assert len(named) > 20
+    assert not {name for name in named if not any((ROOT / top / name).exists() for top in ("", "trapscan"))}

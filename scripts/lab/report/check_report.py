@@ -1,4 +1,4 @@
-"""Check every finding of a report afresh, with no code of trapscan's: this script and scripts/independent import
+"""Check every finding of a report afresh, with no code of trapscan's: this script and tests/independent import
 python-chess and the standard library, and read scan.json as plain JSON.
 
     scripts/check_report reports/black --engine /usr/games/stockfish --times 10 --sample 100
