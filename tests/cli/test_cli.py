@@ -24,6 +24,7 @@ REPORT_FILES = {
     "tricks.pgn",
     "tricks.epd",
     "findings.csv",
+    "findings.jsonl",
     "cards.txt",
     "to-add.pgn",
     "annotated.pgn",

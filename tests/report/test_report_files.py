@@ -209,10 +209,21 @@ def test_the_folder_may_be_a_file(tmp_path: Path) -> None:
 def test_reports_are_the_same_bytes_twice(tmp_path: Path) -> None:
     first = write_reports(trap_scan(), tmp_path / "a")
     second = write_reports(trap_scan(), tmp_path / "b")
-    names = ["report.html", "report.md", "tricks.pgn", "tricks.epd", "findings.csv", "cards.txt", "to-add.pgn"]
+    names = ["report.html", "report.md", "tricks.pgn", "tricks.epd", "findings.csv", "findings.jsonl", "cards.txt"]
+    names.append("to-add.pgn")
     assert [path.name for path in first] == names
     for one, two in zip(first, second, strict=True):
         assert one.read_bytes() == two.read_bytes()
+
+
+@pytest.mark.parametrize("make", [trap_scan, hostile_scan, lambda: bulk_scan(20), lambda: make_scan(())])
+def test_a_line_of_json_a_finding(make: Any, tmp_path: Path) -> None:
+    scan = make()
+    write_reports(scan, tmp_path)
+    *lines, last = (tmp_path / "findings.jsonl").read_bytes().split(b"\n")
+    assert last == b""
+    records = [msgspec.json.decode(line, type=SlipFinding | BaitFinding) for line in lines]
+    assert records == list(Presentation.of(scan).ordered)
 
 
 def test_another_level_and_side(tmp_path: Path) -> None:

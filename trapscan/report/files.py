@@ -22,7 +22,17 @@ from trapscan.report.checking import check
 from trapscan.sanitize import sanitize
 
 SCAN_NAME = "scan.json"
-FORMS = (SCAN_NAME, "report.html", "report.md", "tricks.pgn", "tricks.epd", "findings.csv", "cards.txt", "to-add.pgn")
+FORMS = (
+    SCAN_NAME,
+    "report.html",
+    "report.md",
+    "tricks.pgn",
+    "tricks.epd",
+    "findings.csv",
+    "findings.jsonl",
+    "cards.txt",
+    "to-add.pgn",
+)
 """What a report's folder holds, beside the owner's files with the findings in them."""
 LEAST_ROOM = 4 * 2**20
 """Bytes on the disk to begin with: a small report has one million."""

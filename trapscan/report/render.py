@@ -32,12 +32,14 @@ def write_reports(
     seven_bit: bool = False,
     held: Held | None = None,
 ) -> list[Path]:
-    """Render `scan` into `folder`: report.html, report.md, tricks.pgn, tricks.epd, findings.csv, cards.txt, to-add.pgn.
+    """Render `scan` into `folder`: report.html, report.md, tricks.pgn, tricks.epd, findings.csv, findings.jsonl,
+    cards.txt, to-add.pgn.
 
     `level` (Elo) ranks the findings, by default the scan's own. `side` tells a scan of both sides for one of them.
     `shown` caps how many ideas of a section report.md holds and report.html shows at first; tricks.pgn and cards.txt
-    hold every idea of the sections that are open at first, tricks.epd and findings.csv every finding. Of `natures` and
-    of `chapters` (numbers or parts of titles), if any are named, alone findings are told.
+    hold every idea of the sections that are open at first, tricks.epd, findings.csv and findings.jsonl
+    every finding. Of `natures` and of `chapters` (numbers or parts of titles), if any are named, alone findings are
+    told.
     `seven_bit` keeps the PGN and EPD files within ASCII. All are new afterwards, or none is; where `held` is
     given they wait there for others. The paths come back in a fixed order. Raises ReportError.
     """
@@ -49,6 +51,7 @@ def write_reports(
         "tricks.pgn": lambda: games.pgn(told.cards(), seven_bit=seven_bit),
         "tricks.epd": lambda: games.epd(told.entries(), seven_bit=seven_bit),
         "findings.csv": lambda: chain(["\ufeff"], tables.findings_csv(told)),
+        "findings.jsonl": lambda: tables.findings_jsonl(told),
         "cards.txt": lambda: tables.question_cards(told),
         "to-add.pgn": lambda: games.additions_pgn(additions(told), seven_bit=seven_bit),
     }

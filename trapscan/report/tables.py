@@ -1,10 +1,13 @@
-"""Findings as rows: CSV for spreadsheets, tab-separated question and answer pairs, and the terminal's table."""
+"""Findings as rows: CSV for spreadsheets, lines of JSON for programs, tab-separated question and answer pairs, and the
+terminal's table."""
 
 from __future__ import annotations
 
 import csv
 import textwrap
 from collections.abc import Callable, Iterator, Sequence
+
+import msgspec
 
 from trapscan.contract import BaitFinding, Scan, SlipFinding
 from trapscan.order import FIRST, worth_at
@@ -76,6 +79,12 @@ def findings_csv(shown: Presentation) -> Iterator[str]:
     yield str(writer.writerow([name for name, _ in COLUMNS]))
     for entry in shown.entries():
         yield str(writer.writerow([value(entry) for _, value in COLUMNS]))
+
+
+def findings_jsonl(shown: Presentation) -> Iterator[str]:
+    """One line a finding, its record as scan.json holds it, in the order of the report."""
+    for entry in shown.entries():
+        yield msgspec.json.encode(entry.finding, order="sorted").decode() + "\n"
 
 
 def question(entry: Entry) -> str:
