@@ -46,8 +46,8 @@ class Settings(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=
     (0 to 1), levels in Elo."""
 
     budgets: Annotated[tuple[Budget, ...], Meta(min_length=1)] = (
-        Budget(chance=0.3, least=12_000, most=120_000, sigmas=1.5),
-        Budget(chance=0.1, least=10_000, most=40_000),
+        Budget(chance=0.3, least=16_000, most=160_000, sigmas=1.5),
+        Budget(chance=0.1, least=12_000, most=160_000),
         Budget(chance=0.01, least=2_000, most=30_000),
         Budget(chance=0.0, least=2_000, most=4_000),
     )
@@ -63,7 +63,7 @@ class Settings(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=
     """Least nodes behind a slip that is reported."""
     refutation_nodes: Nodes = 3_000
     """Budget for what is asked about a slip once it stands: other moves that punish, the rest of a line."""
-    verify_nodes: Annotated[int, Meta(ge=0, le=10_000_000_000)] = 500_000
+    verify_nodes: Annotated[int, Meta(ge=0, le=10_000_000_000)] = 1_000_000
     """Budget, for the position and again for the slip, of a long look at what a report says first or accuses the
     repertoire of; 0: none, and no other answers are tried for the explanations."""
     threshold: Annotated[float, Meta(ge=0.01, le=0.9)] = 0.10

@@ -76,7 +76,7 @@ def test_json_lines_in_the_order_of_the_file(
             board_after("e4 e5 Bc4 Nc6 Qh5").fen().split()[0],
         ]
         for row in rows:
-            assert list(row) == ["fen", "levels", "moves"] and row["levels"] == [1200, 1800]
+            assert list(row) == ["fen", "levels", "time_control", "moves"] and row["levels"] == [1200, 1800]
             board = chess.Board(row["fen"])
             assert set(row["moves"]) == {move.uci() for move in board.legal_moves}
             for column in zip(*row["moves"].values(), strict=True):

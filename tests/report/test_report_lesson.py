@@ -16,6 +16,7 @@ from tests.report.sample_scans import HOSTILE, bulk_scan, hostile_scan, trap_sca
 from trapscan.contract import MoveText, Nature, Refutation, SlipKind
 from trapscan.errors import ReportError
 from trapscan.levels import Lens
+from trapscan.order import section_of
 from trapscan.report import compare, comparison_html, comparison_text, lesson, write_lesson
 from trapscan.report.lessons import Lesson, alike, difficulty
 from trapscan.report.sheets import answers, questions
@@ -60,7 +61,8 @@ def test_a_lesson_takes_what_stands_highest_and_only_what_is_lost_by_force() -> 
     assert ids(lesson(told, level=1400, count=1)) == [best.id]
     assert offered.id not in ids(lesson(told, level=1400, count=12))
     assert ids(lesson(told, level=1400, count=12, natures=["gambit"])) == [offered.id]
-    shared = tuple(msgspec.structs.replace(f, idea="one") for f in told.findings)
+    shared = tuple(msgspec.structs.replace(f, idea="one") for f in told.findings if section_of(f) == "trick")
+    assert len(shared) > 1
     assert len(ids(lesson(msgspec.structs.replace(scan, findings=shared), level=1400, count=12))) == 1
     with pytest.raises(ReportError, match="no nature"):
         lesson(told, level=1400, count=1, natures=["slow"])

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import copy
 import json
+import re
 import subprocess
 import sys
 from collections.abc import Callable
@@ -197,7 +198,8 @@ def test_with_an_engine(report: Finding, tmp_path: Path) -> None:
     assert " slip" not in same and f"12 of {len(report['findings'])} findings" in same
     halved = run("--slack", "0", "--scale", "0.25")
     assert int(halved.split("  slip\n")[0].split()[-1]) > 1, "slips lose less than the threshold then"
-    assert "centipawns x 1.000" in run("--scale", "fit")
+    fitted = re.search(r"centipawns x ([\d.]+), fitted", run("--scale", "fit"))
+    assert fitted is not None and abs(float(fitted[1]) - 1) < 0.05, "its own scores, of other iterations here and there"
     spoilt = copy.deepcopy(report)
     for finding in spoilt["findings"]:
         finding["material"] += 9.0

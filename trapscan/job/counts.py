@@ -26,7 +26,7 @@ from trapscan.sanitize import readable
 COUNTS = "counts"
 """The store's table of finished counts: large files are read once."""
 
-COUNTING = ("games.py", "evidence.py", "wanted.py")
+COUNTING = ("games.py", "evidence.py", "position_filter.py")
 """The modules of `chance` that counts depend on, besides the reader of PGN."""
 
 LATER = 10

@@ -31,8 +31,9 @@ away from the threshold."""
 SIDE_PART = 16
 """What bears a slip out, and what else is asked about it, takes this part of the budget."""
 
-LIKELY, ALONE = 0.02, 1e-6
-"""An accused move is examined as one of at least this chance; the others, set to nothing, lie below the second."""
+LIKELY, ALONE = 0.1, 1e-6
+"""An accused move is examined as one of at least this chance, so that nothing is spared (see search); the others, set
+to nothing, lie below the second."""
 
 
 @dataclass(frozen=True, slots=True)

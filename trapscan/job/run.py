@@ -178,6 +178,7 @@ class Job:
     until: float | None = None
     cut: bool = False
     _failures: dict[str, list[str]] = field(default_factory=dict)
+    _worked: set[str] = field(default_factory=set)
     """By engine (its identity): the failures in a row up to now."""
 
     def each(
@@ -260,17 +261,19 @@ class Job:
         ) as results:
             for finished in results:
                 if not finished.engine_failed:
+                    self._worked.add(tools.identity)
                     failures.clear()
                 else:
                     failures.append(finished.problem)
                 yield finished
-                self._end_if_hopeless(failures, len(failures) >= FAILED_AT_FIRST)
+                self._end_if_hopeless(tools, failures, len(failures) >= FAILED_AT_FIRST)
                 if len(failures) >= FAILED_AT_LAST:
                     return
-        self._end_if_hopeless(failures, bool(failures))
+        self._end_if_hopeless(tools, failures, bool(failures))
 
-    def _end_if_hopeless(self, failures: Sequence[str], tried: bool) -> None:
-        if tried and not any(count.done for count in self.stats.stages.values()):
+    def _end_if_hopeless(self, tools: Tools, failures: Sequence[str], tried: bool) -> None:
+        known = any(count.done for count in self.stats.stages.values())
+        if tried and tools.identity not in self._worked and not known:
             raise EngineError(
                 f"the engine failed at all of the first positions ({len(failures)}), and nothing is reported: "
                 f"{failures[-1]}; try another engine, or other settings for it"

@@ -20,6 +20,7 @@ from typing import Self, TypeVar
 
 import joblib
 from joblib.externals.loky import get_reusable_executor
+from joblib.externals.loky.backend import resource_tracker
 from joblib.externals.loky.process_executor import BrokenProcessPool
 
 from trapscan.errors import WorkerError
@@ -159,11 +160,31 @@ def _born_deaf() -> Iterator[None]:
     if not hasattr(signal, "pthread_sigmask"):
         yield
         return
+    _start_tracker()
     before = signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT, signal.SIGTERM})
+    # what is ignored when a process starts Python leaves so; what is held back comes once it is minded here again
+    ours = threading.current_thread() is threading.main_thread()
+    handler = signal.signal(signal.SIGINT, signal.SIG_IGN) if ours else None
     try:
         yield
     finally:
+        if handler is not None:
+            signal.signal(signal.SIGINT, handler)
         signal.pthread_sigmask(signal.SIG_SETMASK, before)
+
+
+def _start_tracker() -> None:
+    """joblib's process that clears up after others. It lets Ctrl-C through again when it starts, so it is started
+    before that is held back; and what it clears up is no news to a chess player who ended a scan at once."""
+    before = os.environ.get("PYTHONWARNINGS")
+    os.environ["PYTHONWARNINGS"] = f"ignore::UserWarning:{resource_tracker.__name__}"
+    try:
+        resource_tracker.ensure_running()
+    finally:
+        if before is None:
+            del os.environ["PYTHONWARNINGS"]
+        else:
+            os.environ["PYTHONWARNINGS"] = before
 
 
 def _unheard(failure: threading.ExceptHookArgs) -> None:

@@ -257,11 +257,17 @@ def scribbled_store(place: Place, rng: random.Random) -> str:
 
 
 def other_version(place: Place, rng: random.Random) -> str:
-    """A store of a later trapscan is set aside."""
+    """A store of an earlier trapscan is set aside; one of a later is refused and left in place."""
     db = sqlite3.connect(place.store)
-    db.execute(f"PRAGMA user_version = {rng.randint(2, 99)}")
+    now = db.execute("PRAGMA user_version").fetchone()[0]
+    version = rng.choice([*range(1, now), now + 1, 99])
+    db.execute(f"PRAGMA user_version = {version}")
     db.close()
-    place.check_right(place.run())
+    ended = place.run()
+    if version > now:
+        check(ended.code == 2, f"a newer store: exit code {ended.code}; it said {ended.said[-1500:]!r}")
+        return "refused"
+    place.check_right(ended)
     aside = [path.name for path in place.store.parent.iterdir() if ".aside-" in path.name]
     check(len(aside) == 1, f"set aside: {aside}")
     return aside[0]
