@@ -42,7 +42,7 @@ RECORDS = {
     "embedded": Record(17, 18, 17),
     "ethereal-chess": Record(19, 19, 19),
     "toga2": Record(19, 17, 17, luck=1),
-    "gnuchess": Record(19, 17, 17),
+    "gnuchess": Record(19, 16, 16),
     "glaurung": Record(18, 16, 14),
     "sjaakii": Record(18, 13, 13),
 }
