@@ -370,10 +370,13 @@ class Presentation:
             return ""
         first = "What stands first was looked at long." if part.verified else "What stands first is not verified yet."
         more = f" {part.left_out} more findings come with the end." if part.left_out else ""
-        return (
-            f"This scan is not finished: {part.positions} of at least {part.of} positions are examined, with "
-            f"{percent(part.stake)} of what is at stake. {first}{more} The same command goes on from here."
+        done = (
+            f"{part.positions} of at least {part.of} positions are examined, with {percent(part.stake)} of what is at "
+            "stake"
+            if part.positions < part.of
+            else f"{part.positions} positions are examined, and what comes after that was cut short"
         )
+        return f"This scan is not finished: {done}. {first}{more} The same command goes on from here."
 
     def _chapters(self) -> str:
         """How many chapters are for which side, where there are several for both."""
