@@ -40,7 +40,9 @@ def crowded() -> Iterator[None]:
     """One processor for us, for all that we start, and for eight busy loops."""
     mine = os.sched_getaffinity(0)
     os.sched_setaffinity(0, {max(mine)})
-    hogs = [subprocess.Popen([sys.executable, "-I", "-S", "-c", "while True: pass"]) for _ in range(HOGS)]
+    busy = [sys.executable, "-I", "-S", "-c", "while True: pass"]
+    # Each in a session of its own, as engines are: Linux may share the processor among sessions, not processes.
+    hogs = [subprocess.Popen(busy, start_new_session=True) for _ in range(HOGS)]
     try:
         yield
     finally:
@@ -63,12 +65,12 @@ def test_the_clock_of_another_process(crowded: None) -> None:
 
 
 def test_an_engine_is_not_blamed_for_the_time_it_did_not_get(crowded: None) -> None:
-    """Its answer costs three seconds of processor time; four are allowed, and pass long before."""
-    process = EngineProcess([sys.executable, "-I", "-S", "-c", WORKS, "3.0"])
+    """Its answer costs one second of processor time; two are allowed, and pass long before."""
+    process = EngineProcess([sys.executable, "-I", "-S", "-c", WORKS, "1.0"])
     try:
         start = time.monotonic()
-        assert next(process.read_lines(4.0, "answer")) == b"done"
-        assert time.monotonic() - start > 4.5, "the machine was not crowded, so nothing was tested"
+        assert next(process.read_lines(2.0, "answer")) == b"done"
+        assert time.monotonic() - start > 3.0, "the machine was not crowded, so nothing was tested"
     finally:
         process.close(patience=0)
 

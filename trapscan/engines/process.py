@@ -84,9 +84,8 @@ class EngineProcess:
         """Yield stripped, non-empty lines until the caller stops asking.
 
         Raises EngineTimeoutError once `seconds` have passed, EngineCrashedError when the output ends or does not end.
-        Time in which
-        this whole machine slept, or we were stopped, is not counted, nor, after a first look, time in which the engine
-        waited for a processor.
+        Time in which this whole machine slept, or we were stopped, is not counted, nor, after a first look, time in
+        which the engine waited for a processor.
         """
         began, taken = time.monotonic(), 0
         deadline = began + seconds
@@ -99,7 +98,7 @@ class EngineProcess:
             if self._ended:
                 raise self.crash()
             before = time.monotonic()
-            if before >= look:
+            if before >= min(look, deadline):  # at the deadline too: it may have waited since the last look
                 now = self.waited_seconds
                 if waited is not None:  # several threads may wait at once: no more than has passed
                     deadline += min(max(0.0, now - waited), before - looked)
