@@ -189,10 +189,10 @@ def table(
     return rows
 
 
-def off_record(row: Row) -> str:
+def off_record(row: Row, records: Mapping[str, Record] = RECORDS) -> str:
     """What is wrong when an engine's row is held to its record: it did worse, or so much better that the record no
     longer tells the truth; or ""."""
-    record = RECORDS.get(row.name)
+    record = records.get(row.name)
     if record is None or row.error:
         return row.error
     for what, now, before in (("found", row.found, record.found), ("right", row.right, record.right)):
