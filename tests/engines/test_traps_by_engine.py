@@ -35,7 +35,7 @@ pytestmark = pytest.mark.engine
 def rows() -> dict[str, Any]:
     """The table, two engines at once, the slowest (the last) first."""
     specs = [spec for spec in discover() if spec.name in traps.RECORDS][::-1]
-    made = {}
+    made: dict[str, Any] = {}
     for count, some in (
         (FIRST, [spec for spec in specs if spec.name in OF_THE_FIRST]),
         (TRAPS, [spec for spec in specs if spec.name not in OF_THE_FIRST]),

@@ -59,10 +59,10 @@ def test_a_long_look_is_never_shorter_than_the_scan() -> None:
 class Table:
     """An evaluator that knows a few positions; the others are even."""
 
-    multipv = steady = True
+    multipv = True
 
-    def __init__(self, scores: dict[str, int]) -> None:
-        self.scores = scores
+    def __init__(self, scores: dict[str, int], *, steady: bool = True) -> None:
+        self.scores, self.steady = scores, steady
         self.asked: list[Query] = []
 
     def evaluate(self, query: Query) -> Evaluation:
@@ -77,7 +77,10 @@ class Table:
         return ()
 
 
-def test_a_slip_that_does_not_stand_up_is_none_and_the_answer_is_measured(stockfish: Stockfish, tmp_path: Path) -> None:
+@pytest.mark.parametrize("steady", [True, False])
+def test_a_slip_that_does_not_stand_up_is_none_and_the_answer_is_measured(
+    stockfish: Stockfish, tmp_path: Path, steady: bool
+) -> None:
     """1.f3 is even in the table, 1.g4 loses 300 centipawns; 1...d5 after it keeps 40 of them."""
     tools = tools_of(stockfish[0].command[0], Settings(verify_nodes=LONG), tmp_path / "store.db")
     start = Position(chess.Board().epd(), chess.STARTING_FEN, (), 1, prepared=("g2g4",))
@@ -85,7 +88,7 @@ def test_a_slip_that_does_not_stand_up_is_none_and_the_answer_is_measured(stockf
     after.push_uci("g2g4")
     answered.push_uci("g2g4")
     answered.push_uci("d7d5")
-    table = Table({after.epd(): 300, answered.epd(): -40})
+    table = Table({after.epd(): 300, answered.epd(): -40}, steady=steady)
     for reply in list(after.legal_moves):  # borne out, whatever the reply
         after.push(reply)
         table.scores.setdefault(after.epd(), -300)
@@ -96,6 +99,18 @@ def test_a_slip_that_does_not_stand_up_is_none_and_the_answer_is_measured(stockf
     assert lost.slip is not None and lost.explanation is not None and lost.answer == Score(chess.WHITE, cp=-40)
     assert loss(looked.best.score, lost.answer) < KEEPS * loss(looked.best.score, lost.slip.score), "it lets it off"
     assert max(query.budget for query in table.asked) >= LONG
+
+
+def test_a_noisy_engines_long_look_is_one_and_is_confirmed(stockfish: Stockfish, tmp_path: Path) -> None:
+    """1.g4 loses 300 in the table, but nothing once it is answered: such a verdict is denied, however noisy the engine,
+    and its position is searched once."""
+    tools = tools_of(stockfish[0].command[0], Settings(verify_nodes=LONG), tmp_path / "store.db")
+    after = chess.Board()
+    after.push_uci("g2g4")
+    table = Table({after.epd(): 300}, steady=False)
+    looked = look(tools, Recheck(Position(chess.Board().epd(), chess.STARTING_FEN, (), 1), (("g2g4", ""),)), table)  # type: ignore[arg-type]
+    assert looked.verdicts[0].slip is None
+    assert [query.epd for query in table.asked].count(chess.Board().epd()) == 1
 
 
 def test_who_lets_a_slip_off_is_searched_and_has_the_chance_that_find_leaves() -> None:

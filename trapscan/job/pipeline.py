@@ -199,7 +199,7 @@ class Running:
     def _looking_again(self) -> float:
         """Seconds that the long look would take now."""
         seen = self._seen()
-        wanted = self.rechecks.nodes_wanted(seen, findings(seen))
+        wanted = self.rechecks.nodes_wanted(self.tools, seen, findings(seen))
         return wanted / max(1, self.tools.probe.nps) / self.job.workers.jobs
 
     def look_again(self) -> None:

@@ -28,6 +28,10 @@ LEAST_PART, CLEAR = 20, 1.5
 """The search after an accused move goes on for this part of the budget, and until its loss is so many times its noise
 away from the threshold."""
 
+NOISY_PART, NOISY_LEAST = 2, 4
+"""A noisy engine takes this part of `verify_nodes` (its budgets grow by its noise), for each position at once, and the
+search after a move at least so much of that: a part of it shows much that is not there."""
+
 SIDE_PART = 16
 """What bears a slip out, and what else is asked about it, takes this part of the budget."""
 
@@ -66,17 +70,24 @@ class Rechecked:
 
 
 def look(tools: Tools, task: Recheck, recorder: Recorder) -> Rechecked:
-    """Examine the accused moves alone: with a part of the budget, and those that it leaves in any doubt with all."""
-    glance = long_look(tools.settings, tools.settings.verify_nodes // GLANCE_PART)
-    first = _examine(task, [move for move, _ in task.slips], glance, recorder)
-    sure = [slip for slip in first.slips if _is_sure(first.best, slip, glance)]
-    doubtful = [move for move, _ in task.slips if move not in {slip.move for slip in sure}]
-    settings = long_look(tools.settings, tools.settings.verify_nodes) if doubtful else glance
-    whole = _examine(task, doubtful, settings, recorder) if doubtful else first
-    # scores of one position are measured against one best move: that of the longer look, where there was one
-    found = {slip.move: slip for slip in (*sure, *whole.slips)}
-    nodes = first.nodes + (whole.nodes if doubtful else 0)
-    searches = first.searches + (whole.searches if doubtful else 0)
+    """Examine the accused moves alone: with a part of the budget, and those that it leaves in any doubt with all. With
+    a noisy engine there is one look, long enough for its verdicts to be confirmed as those of others are."""
+    most, left = tools.settings.verify_nodes, [move for move, _ in task.slips]
+    if recorder.steady:
+        looks = [long_look(tools.settings, most // GLANCE_PART), long_look(tools.settings, most)]
+    else:
+        looks = [long_look(tools.settings, most // NOISY_PART, NOISY_LEAST)]
+        recorder.steady = True
+    found: dict[str, Slip] = {}
+    nodes = searches = 0
+    for settings in looks:  # scores of one position are measured against one best move: that of the last look
+        seen = _examine(task, left, settings, recorder)
+        nodes, searches = nodes + seen.nodes, searches + seen.searches
+        is_last = settings is looks[-1]
+        found |= {slip.move: slip for slip in seen.slips if is_last or _is_sure(seen.best, slip, settings)}
+        left = [move for move in left if move not in found]
+        if not left:
+            break
     board, verdicts = task.position.board(), []
     for move, answer in task.slips:
         slip, score = found.get(move), None
@@ -86,8 +97,8 @@ def look(tools: Tools, task: Recheck, recorder: Recorder) -> Rechecked:
             after.push_uci(answer)
             said = recorder.evaluate(Query(after.epd(), settings.budgets[0].most // 2))
             score, nodes, searches = said.best.score.of(board.turn), nodes + said.nodes, searches + 1
-        verdicts.append(Verdict(move, slip, _explained(board, whole.best, slip), score))
-    return Rechecked(whole.best, tuple(verdicts), searches, nodes, recorder.digests())
+        verdicts.append(Verdict(move, slip, _explained(board, seen.best, slip), score))
+    return Rechecked(seen.best, tuple(verdicts), searches, nodes, recorder.digests())
 
 
 def _examine(task: Recheck, moves: Collection[str], settings: Settings, recorder: Recorder) -> Examined:
@@ -111,10 +122,11 @@ def _explained(board: chess.Board, best: Line, slip: Slip | None) -> Explanation
     return explain.explain_slip(board, move, best=best, slip_score=slip.score, refutation=slip.refutation)
 
 
-def long_look(settings: Settings, nodes: int) -> Settings:
-    """The settings with the budgets of a look of so many nodes: never less than they are."""
+def long_look(settings: Settings, nodes: int, part: int = LEAST_PART) -> Settings:
+    """The settings with the budgets of a look of so many nodes: never less than they are. The search after a move takes
+    at least a `part`-th."""
     most = max(nodes, settings.best_nodes)
-    budget = Budget(chance=0.0, least=max(100, most // LEAST_PART), most=most, sigmas=CLEAR)
+    budget = Budget(chance=0.0, least=max(100, most // part), most=most, sigmas=CLEAR)
     side = max(settings.refutation_nodes, most // SIDE_PART)
     return msgspec.structs.replace(
         settings,

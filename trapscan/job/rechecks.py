@@ -18,8 +18,8 @@ from trapscan.levels import Lens
 from trapscan.model import Line
 from trapscan.order import ASIDE, FIRST, by_idea, section_of, worthy
 
-LOOKED = 1.5
-"""What a long look at a position and its slips takes, in `verify_nodes`."""
+LOOKED, LOOKED_NOISY = 1.5, 2.5
+"""What a long look at a position and its slips takes, in `verify_nodes`; with a noisy engine."""
 
 ROUNDS = 3
 """How often the first ones are looked at again, as others take the place of those that fall."""
@@ -75,9 +75,13 @@ class Rechecks:
                 self.nodes += done.outcome.nodes
             yield
 
-    def nodes_wanted(self, seen: ScanState, found: Sequence[SlipFinding]) -> float:
+    def nodes_wanted(self, tools: Tools, seen: ScanState, found: Sequence[SlipFinding]) -> float:
         """Engine nodes that the long look at what is said first now takes on the mean."""
-        return LOOKED * seen.settings.verify_nodes * len(self._accused(seen, found))
+        return (
+            (LOOKED if tools.probe.steady else LOOKED_NOISY)
+            * seen.settings.verify_nodes
+            * len(self._accused(seen, found))
+        )
 
     def _accused(self, seen: ScanState, found: Sequence[SlipFinding]) -> list[Recheck]:
         slips: dict[str, list[tuple[str, str]]] = {}
