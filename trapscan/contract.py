@@ -8,7 +8,7 @@ Lines "names: text" in a docstring explain fields; the schema carries them.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from enum import StrEnum
 from typing import TYPE_CHECKING, Any, Final, Literal
 
@@ -394,6 +394,11 @@ class SlipFinding(FindingBase, frozen=True, kw_only=True, tag="slip"):
         return self.slip
 
     @property
+    def answer(self) -> str:
+        """The first move (UCI) that punishes it, or empty."""
+        return self.refutation.uci if self.refutation is not None else ""
+
+    @property
     def owner(self) -> Side:
         """The side whose repertoire the finding speaks to."""
         return self.victim.other if self.kind is SlipKind.TRICK else self.victim
@@ -424,6 +429,11 @@ class BaitFinding(FindingBase, frozen=True, kw_only=True, tag="bait"):
         return self.bait
 
     @property
+    def answer(self) -> str:
+        """Nothing: what punishes stands with each of `replies`."""
+        return ""
+
+    @property
     def owner(self) -> Side:
         """The side whose repertoire the finding speaks to."""
         return self.victim.other
@@ -431,6 +441,11 @@ class BaitFinding(FindingBase, frozen=True, kw_only=True, tag="bait"):
 
 Finding = SlipFinding | BaitFinding
 """One trick, pitfall, unsound move or bait."""
+
+if TYPE_CHECKING:
+    Findings = Sequence[Finding]
+else:  # as they are read; they may also be made one at a time (`spool`)
+    Findings = tuple[Finding, ...]
 
 
 class Tool(Record, frozen=True, kw_only=True):
@@ -550,7 +565,7 @@ class Scan(Record, frozen=True, kw_only=True):
     counters: Counters
     partial: Partial | None = None
     problems: tuple[Problem, ...]
-    findings: tuple[Finding, ...]
+    findings: Findings
     chapters: tuple[Chapter, ...] = ()
     tree: tuple[MoveTree, ...] = ()
 

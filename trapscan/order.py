@@ -3,13 +3,14 @@ numbers: the page sorts by the places that it is given."""
 
 from __future__ import annotations
 
+from array import array
 from collections import Counter
-from collections.abc import Callable, Hashable, Iterable, Mapping
+from collections.abc import Hashable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from types import MappingProxyType
-from typing import Any
+from typing import Any, Generic, Literal, Protocol, TypeVar
 
-from trapscan.contract import BaitFinding, Finding, Nature, SlipFinding, SlipKind
+from trapscan.contract import BaitFinding, Finding, Gain, Nature, Side, SlipFinding, SlipKind
 from trapscan.levels import Lens
 
 TOLL_DIGITS, MET_DIGITS, STANDING_DIGITS = 6, 9, 9
@@ -36,6 +37,82 @@ behind what is commoner, and once in a hundred thousand is nobody's care. And th
 one in two hundred play is no trick."""
 
 
+# --- what is ordered -------------------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Outline:
+    """All that a finding is ordered by, in a tenth of its memory; the finding is the `number`th of a sequence."""
+
+    number: int
+    id: str
+    kind: SlipKind | Literal["bait"]
+    nature: Nature
+    disputed: bool
+    victim: Side
+    gain: Gain
+    fen: str
+    idea: str
+    answer: str
+    levels: int
+    numbers: array[float]
+    """By level: `met`, `chance`, `toll`, and `worth` where that was reckoned."""
+
+    @property
+    def met(self) -> Sequence[float]:
+        """See `FindingBase`."""
+        return self.numbers[: self.levels]
+
+    reach = met
+
+    @property
+    def chance(self) -> Sequence[float]:
+        """See `FindingBase`."""
+        return self.numbers[self.levels : 2 * self.levels]
+
+    @property
+    def toll(self) -> Sequence[float]:
+        """See `FindingBase`."""
+        return self.numbers[2 * self.levels : 3 * self.levels]
+
+    @property
+    def worth(self) -> Sequence[float]:
+        """See `FindingBase`."""
+        return self.numbers[3 * self.levels :]
+
+
+def outlines(findings: Iterable[Finding]) -> Iterator[Outline]:
+    """What each of the findings is ordered by."""
+    known: dict[str, str] = {}
+
+    def same(text: str) -> str:
+        return known.setdefault(text, text)
+
+    for number, finding in enumerate(findings):
+        met = finding.met or finding.reach
+        yield Outline(
+            number=number,
+            id=finding.id,
+            kind=finding.kind,
+            nature=finding.nature,
+            disputed=finding.disputed,
+            victim=finding.victim,
+            gain=finding.gain,
+            fen=same(finding.fen),
+            idea=same(finding.idea),
+            answer=same(finding.answer),
+            levels=len(met),
+            numbers=array("d", (*met, *finding.chance, *finding.toll, *finding.worth)),
+        )
+
+
+Ranked = SlipFinding | BaitFinding | Outline
+RankedT = TypeVar("RankedT", bound=Ranked)
+
+
+# --- numbers ---------------------------------------------------------------------------------------------------------
+
+
 def rounded(value: float, digits: int) -> float:
     """To the nearest, a tie to the even one; never -0.0. Everything is rounded before it is ranked by: noise in the
     last digits must not change the order."""
@@ -47,35 +124,35 @@ def millionths(value: float) -> int:
     return round(MILLION * value)
 
 
-def toll_at(finding: Finding, lens: Lens) -> int:
+def toll_at(finding: Ranked, lens: Lens) -> int:
     """The toll in millionths of a point."""
     return millionths(lens.value(finding.toll))
 
 
-def worth_at(finding: Finding, lens: Lens) -> float:
+def worth_at(finding: Ranked, lens: Lens) -> float:
     """Its worth at the level; 0 where none was reckoned."""
     return lens.value(finding.worth) if finding.worth else 0.0
 
 
-def met_at(finding: Finding, lens: Lens) -> float:
+def met_at(finding: Ranked, lens: Lens) -> float:
     """How often its position is met at the level, the slip still open; as often as it is reached, where no more is
     known."""
     return max(0.0, lens.value(finding.met or finding.reach))
 
 
-def often_at(finding: Finding, lens: Lens) -> float:
+def often_at(finding: Ranked, lens: Lens) -> float:
     """How often it happens at the level: the position is met, and the slip played."""
     return met_at(finding, lens) * lens.value(finding.chance)
 
 
-def standing(finding: Finding, lens: Lens, *, often: float | None = None, damped: float = DAMPED) -> float:
+def standing(finding: Ranked, lens: Lens, *, often: float | None = None, damped: float = DAMPED) -> float:
     """What a finding is ranked by: its worth times how often it happens, damped, at the level. `often`: how often its
     idea happens, if that is more."""
     share = often_at(finding, lens) if often is None else often
     return worth_at(finding, lens) * float(min(1.0, share) ** damped)
 
 
-def worthy(finding: Finding, lens: Lens) -> int:
+def worthy(finding: Ranked, lens: Lens) -> int:
     """Whether it may stand among the first of its section: 0 no, 1 behind the others, 2 yes. Of tricks and pitfalls
     only what is worth it; what the repertoire itself plays is told in any case, and so is what no worth was reckoned
     for."""
@@ -92,13 +169,13 @@ ASIDE = {Nature.GAMBIT: "gambit", Nature.POSITIONAL: "positional", Nature.FORGON
 """Natures with a section of their own: in the others something is won by force."""
 
 
-def section_of(finding: Finding) -> str:
+def section_of(finding: Ranked) -> str:
     """The key of the report's section that a finding stands in: its kind, but for what a second engine denies, and for
     natures with a section of their own. A move of the repertoire that loses something is to be repaired whatever it
     is, unless it is a gambit."""
     if finding.disputed:
         return "disputed"
-    if isinstance(finding, BaitFinding) or (finding.kind is SlipKind.UNSOUND and finding.nature is not Nature.GAMBIT):
+    if finding.kind == "bait" or (finding.kind is SlipKind.UNSOUND and finding.nature is not Nature.GAMBIT):
         return finding.kind
     return ASIDE.get(finding.nature, finding.kind)
 
@@ -107,29 +184,29 @@ def section_of(finding: Finding) -> str:
 
 
 @dataclass(frozen=True, slots=True)
-class Idea:
+class Idea(Generic[RankedT]):
     """Findings with one punishing idea: the one that stands highest, and the others, in their own order."""
 
-    lead: Finding
-    others: tuple[Finding, ...] = ()
+    lead: RankedT
+    others: tuple[RankedT, ...] = ()
 
     @property
-    def all(self) -> tuple[Finding, ...]:
+    def all(self) -> tuple[RankedT, ...]:
         """The lead and the others."""
         return (self.lead, *self.others)
 
 
-def by_idea(findings: Iterable[Finding], lens: Lens, *, damped: float = DAMPED) -> list[Idea]:
+def by_idea(findings: Iterable[RankedT], lens: Lens, *, damped: float = DAMPED) -> list[Idea[RankedT]]:
     """The findings one card an idea, in the order of the report: by the worth of the one that stands highest, and by
     how often all of them together happen; less for what a higher one has shown. Sections do not mind each other."""
-    alike: dict[tuple[str, str], list[Finding]] = {}
+    alike: dict[tuple[str, str], list[RankedT]] = {}
     for finding in findings:
         alike.setdefault((section_of(finding), finding.idea or finding.id), []).append(finding)
 
-    def alone(finding: Finding) -> tuple[Any, ...]:
+    def alone(finding: RankedT) -> tuple[Any, ...]:
         return -rounded(standing(finding, lens, damped=damped), STANDING_DIGITS), *_by_toll(finding, lens)
 
-    def placed(idea: Idea, share: float = 1.0) -> tuple[Any, ...]:
+    def placed(idea: Idea[RankedT], share: float = 1.0) -> tuple[Any, ...]:
         often = sum(often_at(finding, lens) for finding in idea.all)
         value = share * standing(idea.lead, lens, often=often, damped=damped)
         return -rounded(value, STANDING_DIGITS), *_by_toll(idea.lead, lens)
@@ -147,7 +224,7 @@ def by_idea(findings: Iterable[Finding], lens: Lens, *, damped: float = DAMPED) 
     return [idea for _, idea in sorted(out, key=lambda each: each[0])]
 
 
-def at_the_head(ideas: Iterable[Idea], lens: Lens) -> list[Idea]:
+def at_the_head(ideas: Iterable[Idea[RankedT]], lens: Lens) -> list[Idea[RankedT]]:
     """Of a section's ideas, in their order, those that a report begins with."""
     seen: Counter[str] = Counter()
     out = []
@@ -159,39 +236,43 @@ def at_the_head(ideas: Iterable[Idea], lens: Lens) -> list[Idea]:
     return sorted(out, key=lambda idea: -worthy(idea.lead, lens))[:FIRST]
 
 
-def _crowds(finding: Finding) -> list[Hashable]:
+def _crowds(finding: Ranked) -> list[Hashable]:
     """What a reader would know again: the position, and the answer with what it wins."""
     section = section_of(finding)
     crowds: list[Hashable] = [(section, finding.fen)]
-    if isinstance(finding, SlipFinding) and finding.refutation is not None:
-        crowds.append((section, finding.victim, finding.refutation.uci, finding.gain))
+    if finding.answer:
+        crowds.append((section, finding.victim, finding.answer, finding.gain))
     return crowds
 
 
 # --- orders ----------------------------------------------------------------------------------------------------------
 
 
-def _by_toll(finding: Finding, lens: Lens) -> tuple[Any, ...]:
+def _by_toll(finding: Ranked, lens: Lens) -> tuple[Any, ...]:
     return -toll_at(finding, lens), finding.id
 
 
-def _worth(findings: Iterable[Finding], lens: Lens) -> list[Finding]:
+def _worth(findings: Iterable[RankedT], lens: Lens) -> list[RankedT]:
     return [finding for idea in by_idea(findings, lens) for finding in idea.all]
 
 
-def _toll(findings: Iterable[Finding], lens: Lens) -> list[Finding]:
+def _toll(findings: Iterable[RankedT], lens: Lens) -> list[RankedT]:
     return sorted(findings, key=lambda finding: _by_toll(finding, lens))
 
 
-def _use(findings: Iterable[Finding], lens: Lens) -> list[Finding]:
-    def often(idea: Idea) -> tuple[Any, ...]:
+def _use(findings: Iterable[RankedT], lens: Lens) -> list[RankedT]:
+    def often(idea: Idea[RankedT]) -> tuple[Any, ...]:
         share = sum(often_at(finding, lens) for finding in idea.all)
         return -rounded(share, STANDING_DIGITS), *_by_toll(idea.lead, lens)
 
     return [finding for idea in sorted(by_idea(findings, lens), key=often) for finding in idea.all]
 
 
-Ranking = Callable[[Iterable[Finding], Lens], list[Finding]]
+class Ranking(Protocol):
+    """Puts findings in an order."""
+
+    def __call__(self, findings: Iterable[RankedT], lens: Lens) -> list[RankedT]: ...
+
 
 ORDERS: Mapping[str, Ranking] = MappingProxyType({"worth": _worth, "toll": _toll, "use": _use})
 """By name: how findings are put in order. "worth" keeps the findings of one idea together, the one that stands highest
@@ -201,12 +282,12 @@ are equal."""
 DEFAULT = "worth"
 
 
-def ranked(findings: Iterable[Finding], lens: Lens, order: str = DEFAULT) -> list[Finding]:
+def ranked(findings: Iterable[RankedT], lens: Lens, order: str = DEFAULT) -> list[RankedT]:
     """The findings by one of ORDERS alone, whatever their kind."""
     return ORDERS[order](findings, lens)
 
 
-def in_order(findings: Iterable[Finding], lens: Lens) -> tuple[Finding, ...]:
+def in_order(findings: Iterable[RankedT], lens: Lens) -> tuple[RankedT, ...]:
     """The order of the report: unsound moves first, last what a second engine denies; within them as `ranked`."""
     return tuple(
         sorted(

@@ -116,7 +116,7 @@ def test_the_first_end_decides_the_way(crossing: Path, tmp_path: Path) -> None:
             walk._take(Done(Task(here), found(here, "g7g6")))
             walk._refresh()
             assert set(walk.outcomes) == {each.epd for each in (other, first, here) if each in walk._done}
-        assert len(walk._done) == 4 and len(walk.outcomes) == 3 and len(walk.asked()) == 3
+        assert len(walk._done) == 4 and len(walk.outcomes) == 3 and len(walk.known()) == 3
 
 
 def epd_after(*moves: str) -> str:

@@ -6,8 +6,9 @@ from __future__ import annotations
 import random
 
 import chess
+import numpy as np
 
-from trapscan.job.assemble import NEAREST, Place, Places
+from trapscan.job.assemble import NEAREST, Places, occupants
 from trapscan.score import Score
 
 
@@ -25,8 +26,10 @@ def walks(number: int, seed: int) -> list[chess.Board]:
 
 def test_nearest_places_are_those_of_the_plain_count() -> None:
     boards = {board.epd(): board for board in walks(60, seed=5)}
-    entries: list[Place] = [(epd, Score(True, cp=0), Score(True, cp=0)) for epd in boards]
-    places = Places.of(entries)
+    score = Score(True, cp=0)
+    epds = sorted([*boards, chess.Board().epd()])  # the start is none of the rows
+    rows = np.array([row for row, epd in enumerate(epds) if epd in boards])
+    places = Places(epds, np.array([occupants(epd) for epd in epds]), rows, [(score, score)] * len(rows))
     compared = 0
     for epd, here in boards.items():
         for square in (chess.G1, chess.E2, chess.D1):

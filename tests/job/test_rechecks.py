@@ -40,13 +40,13 @@ def test_who_is_looked_at() -> None:
     )
     aside = [msgspec.structs.replace(f, nature=Nature.POSITIONAL) for f in slips if f.kind is SlipKind.PITFALL][:3]
     named = {f.id: f for f in (*slips, wrong, *aside)}
-    first = {f.id for f in said_first(named.values(), lens)}
+    first = {f.id for f in said_first(list(named.values()), lens)}
     assert lets_off(wrong) and wrong.id in first
     assert {f.id for f in slips if f.kind is SlipKind.UNSOUND} <= first
     assert not {f.id for f in aside} & first
     tricks = [f for f in named.values() if f.kind is SlipKind.TRICK]
     assert len([f for f in tricks if f.id in first]) == min(FIRST, len(tricks)) + (len(tricks) > FIRST)
-    assert {f.id for f in aside} <= {f.id for f in seen_first(named.values(), lens)}
+    assert {f.id for f in aside} <= {f.id for f in seen_first(list(named.values()), lens)}
 
 
 def test_a_long_look_is_never_shorter_than_the_scan() -> None:

@@ -164,7 +164,7 @@ DECIDES_NOTHING = {
     "trapscan.job": "names only",
     "trapscan.job.tools": "finds the engine, whose identity is in the key",
     "trapscan.job.stage": "makes the keys: its change is another key, or none",
-    "trapscan.job.interning": "the same values in less memory; a test of its own holds that",
+    "trapscan.job.packing": "the same values in less memory; a test of its own holds that",
     "trapscan.progress": "tells",
     "trapscan.request": "reads what is wanted; the settings are in the key",
 }

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import random
+from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
@@ -281,7 +282,7 @@ def chapter_scan() -> Scan:
     return make_scan(tuple(found), side=RepertoireSide.BOTH, chapters=CHAPTERS)
 
 
-def make_scan(findings: tuple[Finding, ...], **changes: Any) -> Scan:
+def make_scan(findings: Sequence[Finding], **changes: Any) -> Scan:
     base: dict[str, Any] = {
         "schema": SCHEMA,
         "tool": Tool(version="0.1.0"),

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import os
+from itertools import islice
 from pathlib import Path
 from typing import Any
 
@@ -65,6 +66,15 @@ def test_the_page_in_pieces_holds_every_finding(make: Any) -> None:
         sanitize(finding.id, limit=100) for finding in scan.findings
     ]
     assert list(data) == sorted(data)
+
+
+def test_a_page_too_large_for_a_browser_holds_what_stands_first(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("trapscan.report.page.MAX_FINDINGS", 7)
+    shown = Presentation.of(trap_scan(), level=1900)
+    text = "".join(page_in_pieces(shown, 40))
+    data = json.loads(text.partition('id="data">')[2].partition("</script>")[0])
+    assert {finding["id"] for finding in data["findings"]} == {entry.id for entry in islice(shown.entries(), 7)}
+    assert f"{len(trap_scan().findings)} findings" in text and "holds the 7 that stand first" in text
 
 
 def test_the_schema_refuses_what_the_contract_does_not_know() -> None:

@@ -10,11 +10,12 @@ from dataclasses import dataclass
 import msgspec
 
 from trapscan.cli.bar import Bar
-from trapscan.contract import Finding, Scan
+from trapscan.contract import Finding, Scan, SlipFinding
 from trapscan.errors import ReportError
 from trapscan.levels import Lens
 from trapscan.order import FIRST as HEAD
-from trapscan.order import by_idea, section_of
+from trapscan.order import Outline, by_idea, outlines, section_of
+from trapscan.spool import Spool
 
 FIRST = 30.0
 """Seconds until the first report."""
@@ -43,16 +44,16 @@ class Pace:
 def first_page(scan: Scan) -> Scan:
     """The report with what stands first in its sections alone: all of them takes too long to write now and then."""
     lens = Lens(scan.levels, scan.level)
-    sections: dict[str, list[Finding]] = {}
-    for finding in scan.findings:
-        sections.setdefault(section_of(finding), []).append(finding)
+    sections: dict[str, list[Outline]] = {}
+    for outline in outlines(scan.findings):
+        sections.setdefault(section_of(outline), []).append(outline)
     first = [idea for inside in sections.values() for idea in by_idea(inside, lens)[:HEAD]]
-    kept = {finding.id for idea in first for finding in idea.all}
-    kept |= {finding.forgoes for finding in scan.slips if finding.id in kept and finding.forgoes}
+    kept = {outline.id for idea in first for outline in idea.all}
+    kept |= {f.forgoes for f in scan.findings if isinstance(f, SlipFinding) and f.id in kept and f.forgoes}
     partial = scan.partial
     if partial is not None:
         partial = msgspec.structs.replace(partial, left_out=len(scan.findings) - len(kept))
-    findings = tuple(finding for finding in scan.findings if finding.id in kept)
+    findings = Spool(Finding, (finding for finding in scan.findings if finding.id in kept))
     return msgspec.structs.replace(scan, findings=findings, partial=partial)
 
 

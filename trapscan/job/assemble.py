@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 import functools
-import operator
 import sys
+from array import array
 from collections import defaultdict
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 import chess
@@ -35,29 +35,33 @@ from trapscan.job.state import ScanState
 from trapscan.model import Line, Position, Slip
 from trapscan.order import ASIDE, MET_DIGITS, TOLL_DIGITS, rounded
 from trapscan.score import Score, loss
+from trapscan.spool import Spool
 
 NEAREST = 4
 """How many of the nearest positions are tried as look-alikes."""
 
-KEPT = 20_000
+KEPT = 4_000
 """Positions whose squares, board and line are kept, as each is compared with many findings."""
 
 SHARED = 20_000
 """Rounded numbers that are kept once: of an opening book's two million most are equal to others."""
 
 
-def findings(seen: ScanState) -> tuple[SlipFinding, ...]:
+def findings(seen: ScanState) -> Iterator[SlipFinding]:
     """Every verified slip as a finding, position by position; those that share an idea carry its id."""
+    return related(Spool(SlipFinding, _alone(seen)))
+
+
+def _alone(seen: ScanState) -> Iterator[SlipFinding]:
+    """The findings, none of which knows of another."""
     sound = _sound_moves(seen)
-    made = []
     for epd, outcome in seen.outcomes.items():
         position = seen.positions[epd]
         board = position.board()
         for each in outcome.told:
             best, told = seen.told(epd, each.slip.move)
             if told is not None:
-                made.append(_finding(seen, position, board, outcome, told, best, sound))
-    return related(made)
+                yield _finding(seen, position, board, outcome, told, best, sound)
 
 
 def _finding(
@@ -183,24 +187,23 @@ Place = tuple[str, Score, Score]
 
 @dataclass(frozen=True, slots=True)
 class Places:
-    """The positions where a move is sound, in the order of their EPD; `squares` has a row of 64 letters for each."""
+    """The positions where a move is sound: `rows` of all that were examined, in the order of their EPD, whose squares
+    have a row of 64 letters for each; with the best score and that of the move."""
 
-    entries: Sequence[Place]
+    epds: Sequence[str]
     squares: npt.NDArray[np.uint8]
-
-    @classmethod
-    def of(cls, entries: Iterable[Place]) -> Places:
-        ordered = sorted(entries, key=operator.itemgetter(0))
-        return cls(ordered, np.array([_occupants(epd) for epd, _, _ in ordered]))
+    rows: npt.NDArray[np.int32]
+    scores: Sequence[tuple[Score, Score]]
 
     def nearest(self, epd: str, square: chess.Square) -> list[Place]:
         """The few that differ from this position in the fewest squares and have the same man on that one: the squares
         of a move alone do not make it the same."""
-        here, at = _occupants(epd), chess.square_mirror(square)  # as the letters are counted
-        same_man = np.flatnonzero(self.squares[:, at] == here[at])
-        distance = (self.squares[same_man] != here).sum(axis=1)
+        here, at = occupants(epd), chess.square_mirror(square)  # as the letters are counted
+        same_man = np.flatnonzero(self.squares[self.rows, at] == here[at])
+        distance = (self.squares[self.rows[same_man]] != here).sum(axis=1)
         near = same_man[np.argsort(distance, kind="stable")][: NEAREST + 1]
-        return [self.entries[i] for i in near if self.entries[i][0] != epd][:NEAREST]
+        places = [(self.epds[self.rows[i]], *self.scores[i]) for i in near]
+        return [place for place in places if place[0] != epd][:NEAREST]
 
 
 SoundMoves = Mapping[tuple[bool, str], Places]
@@ -209,16 +212,23 @@ SoundMoves = Mapping[tuple[bool, str], Places]
 
 def _sound_moves(seen: ScanState) -> SoundMoves:
     wanted = {(_turn(epd), told.slip.move) for epd, outcome in seen.outcomes.items() for told in outcome.told}
-    sound: dict[tuple[bool, str], list[Place]] = defaultdict(list)
-    for epd, outcome in seen.outcomes.items():
-        best, turn = outcome.examined.best, _turn(epd)
-        moves = {move: score for move, score, _ in outcome.examined.others}
+    epds = sorted(seen.outcomes)
+    squares = np.array([occupants(epd) for epd in epds])
+    rows: dict[tuple[bool, str], array[int]] = defaultdict(lambda: array("i"))
+    scores: dict[tuple[bool, str], list[tuple[Score, Score]]] = defaultdict(list)
+    same: dict[tuple[Score, Score], tuple[Score, Score]] = {}
+    for row, epd in enumerate(epds):
+        examined, turn = seen.outcomes[epd].examined, _turn(epd)
+        best = examined.best
+        moves = {move: score for move, score, _ in examined.others}
         if best.pv:
             moves[best.pv[0]] = best.score
         for move, score in moves.items():
             if (turn, move) in wanted and loss(best.score, score) < seen.settings.sound:
-                sound[turn, move].append((epd, best.score, score))
-    return {key: Places.of(places) for key, places in sound.items()}
+                pair = best.score, score
+                rows[turn, move].append(row)
+                scores[turn, move].append(same.setdefault(pair, pair))
+    return {key: Places(epds, squares, np.asarray(rows[key]), scores[key]) for key in rows}
 
 
 def _elsewhere(
@@ -253,7 +263,7 @@ def _reached(position: Position) -> tuple[chess.Board, str]:
 
 
 @functools.lru_cache(maxsize=KEPT)
-def _occupants(epd: str) -> npt.NDArray[np.uint8]:
+def occupants(epd: str) -> npt.NDArray[np.uint8]:
     """The 64 squares as one letter each, from a8 to h1."""
     letters = "".join("." * int(c) if c.isdigit() else c for c in epd.split()[0] if c != "/")
     return np.frombuffer(letters.encode(), dtype=np.uint8)

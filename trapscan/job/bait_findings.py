@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator
 
 import chess
 
@@ -33,10 +33,10 @@ from trapscan.search import pays_below
 from trapscan.settings import Settings
 
 
-def bait_findings(seen: ScanState, outcomes: Mapping[str, BaitOutcome]) -> Iterator[BaitFinding]:
+def bait_findings(seen: ScanState, outcomes: Iterable[tuple[str, BaitOutcome]]) -> Iterator[BaitFinding]:
     """The baits: moves that the repertoire does not hold, whose price is within the limit, and that bring enough by
     their slips and over the move they are measured against, all at the chosen level."""
-    for epd, outcome in outcomes.items():
+    for epd, outcome in outcomes:
         position = seen.positions[epd]
         for tried in outcome.tried:
             if outcome.is_candidate(tried, position):

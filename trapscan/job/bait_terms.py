@@ -6,7 +6,6 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 from trapscan.chance import chance_range, expected
-from trapscan.job.interning import Compactor
 from trapscan.job.positions import Outcome
 from trapscan.levels import at_level
 from trapscan.model import Line, Position
@@ -47,11 +46,6 @@ class BaitOutcome:
     searches: int
     nodes: int
     asked: tuple[int, ...]
-
-    def compact(self, small: Compactor) -> BaitOutcome:
-        """The outcome in less memory, its queries taken out."""
-        tried = tuple(replace(each, outcome=small(each.outcome)) for each in self.tried)
-        return replace(self, tried=tried, asked=())
 
     def is_candidate(self, tried: Tried, position: Position) -> bool:
         """Whether a move examined in `position` may be a bait: neither the repertoire's nor the measure, and it invites

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 
 import chess
 import msgspec
@@ -102,32 +102,27 @@ def prepared_answer(seen: ScanState, epd: str, slip: str) -> str:
 # --- what belongs together -------------------------------------------------------------------------------------------
 
 
-def related(findings: Sequence[SlipFinding]) -> tuple[SlipFinding, ...]:
+def related(findings: Sequence[SlipFinding]) -> Iterator[SlipFinding]:
     """The findings with the id of their idea, and a chance forgone with the slip that it lets go."""
-    ideas = rank.group([idea_of(finding) for finding in findings])
-    played = {(finding.start_fen, *finding.line, finding.slip.san): finding.id for finding in findings}
+    ideas = rank.group(map(idea_of, findings))
+    missed = {(finding.start_fen, *finding.line) for finding in findings if finding.nature is Nature.FORGONE}
+    played = {
+        way: finding.id
+        for finding in (findings if missed else ())
+        if (way := (finding.start_fen, *finding.line, finding.slip.san)) in missed
+    }
 
     def forgoes(finding: SlipFinding) -> str:
         return played.get((finding.start_fen, *finding.line), "") if finding.nature is Nature.FORGONE else ""
 
-    linked = [
-        msgspec.structs.replace(finding, idea=idea, forgoes=forgoes(finding))
-        for finding, idea in zip(findings, ideas, strict=True)
-    ]
-    letting: dict[str, list[SlipFinding]] = defaultdict(list)
-    for finding in linked:
-        if finding.forgoes:
-            letting[finding.forgoes].append(finding)
-    return tuple(
-        msgspec.structs.replace(finding, let_off=_let_off(letting[finding.id])) if finding.id in letting else finding
-        for finding in linked
-    )
-
-
-def _let_off(replies: Sequence[SlipFinding]) -> tuple[LetOff, ...]:
-    """The likeliest of the replies that let a slip off."""
-    likeliest = sorted(replies, key=lambda reply: (-sum(reply.chance), reply.id))[:LET_OFF]
-    return tuple(LetOff(san=each.slip.san, chance=each.chance, line=each.punishment[:THEN]) for each in likeliest)
+    letting: dict[str, list[tuple[float, str, LetOff]]] = defaultdict(list)
+    for finding in findings if played else ():
+        if slip := forgoes(finding):
+            reply = LetOff(san=finding.slip.san, chance=finding.chance, line=finding.punishment[:THEN])
+            letting[slip] = sorted([*letting[slip], (-sum(finding.chance), finding.id, reply)])[:LET_OFF]
+    for finding, idea in zip(findings, ideas, strict=True):
+        let_off = tuple(reply for _, _, reply in letting.get(finding.id, ())) or finding.let_off
+        yield msgspec.structs.replace(finding, idea=idea, forgoes=forgoes(finding), let_off=let_off)
 
 
 def idea_of(finding: SlipFinding) -> rank.Idea:

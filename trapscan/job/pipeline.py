@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import contextlib
 import time
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field, replace
+from itertools import chain
 from pathlib import Path
 
 import joblib
@@ -35,8 +36,8 @@ from trapscan.job.bait_findings import bait_findings
 from trapscan.job.baits import BAITS, BaitOutcome
 from trapscan.job.clock import Clock
 from trapscan.job.counts import Counts, hashes_of
-from trapscan.job.interning import Asked, asked_again, packed_digests
 from trapscan.job.movetext import move_trees
+from trapscan.job.packing import Asked, asked_again, packed_digests
 from trapscan.job.rechecks import Rechecks
 from trapscan.job.run import Job, Stats
 from trapscan.job.second import Second
@@ -45,11 +46,12 @@ from trapscan.job.tools import Tools, second_tools, tools_of
 from trapscan.job.walk import Walk, told_of
 from trapscan.job.workers import Processes, Workers
 from trapscan.levels import Lens
-from trapscan.order import in_order, rounded
+from trapscan.order import in_order, outlines, rounded
 from trapscan.progress import Progress
 from trapscan.repertoire import Repertoire
 from trapscan.request import ScanRequest, taking_options
 from trapscan.settings import Settings
+from trapscan.spool import Picked, Spool
 
 
 @dataclass(frozen=True, slots=True)
@@ -199,16 +201,16 @@ class Running:
     def _looking_again(self) -> float:
         """Seconds that the long look would take now."""
         seen = self._seen()
-        wanted = self.rechecks.nodes_wanted(self.tools, seen, findings(seen))
+        wanted = self.rechecks.nodes_wanted(self.tools, seen, Spool(SlipFinding, findings(seen)))
         return wanted / max(1, self.tools.probe.nps) / self.job.workers.jobs
 
     def look_again(self) -> None:
         """Long, at what the report says first and what it accuses the repertoire of; then at other answers."""
         self.job.until = self.clock.ends
 
-        def made() -> tuple[ScanState, tuple[SlipFinding, ...]]:
+        def made() -> tuple[ScanState, Sequence[SlipFinding]]:
             seen = self._seen()
-            return seen, findings(seen)
+            return seen, Spool(SlipFinding, findings(seen))
 
         for _ in self.rechecks.try_all(self.job, self.tools, made):
             self._present()
@@ -227,7 +229,7 @@ class Running:
                 self.baits_failed[done.task.epd] = done.problem
             else:
                 self.baits_asked.append(packed_digests(done.outcome.asked))
-                self.baits[done.task.epd] = done.outcome.compact(self.walk.small)
+                self.baits[done.task.epd] = replace(done.outcome, asked=())
             self._present()
 
     def judge(self) -> None:
@@ -245,7 +247,8 @@ class Running:
         plan, seen = self.plan, self._seen()
         found = self._found(seen)
         if self.second is not None:
-            found = self.second.judge(found)
+            found = Spool(Finding, self.second.judge(found))
+        order = in_order(tuple(outlines(found)), Lens(plan.settings.levels, plan.settings.level))
         return Scan(
             schema=SCHEMA,
             tool=Tool(version=trapscan.__version__),
@@ -258,10 +261,10 @@ class Running:
             levels=plan.settings.levels,
             title=plan.request.title or ", ".join(Path(file.name).stem for file in plan.read.files),
             input=_input(plan),
-            counters=self._counters(seen),
+            counters=self._counters(),
             partial=None if self.finished else self._partial(seen),
             problems=self._problems(found),
-            findings=in_order(found, Lens(plan.settings.levels, plan.settings.level)),
+            findings=Picked(found, (outline.number for outline in order)),
             chapters=plan.author.chapters,
             tree=move_trees(plan.tree),
         )
@@ -276,30 +279,28 @@ class Running:
             verified=self.rechecks.done,
         )
 
-    def _found(self, seen: ScanState) -> tuple[Finding, ...]:
-        return (*findings(seen), *bait_findings(seen, self._baits_in_order()))
+    def _found(self, seen: ScanState) -> Sequence[Finding]:
+        baits = ((epd, self.baits[epd]) for epd in self.walk.positions if epd in self.baits)
+        return Spool(Finding, chain(findings(seen), bait_findings(seen, baits)))
 
-    def _baits_in_order(self) -> dict[str, BaitOutcome]:
-        return {epd: self.baits[epd] for epd in self.walk.positions if epd in self.baits}
-
-    def _counters(self, seen: ScanState) -> Counters:
-        outcomes, baits = seen.outcomes.values(), self.baits.values()
+    def _counters(self) -> Counters:
+        outcomes, baits = self.walk.known(), self.baits.values()
         heard = self.second.heard.values() if self.second is not None else ()
         return Counters(
             positions=len(outcomes),
-            candidates=sum(outcome.examined.candidates for outcome in outcomes),
-            searches=sum(o.examined.searches for o in outcomes)
+            candidates=sum(outcome.candidates for outcome in outcomes),
+            searches=sum(outcome.searches for outcome in outcomes)
             + self.rechecks.searches
             + sum(bait.searches for bait in baits)
             + len(heard),
-            engine_nodes=sum(outcome.examined.nodes for outcome in outcomes)
+            engine_nodes=sum(outcome.nodes for outcome in outcomes)
             + self.rechecks.nodes
             + sum(bait.nodes for bait in baits)
             + sum(answer.nodes for answer in heard),
-            store_hits=asked_again([*self.walk.asked(), *self.baits_asked]),
+            store_hits=asked_again([*(known.asked for known in outcomes), *self.baits_asked]),
         )
 
-    def _problems(self, found: tuple[Finding, ...]) -> tuple[Problem, ...]:
+    def _problems(self, found: Sequence[Finding]) -> tuple[Problem, ...]:
         return (
             *self.plan.read.problems,
             *self.counts.problems(),

@@ -3,7 +3,7 @@ see first is told with other answers tried."""
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 
 from trapscan.contract import SlipFinding, SlipKind
@@ -16,7 +16,7 @@ from trapscan.job.tools import Tools
 from trapscan.job.verdict import Verdict
 from trapscan.levels import Lens
 from trapscan.model import Line
-from trapscan.order import ASIDE, FIRST, by_idea, section_of, worthy
+from trapscan.order import ASIDE, FIRST, Outline, by_idea, outlines, section_of, worthy
 
 LOOKED, LOOKED_NOISY = 1.5, 2.5
 """What a long look at a position and its slips takes, in `verify_nodes`; with a noisy engine."""
@@ -118,28 +118,32 @@ def epd_of(finding: SlipFinding) -> str:
     return " ".join(finding.fen.split(" ")[:4])
 
 
-def said_first(found: Iterable[SlipFinding], lens: Lens) -> list[SlipFinding]:
+def said_first(found: Sequence[SlipFinding], lens: Lens) -> list[SlipFinding]:
     """What a report says first or as an accusation: slips of the repertoire, answers that let a slip off, and the
     leads of the first ideas of each kind."""
-    found = list(found)
     accused = [finding for finding in found if finding.kind is SlipKind.UNSOUND or lets_off(finding)]
-    may_be_first = [finding for finding in found if worthy(finding, lens)]
-    first = _leads(may_be_first, lens, {SlipKind.TRICK: FIRST, SlipKind.PITFALL: FIRST})
+    first = _leads(found, lens, {SlipKind.TRICK: FIRST, SlipKind.PITFALL: FIRST}, may_be=worthy)
     return list({finding.id: finding for finding in (*accused, *first)}.values())
 
 
-def seen_first(found: Iterable[SlipFinding], lens: Lens) -> list[SlipFinding]:
+def seen_first(found: Sequence[SlipFinding], lens: Lens) -> list[SlipFinding]:
     """The leads of the ideas that a reader comes to."""
     return _leads(found, lens, dict.fromkeys(SlipKind, TOLD) | dict.fromkeys(ASIDE.values(), TOLD_ASIDE))
 
 
-def _leads(found: Iterable[SlipFinding], lens: Lens, most: Mapping[str, int]) -> list[SlipFinding]:
-    """The leads of the first ideas of the sections: of each so many at most."""
-    sections: dict[str, list[SlipFinding]] = {}
-    for finding in found:
-        sections.setdefault(section_of(finding), []).append(finding)
+def _leads(
+    found: Sequence[SlipFinding],
+    lens: Lens,
+    most: Mapping[str, int],
+    may_be: Callable[[Outline, Lens], object] = lambda outline, lens: True,
+) -> list[SlipFinding]:
+    """The leads of the first ideas of the sections, of those that may be: of each so many at most."""
+    sections: dict[str, list[Outline]] = {}
+    for outline in outlines(found):
+        if may_be(outline, lens):
+            sections.setdefault(section_of(outline), []).append(outline)
     ideas = [idea for key, count in most.items() for idea in by_idea(sections.get(key, ()), lens)[:count]]
-    return [idea.lead for idea in ideas if isinstance(idea.lead, SlipFinding)]
+    return [found[idea.lead.number] for idea in ideas]
 
 
 def lets_off(finding: SlipFinding) -> bool:

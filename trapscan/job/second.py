@@ -7,7 +7,7 @@ depend on the number of workers, and a second run asks nothing.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field, replace
 
 import chess
@@ -60,17 +60,17 @@ class Second:
     heard: dict[Query, Evaluation] = field(default_factory=dict)
     failed: dict[Query, str] = field(default_factory=dict)
 
-    def ask(self, findings: Sequence[Finding]) -> None:
+    def ask(self, findings: Iterable[Finding]) -> None:
         """Hear what it says of each finding; of what it denies, from the deepest budget."""
         cases = [case for finding in findings if (case := self._case(finding)) is not None]
         self._ask(cases)
         self._ask(self._deeper(case) for case in cases if self._denies(case))
 
-    def judge(self, findings: Sequence[Finding]) -> tuple[Finding, ...]:
+    def judge(self, findings: Iterable[Finding]) -> Iterator[Finding]:
         """The findings in the order given, each with an opinion under `verified` where one was heard."""
-        return tuple(self._with_opinion(finding) for finding in findings)
+        return map(self._with_opinion, findings)
 
-    def problems(self, findings: Sequence[Finding]) -> tuple[Problem, ...]:
+    def problems(self, findings: Iterable[Finding]) -> tuple[Problem, ...]:
         """Questions without an answer, and odd answers, by position, so that their order does not depend on the run."""
         plies: dict[str, int] = {}
         for finding in findings:

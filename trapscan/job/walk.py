@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import partial
+from itertools import chain
 
 from trapscan import graph, rank
 from trapscan.authored import Authored, Ids
@@ -15,7 +16,7 @@ from trapscan.job.baits import BAIT_WORTH, BaitTask
 from trapscan.job.counts import Counts
 from trapscan.job.eta import Met, TimeLeft
 from trapscan.job.glances import GLANCES, Glance
-from trapscan.job.interning import Asked, Compactor, packed_digests
+from trapscan.job.packing import Asked, packed_chances, packed_digests
 from trapscan.job.positions import POSITIONS, Outcome, Task
 from trapscan.job.run import UNASKED, Done, Job
 from trapscan.job.stakes import FURTHER, GLANCED, ROUND, left_open
@@ -26,9 +27,43 @@ from trapscan.levels import at_level
 from trapscan.model import Chances, Position
 from trapscan.order import DAMPED
 from trapscan.settings import Settings
+from trapscan.spool import Spool
 
 Edge = tuple[str, str, str]
 """(EPD before, move, EPD after)."""
+
+
+@dataclass(frozen=True, slots=True)
+class Known:
+    """Of a position that is examined what is asked for again and again; the outcome is the spool's `number`th.
+    `chances`: of the moves that the scan goes on with, per level."""
+
+    number: int
+    asked: Asked
+    candidates: int
+    searches: int
+    nodes: int
+    problems: tuple[str, ...]
+    chances: Chances
+    onward: Mapping[bool, tuple[str, ...]]
+    """The moves that are played on past an end: by whether it is ours."""
+
+
+@dataclass(frozen=True, slots=True)
+class Outcomes(Mapping[str, Outcome]):
+    """Outcomes by EPD, each made anew when it is asked for."""
+
+    spool: Spool[Outcome]
+    numbers: Mapping[str, int]
+
+    def __getitem__(self, epd: str) -> Outcome:
+        return self.spool[self.numbers[epd]]
+
+    def __iter__(self) -> Iterator[str]:
+        return iter(self.numbers)
+
+    def __len__(self) -> int:
+        return len(self.numbers)
 
 
 @dataclass(slots=True)
@@ -46,16 +81,17 @@ class Walk:
     author: Authored
     look: Callable[[], None] = lambda: None
     positions: dict[str, Position] = field(default_factory=dict)
-    outcomes: dict[str, Outcome] = field(default_factory=dict)
     failed: dict[str, str] = field(default_factory=dict)
-    small: Compactor = field(default_factory=Compactor)
+    glanced: int = 0
+    """Moves that were glanced at."""
     _onward: list[Edge] = field(default_factory=list)
     _chapters: dict[str, Ids] = field(default_factory=dict)
     _met: set[Position] = field(default_factory=set)
-    _done: dict[Position, Outcome] = field(default_factory=dict)
+    _spool: Spool[Outcome] = field(default_factory=lambda: Spool(Outcome))
+    _done: dict[Position, Known] = field(default_factory=dict)
     _failed: dict[Position, str] = field(default_factory=dict)
-    _asked: dict[Position, Asked] = field(default_factory=dict)
-    _glances: dict[Position, Glance] = field(default_factory=dict)
+    _glances: dict[Position, Chances] = field(default_factory=dict)
+    """Chances of the repertoire's moves where no more is known."""
     _open: dict[Position, float] = field(default_factory=dict)
     _children: dict[tuple[Position, bool], list[tuple[str, Position]]] = field(default_factory=dict)
     _left: TimeLeft = field(default_factory=TimeLeft)
@@ -138,18 +174,16 @@ class Walk:
                         self._chapters[child.epd] = tuple(sorted(held))
             self.positions |= fresh
             ends = list(fresh.values())
-        self.outcomes = {epd: self._done[each] for epd, each in self.positions.items() if each in self._done}
         self.failed = {epd: self._failed[each] for epd, each in self.positions.items() if each in self._failed}
 
     def _after(self, position: Position) -> list[tuple[str, Position]]:
         """Where the scan goes on past an end, once that is examined: moves, and what they lead to."""
-        outcome, key = self._done.get(position), (position, self._is_ours(position))
-        if outcome is None:
+        known, ours = self._done.get(position), self._is_ours(position)
+        if known is None:
             return []
-        if key not in self._children:
-            moves = self._moves_onward(position, outcome)
-            self._children[key] = [(uci, graph.extend(position, uci)) for uci in moves]
-        return self._children[key]
+        if (position, ours) not in self._children:
+            self._children[position, ours] = [(uci, graph.extend(position, uci)) for uci in known.onward[ours]]
+        return self._children[position, ours]
 
     # --- examining them ----------------------------------------------------------------------------------------------
 
@@ -168,8 +202,10 @@ class Walk:
         position = glanced.task.position
         self._open[position] = 0.0
         if glanced.outcome is not None:
-            self._glances[position] = glanced.outcome
+            self.glanced += len(glanced.outcome.moves)
             self._open[position] = left_open(glanced.outcome)
+            if glanced.outcome.prepared:
+                self._glances[position] = packed_chances(glanced.outcome.prepared)
 
     def _examine(self, chosen: Sequence[Position], stakes: Mapping[str, float]) -> None:
         tasks = [self.counts.task(position) for position in chosen]
@@ -186,8 +222,8 @@ class Walk:
         if done.outcome is None:
             self._failed[position] = done.problem
             return
-        self._asked[position] = packed_digests(done.outcome.asked)
-        self._done[position] = self.small(done.outcome)
+        self._done[position] = self._known_of(done.task, done.outcome)
+        self._glances.pop(position, None)
         here = self.positions.get(position.epd) == position
         if here and done.task.is_end and position.beyond < self.settings.beyond:
             new = sum(child.epd not in self.positions for _, child in self._after(position))
@@ -197,26 +233,45 @@ class Walk:
         end = not position.prepared
         return Met(end, turn_of(position.epd), (self.settings.beyond - position.beyond) * end)
 
-    def asked(self) -> list[Asked]:
-        """The digests of the queries behind all outcomes."""
-        return [self._asked[position] for position in self.positions.values() if position in self._asked]
+    @property
+    def outcomes(self) -> Outcomes:
+        """What was found, position by position."""
+        return Outcomes(
+            self._spool, {epd: self._done[at].number for epd, at in self.positions.items() if at in self._done}
+        )
 
-    def _moves_onward(self, position: Position, outcome: Outcome) -> Iterator[str]:
+    def known(self) -> list[Known]:
+        """The same, of each position that is examined."""
+        return [self._done[position] for position in self.positions.values() if position in self._done]
+
+    def _known_of(self, task: Task, outcome: Outcome) -> Known:
+        examined = outcome.examined
+        onward = self._moves_onward(outcome) if task.is_end else {}
+        moves = dict.fromkeys(chain(task.position.prepared, *onward.values()))
+        return Known(
+            number=self._spool.add(replace(outcome, asked=())),
+            asked=packed_digests(outcome.asked),
+            candidates=examined.candidates,
+            searches=examined.searches,
+            nodes=examined.nodes,
+            problems=examined.problems,
+            chances=packed_chances({move: examined.chances[move] for move in moves if move in examined.chances}),
+            onward=onward,
+        )
+
+    def _moves_onward(self, outcome: Outcome) -> dict[bool, tuple[str, ...]]:
         """Past the end of a line: our best move; of the other side, the likely moves that are no slips."""
         examined, chosen = outcome.examined, self.settings
-        if not examined.best.pv:
-            return
-        best = examined.best.pv[0]
-        if self._is_ours(position):
-            yield best
-            return
+        best = examined.best.pv[:1]
+        if not best:
+            return {True: (), False: ()}
         slips = {told.slip.move for told in outcome.told}
         chance = {move: at_level(by_level, chosen.levels, chosen.level) for move, by_level in examined.chances.items()}
         likely = sorted(
             (move for move, p in chance.items() if p >= chosen.beyond_chance and move not in slips),
             key=lambda move: (-chance[move], move),
         )
-        yield from likely[: chosen.beyond_width] or [best]
+        return {True: best, False: tuple(likely[: chosen.beyond_width]) or best}
 
     def _is_ours(self, position: Position, *, both: bool = False) -> bool:
         """Whether our side is to move; with `both`, also where both sides are ours."""
@@ -251,11 +306,9 @@ class Walk:
     def _reach(self, ours: bool, choices: Mapping[str, Mapping[str, float]]) -> dict[str, tuple[float, ...]]:
         levels = self.settings.levels
         chances: dict[str, Chances] = {
-            position.epd: glance.prepared
-            for position, glance in self._glances.items()
-            if glance.prepared and position.epd not in self.failed
+            position.epd: prepared for position, prepared in self._glances.items() if position.epd not in self.failed
         }
-        chances |= {epd: outcome.examined.chances for epd, outcome in self.outcomes.items()}
+        chances |= {epd: self._done[each].chances for epd, each in self.positions.items() if each in self._done}
         reach = graph.reach(
             self.tree, chances, ours, levels, weights=choices, choices=partial(self.author.choices_at, ours=ours)
         )
@@ -293,13 +346,14 @@ class Walk:
         return told_of(self.positions, self.failed, lambda epd: self._odd(epd))
 
     def _odd(self, epd: str) -> Sequence[str]:
-        return self.outcomes[epd].examined.problems if epd in self.outcomes else ()
+        known = self._done.get(self.positions[epd])
+        return known.problems if known is not None else ()
 
     def bait_tasks(self) -> list[BaitTask]:
         """The positions of ours in the tree that were examined and have a move, in order, with the move meant there."""
-        tasks = []
+        tasks, outcomes = [], self.outcomes
         for at, position in enumerate(self.tree.positions):
-            outcome = self.outcomes.get(position.epd)
+            outcome = outcomes.get(position.epd)
             if outcome is None or not outcome.examined.best.pv or not self._is_ours(position, both=True):
                 continue
             edges = self.author.choices_at(at, turn_of(position.epd))

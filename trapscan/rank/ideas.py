@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Hashable, Sequence
+from collections.abc import Hashable, Iterable
 from dataclasses import dataclass
 
 
@@ -28,10 +28,10 @@ class Idea:
         return keys
 
 
-def group(ideas: Sequence[Idea]) -> list[str]:
+def group(ideas: Iterable[Idea]) -> list[str]:
     """For each finding the id of its idea: ten hexadecimal digits, equal for those that share one and stable across
     runs as long as the least of their keys stays."""
-    parent = list(range(len(ideas)))
+    parent: list[int] = []
 
     def root(at: int) -> int:
         while parent[at] != at:
@@ -41,10 +41,11 @@ def group(ideas: Sequence[Idea]) -> list[str]:
 
     first: dict[Hashable, int] = {}
     for at, idea in enumerate(ideas):
+        parent.append(at)
         for key in idea.traits():
             parent[root(at)] = root(first.setdefault(key, at))
     least: dict[int, str] = {}
-    for at, idea in enumerate(ideas):
-        name = min(map(repr, idea.traits()))
-        least[root(at)] = min(name, least.get(root(at), name))
-    return [hashlib.sha256(least[root(at)].encode()).hexdigest()[:10] for at in range(len(ideas))]
+    for key, at in first.items():
+        least[root(at)] = min(repr(key), least.get(root(at), repr(key)))
+    names = {at: hashlib.sha256(name.encode()).hexdigest()[:10] for at, name in least.items()}
+    return [names[root(at)] for at in range(len(parent))]

@@ -6,6 +6,7 @@ The types are checked before (`contract`). All raise ValueError with what is wro
 from __future__ import annotations
 
 import functools
+import itertools
 import math
 from collections.abc import Callable, Iterable, Sequence
 from types import NoneType
@@ -53,7 +54,7 @@ def check(scan: Scan) -> None:
             _check_numbers(record, len(levels))
     if any(chapter.file >= len(scan.input.files) for chapter in scan.chapters):
         raise ValueError("a chapter of a file that is not named")
-    lines = Lines([tree.start_fen for tree in scan.tree] + [finding.start_fen for finding in scan.findings])
+    lines = Lines(record.start_fen for record in itertools.chain(scan.tree, scan.findings))
     ids: set[str] = set()
     for finding in scan.findings:
         try:
@@ -63,9 +64,9 @@ def check(scan: Scan) -> None:
         if finding.id in ids:
             raise ValueError(f"two findings with the id {sanitize(finding.id, limit=60)}")
         ids.add(finding.id)
-    for slip in scan.slips:
-        if slip.forgoes and slip.forgoes not in ids:
-            raise ValueError(f"finding {sanitize(slip.id, limit=60)}: it forgoes a finding that is not there")
+    for finding in scan.findings:
+        if isinstance(finding, SlipFinding) and finding.forgoes and finding.forgoes not in ids:
+            raise ValueError(f"finding {sanitize(finding.id, limit=60)}: it forgoes a finding that is not there")
     lines_of(scan)
 
 
@@ -153,7 +154,7 @@ def _records(name: str, values: Iterable[Record], levels: int) -> None:
 class Lines:
     """Where lines of moves lead, each played once: many findings share theirs."""
 
-    def __init__(self, starts: Sequence[str]) -> None:
+    def __init__(self, starts: Iterable[str]) -> None:
         self.starts = list(dict.fromkeys(starts))
         self._ends: dict[tuple[str, tuple[str, ...]], str] = {}
 

@@ -16,10 +16,11 @@ from typing import Self
 
 import msgspec
 
-from trapscan.contract import SCHEMA, Scan, encode_in_pieces
+from trapscan.contract import SCHEMA, Finding, Scan, encode_in_pieces
 from trapscan.errors import ReportError
 from trapscan.report.checking import check
 from trapscan.sanitize import sanitize
+from trapscan.spool import Spool
 
 SCAN_NAME = "scan.json"
 FORMS = (
@@ -47,6 +48,12 @@ asides: set[Path] = set()
 
 class _Head(msgspec.Struct):
     schema: str
+
+
+class _Unread(Scan, frozen=True, kw_only=True):
+    """A scan whose findings are not looked at yet."""
+
+    findings: tuple[msgspec.Raw, ...]  # type: ignore[assignment]
 
 
 class Held:
@@ -202,13 +209,27 @@ def decode_scan(data: bytes, *, source: str = SCAN_NAME) -> Scan:
         head = msgspec.json.decode(data, type=_Head)
         if head.schema != SCHEMA:
             raise ReportError(f"{where} {_other_schema(head.schema)}")
-        scan = msgspec.json.decode(data, type=Scan)
+        read = msgspec.json.decode(data, type=_Unread)
+        del data
+        fields = {name: getattr(read, name) for name in read.__struct_fields__}
+        scan = Scan(**fields | {"findings": Spool(Finding, _each(read.findings))})
         check(scan)
     except ReportError:
         raise
     except (msgspec.DecodeError, UnicodeDecodeError, RecursionError, ValueError) as exc:
         raise ReportError(f"{where} is not a scan of trapscan: {sanitize(str(exc), limit=300)}") from exc
     return scan
+
+
+def _each(findings: Iterable[msgspec.Raw]) -> Iterator[Finding]:
+    """The findings, one at a time. Raises msgspec.DecodeError with the place."""
+    decode = msgspec.json.Decoder(Finding).decode
+    for number, finding in enumerate(findings):
+        try:
+            yield decode(finding)
+        except msgspec.ValidationError as exc:
+            said, _, inside = str(exc).partition(" - at `$")
+            raise msgspec.ValidationError(f"{said} - at `$.findings[{number}]{inside or '`'}") from None
 
 
 def _other_schema(name: str) -> str:

@@ -7,7 +7,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 from trapscan.contract import Finding, PreparedState, Scan, SlipFinding, SlipKind
-from trapscan.order import ranked, section_of, toll_at
+from trapscan.order import Idea, Outline, ranked, section_of, toll_at
 from trapscan.report import words
 from trapscan.report.owned import STATES
 from trapscan.report.present import SIDES, Entry, Presentation
@@ -38,10 +38,10 @@ def by_chapter(shown: Presentation, most: int) -> list[ChapterGroup]:
     scan, lens = shown.scan, shown.lens
     if len(scan.chapters) < 2:
         return []
-    inside: list[list[Finding]] = [[] for _ in scan.chapters]
-    for finding in ranked(scan.findings, lens, "toll"):
-        for number in finding.chapters:
-            inside[number].append(finding)
+    inside: list[list[Outline]] = [[] for _ in scan.chapters]
+    for outline in ranked(shown.outlines, lens, "toll"):
+        for number in shown.whole(outline).chapters:
+            inside[number].append(outline)
     return [
         ChapterGroup(
             number=number,
@@ -49,8 +49,8 @@ def by_chapter(shown: Presentation, most: int) -> list[ChapterGroup]:
             side=SIDES[chapter.side],
             positions=chapter.positions,
             count=len(found),
-            toll=points(sum(toll_at(finding, lens) for finding in found)),
-            worst=tuple(map(shown.entry, found[:most])),
+            toll=points(sum(toll_at(outline, lens) for outline in found)),
+            worst=tuple(map(shown.entry, shown.picked(found[:most]))),
         )
         for number, (chapter, found) in enumerate(zip(scan.chapters, inside, strict=True), 1)
     ]
@@ -58,7 +58,7 @@ def by_chapter(shown: Presentation, most: int) -> list[ChapterGroup]:
 
 def prepared_text(scan: Scan) -> str:
     """How many slips stand how in the file, in words; empty where there are none."""
-    counts = Counter(slip.state for slip in scan.slips)
+    counts = Counter(finding.state for finding in scan.findings if isinstance(finding, SlipFinding))
     told = [f"{said} {counts[state]}" for state, said in STATES.items() if counts[state]]
     return f"{', '.join(told)}.".capitalize() if told else ""
 
@@ -79,10 +79,11 @@ def is_missing(finding: Finding) -> bool:
 
 def additions(shown: Presentation) -> Iterator[Entry]:
     """What to add to the file, an entry an idea, in order of use."""
-    alike: dict[str, list[Finding]] = {}
-    for finding in ranked(filter(is_missing, shown.scan.findings), shown.lens, "use"):
-        alike.setdefault(finding.idea or finding.id, []).append(finding)
-    return (Entry(lead, shown.lens, tuple(others), shown.titles) for lead, *others in alike.values())
+    missing = (outline for outline in shown.outlines if is_missing(shown.whole(outline)))
+    alike: dict[str, list[Outline]] = {}
+    for outline in ranked(missing, shown.lens, "use"):
+        alike.setdefault(outline.idea or outline.id, []).append(outline)
+    return (shown.card(Idea(lead, tuple(others))) for lead, *others in alike.values())
 
 
 def addition(finding: Finding) -> str:

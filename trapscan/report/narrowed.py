@@ -9,6 +9,7 @@ import msgspec
 from trapscan.contract import Finding, Nature, RepertoireSide, Scan, Side, SlipFinding, SlipKind
 from trapscan.errors import ReportError
 from trapscan.sanitize import sanitize
+from trapscan.spool import Spool
 
 
 def of_natures(scan: Scan, natures: Collection[str]) -> Scan:
@@ -16,7 +17,7 @@ def of_natures(scan: Scan, natures: Collection[str]) -> Scan:
     if not natures:
         return scan
     wanted = set(map(nature_named, natures))
-    return msgspec.structs.replace(scan, findings=tuple(f for f in scan.findings if f.nature in wanted))
+    return msgspec.structs.replace(scan, findings=Spool(Finding, (f for f in scan.findings if f.nature in wanted)))
 
 
 def nature_named(name: str) -> Nature:
@@ -38,14 +39,14 @@ def for_side(scan: Scan, side: str | None) -> Scan:
     theirs = {number for number, chapter in enumerate(scan.chapters) if chapter.side in (side, RepertoireSide.BOTH)}
     if theirs and len(theirs) < len(scan.chapters):
         return _of_places(scan, theirs, RepertoireSide(side))
-    told: list[Finding] = []
+    told = Spool[Finding](Finding)
     for finding in scan.findings:
         if isinstance(finding, SlipFinding) and finding.kind is not SlipKind.UNSOUND:
             kind = SlipKind.PITFALL if finding.victim == side else SlipKind.TRICK
-            told.append(msgspec.structs.replace(finding, kind=kind))
+            told.add(msgspec.structs.replace(finding, kind=kind))
         elif finding.owner == side:
-            told.append(finding)
-    return msgspec.structs.replace(scan, side=RepertoireSide(side), findings=tuple(told))
+            told.add(finding)
+    return msgspec.structs.replace(scan, side=RepertoireSide(side), findings=told)
 
 
 def of_chapters(scan: Scan, names: Iterable[str]) -> Scan:
@@ -61,12 +62,12 @@ def of_chapters(scan: Scan, names: Iterable[str]) -> Scan:
 def _of_places(scan: Scan, wanted: Collection[int], side: RepertoireSide) -> Scan:
     """The scan with the findings of the chapters at these places alone, told for a side."""
     wanted = frozenset(wanted)
-    inside = tuple(finding for finding in scan.findings if not wanted.isdisjoint(finding.chapters))
+    inside = (finding for finding in scan.findings if not wanted.isdisjoint(finding.chapters))
     if side is not scan.side and side is not RepertoireSide.BOTH:
         own = Side(side)
         mine = (finding for finding in inside if isinstance(finding, SlipFinding) or finding.owner is own)
-        inside = tuple(_told_for(own, finding) for finding in mine)
-    return msgspec.structs.replace(scan, side=side, findings=inside)
+        inside = (_told_for(own, finding) for finding in mine)
+    return msgspec.structs.replace(scan, side=side, findings=Spool(Finding, inside))
 
 
 def _told_for(side: Side, finding: Finding) -> Finding:

@@ -29,6 +29,8 @@ from trapscan.sanitize import sanitize
 SCRIPTS = ("data.js", "board.js", "card.js", "groups.js", "tree.js", "page.js")
 MAX_PROBLEMS = 200
 MAX_TWINS = 3
+MAX_FINDINGS = 100_000
+"""The page holds no more: a browser takes them as one text, of half a gigabyte at most."""
 CARD_FIGURES = tuple(kind for kind in FIGURES if kind.card)
 
 
@@ -37,8 +39,12 @@ def page_in_pieces(shown: Presentation, few: int) -> Iterator[str]:
     finding at a time, as a whole opening book has tens of thousands."""
     style = asset("page.css")
     script = "".join(asset(name) for name in SCRIPTS)
+    summary = shown.summary
+    if len(shown.scan.findings) > MAX_FINDINGS:
+        summary += f" This page holds the {MAX_FINDINGS:,} that stand first; findings.csv and findings.jsonl hold all."
+    shown = shown.at_most(MAX_FINDINGS)
     scan = shown.scan
-    used = {section_of(finding) for finding in scan.findings}
+    used = {section_of(outline) for outline in shown.outlines}
     sections = [
         {"key": s.key, "heading": s.heading, "about": s.about, "closed": s.closed} for s in SECTIONS if s.key in used
     ]
@@ -67,7 +73,7 @@ def page_in_pieces(shown: Presentation, few: int) -> Iterator[str]:
             policy=policy(script, style),
             title=shown.title,
             style=Markup(style),
-            summary=shown.summary,
+            summary=summary,
             unfinished=shown.unfinished,
             fair_play=FAIR_PLAY,
             problems=shown.problems(MAX_PROBLEMS),

@@ -5,9 +5,11 @@ from __future__ import annotations
 
 from array import array
 from collections import Counter
-from collections.abc import Collection, Iterator, Sequence
+from collections.abc import Collection, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from functools import cached_property
+
+import msgspec
 
 from trapscan.contract import (
     BaitFinding,
@@ -19,7 +21,19 @@ from trapscan.contract import (
 )
 from trapscan.errors import ReportError
 from trapscan.levels import LEAST_ELO, MOST_ELO, Lens
-from trapscan.order import ORDERS, Idea, at_the_head, by_idea, in_order, often_at, ranked, section_of, toll_at
+from trapscan.order import (
+    ORDERS,
+    Idea,
+    Outline,
+    at_the_head,
+    by_idea,
+    in_order,
+    often_at,
+    outlines,
+    ranked,
+    section_of,
+    toll_at,
+)
 from trapscan.report import owned, words
 from trapscan.report.narrowed import for_side, of_chapters, of_natures
 from trapscan.report.rows import CHAPTER, ELSEWHERE, FIGURES, ROWS, SECTIONS, WORDS, RowKind, SectionKind, Told
@@ -36,6 +50,7 @@ from trapscan.report.text import (
     score_words,
 )
 from trapscan.sanitize import sanitize
+from trapscan.spool import Picked
 
 # --- one finding -----------------------------------------------------------------------------------------------------
 
@@ -68,7 +83,7 @@ class Entry:
 
     finding: Finding
     lens: Lens
-    others: tuple[Finding, ...] = ()
+    others: Sequence[Finding] = ()
     """Where it stands for an idea: the other findings that share it."""
     titles: tuple[str, ...] = ()
     """Of the scan's chapters."""
@@ -223,6 +238,13 @@ class Presentation:
             raise ReportError(f"level {at:g} is none between {LEAST_ELO} and {MOST_ELO}")
         return cls(of_natures(for_side(of_chapters(scan, chapters), side), natures), at)
 
+    def at_most(self, most: int) -> Presentation:
+        """The same of those findings alone that stand first; as it is where there are no more."""
+        if len(self.scan.findings) <= most:
+            return self
+        first = sorted(in_order(self.outlines, self.lens)[:most], key=lambda outline: outline.number)
+        return Presentation(msgspec.structs.replace(self.scan, findings=self.picked(first)), self.level)
+
     @property
     def lens(self) -> Lens:
         """Reads lists at the level."""
@@ -237,14 +259,27 @@ class Presentation:
         """A finding in words."""
         return Entry(finding, self.lens, titles=self.titles)
 
-    def card(self, idea: Idea) -> Entry:
+    @cached_property
+    def outlines(self) -> tuple[Outline, ...]:
+        """What the findings are ordered by, in the scan's order."""
+        return tuple(outlines(self.scan.findings))
+
+    def whole(self, outline: Outline) -> Finding:
+        """The finding itself."""
+        return self.scan.findings[outline.number]
+
+    def picked(self, chosen: Iterable[Outline]) -> Sequence[Finding]:
+        """The findings themselves, made when they are asked for."""
+        return Picked(self.scan.findings, (outline.number for outline in chosen))
+
+    def card(self, idea: Idea[Outline]) -> Entry:
         """An idea in words: the finding that leads it, and where else it comes up."""
-        return Entry(idea.lead, self.lens, idea.others, self.titles)
+        return Entry(self.whole(idea.lead), self.lens, self.picked(idea.others), self.titles)
 
     @cached_property
-    def ordered(self) -> tuple[Finding, ...]:
+    def ordered(self) -> Sequence[Finding]:
         """The findings in the order of the report."""
-        return in_order(self.scan.findings, self.lens)
+        return self.picked(in_order(self.outlines, self.lens))
 
     def entries(self) -> Iterator[Entry]:
         """All findings in the order of the report, one at a time."""
@@ -254,7 +289,7 @@ class Presentation:
         """The sections that hold anything, at most `shown` entries in each."""
         out = []
         for kind in SECTIONS:
-            inside = [finding for finding in self.scan.findings if section_of(finding) == kind.key]
+            inside = [outline for outline in self.outlines if section_of(outline) == kind.key]
             ideas = by_idea(inside, self.lens)
             if ideas:
                 first = tuple(map(self.card, at_the_head(ideas, self.lens)))
@@ -265,23 +300,27 @@ class Presentation:
         """One entry an idea of all the sections that are open at first, one at a time."""
         for kind in SECTIONS:
             if not kind.closed:
-                inside = [finding for finding in self.scan.findings if section_of(finding) == kind.key]
+                inside = [outline for outline in self.outlines if section_of(outline) == kind.key]
                 yield from map(self.card, by_idea(inside, self.lens))
 
     def openings(self, shown: int) -> list[OpeningGroup]:
         """The findings by opening family, the one that costs most first and those without a name last; `shown` of
         each, by toll."""
-        families: dict[str, list[Finding]] = {}
-        for finding in ranked(self.scan.findings, self.lens, "toll"):
-            families.setdefault(words.opening_family(finding), []).append(finding)
-        tolls = {name: sum(toll_at(finding, self.lens) for finding in inside) for name, inside in families.items()}
+        families: dict[str, list[Outline]] = {}
+        codes: dict[str, set[str]] = {}
+        for outline in ranked(self.outlines, self.lens, "toll"):
+            finding = self.whole(outline)
+            name = words.opening_family(finding)
+            families.setdefault(name, []).append(outline)
+            codes.setdefault(name, set()).update((finding.opening.eco,) if finding.opening is not None else ())
+        tolls = {name: sum(toll_at(outline, self.lens) for outline in inside) for name, inside in families.items()}
         return [
             OpeningGroup(
                 name=sanitize(name, limit=100),
-                eco=_span(families[name]),
+                eco=_span(codes[name]),
                 count=len(families[name]),
                 toll=points(tolls[name]),
-                worst=tuple(map(self.entry, families[name][:shown])),
+                worst=tuple(map(self.entry, self.picked(families[name][:shown]))),
             )
             for name in sorted(families, key=lambda name: (not name, -tolls[name], name))
         ]
@@ -307,25 +346,24 @@ class Presentation:
     @cached_property
     def places(self) -> dict[str, list[array[int]]]:
         """For each order and each stop: the place of each of the scan's findings, in the scan's order."""
-        numbers = {finding.id: number for number, finding in enumerate(self.scan.findings)}
         out: dict[str, list[array[int]]] = {}
         for order in ORDERS:
             out[order] = []
             for lens in self.lenses:
-                places = array("l", bytes(array("l").itemsize * len(numbers)))
-                for place, finding in enumerate(ranked(self.scan.findings, lens, order)):
-                    places[numbers[finding.id]] = place
+                places = array("l", bytes(array("l").itemsize * len(self.outlines)))
+                for place, outline in enumerate(ranked(self.outlines, lens, order)):
+                    places[outline.number] = place
                 out[order].append(places)
         return out
 
     @cached_property
     def together(self) -> dict[str, list[float]]:
         """For each idea that several findings share, how often it happens in all its positions at each stop."""
-        shared: dict[str, list[Finding]] = {}
-        for finding in self.scan.findings:
-            shared.setdefault(finding.idea, []).append(finding)
+        shared: dict[str, list[Outline]] = {}
+        for outline in self.outlines:
+            shared.setdefault(outline.idea, []).append(outline)
         return {
-            idea: [min(1.0, sum(often_at(finding, lens) for finding in alike)) for lens in self.lenses]
+            idea: [min(1.0, sum(often_at(outline, lens) for outline in alike)) for lens in self.lenses]
             for idea, alike in shared.items()
             if idea and len(alike) > 1
         }
@@ -390,7 +428,7 @@ class Presentation:
     def _second(self) -> str:
         if self.scan.second_engine is None:
             return ""
-        denied = sum(finding.disputed for finding in self.scan.findings)
+        denied = sum(outline.disputed for outline in self.outlines)
         name = sanitize(self.scan.second_engine.name, limit=80)
         return f"Second engine: {name}, which denies {denied or 'none'} of them."
 
@@ -415,7 +453,7 @@ class Presentation:
         return [*lines, f"... and {more} more, in scan.json"] if more else lines
 
 
-def _span(findings: Sequence[Finding]) -> str:
+def _span(codes: Collection[str]) -> str:
     """The ECO codes from the first to the last."""
-    codes = sorted(finding.opening.eco for finding in findings if finding.opening is not None)
-    return sanitize("\u2013".join(dict.fromkeys((codes[0], codes[-1]))), limit=20) if codes else ""
+    ends = dict.fromkeys((min(codes), max(codes))) if codes else ()
+    return sanitize("\u2013".join(ends), limit=20)

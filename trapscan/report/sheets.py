@@ -11,6 +11,7 @@ from markupsafe import Markup
 
 from trapscan.contract import Side, SlipFinding
 from trapscan.errors import ReportError
+from trapscan.levels import Lens
 from trapscan.order import TOLL_DIGITS, rounded
 from trapscan.report import games
 from trapscan.report.diagrams import Arrow, board_svg
@@ -74,6 +75,8 @@ def questions(lesson: Lesson) -> Sheet:
 def answers(lesson: Lesson) -> Sheet:
     """The coach's sheet: the slip and its refutation on the board, and why."""
     items = []
+    places = {finding.fen for finding in lesson.findings}
+    here = [f for f in lesson.scan.findings if f.fen in places and isinstance(f, SlipFinding) and f.punishment]
     for number, (finding, entry) in enumerate(zip(lesson.findings, lesson.entries, strict=True), 1):
         arrows: list[Arrow] = [(finding.slip.uci, "slip")]
         if finding.refutation is not None:
@@ -85,7 +88,7 @@ def answers(lesson: Lesson) -> Sheet:
                 board_of_finding(finding),
                 finding.victim is Side.BLACK,
                 tuple(arrows),
-                _answer(entry, others_here(finding, lesson)),
+                _answer(entry, others_here(finding, here, lesson.shown.lens)),
                 writing=False,
             )
         )
@@ -93,12 +96,9 @@ def answers(lesson: Lesson) -> Sheet:
     return Sheet("answers", "Answers", about, tuple(items))
 
 
-def others_here(finding: SlipFinding, lesson: Lesson) -> str:
+def others_here(finding: SlipFinding, slips: Iterable[SlipFinding], lens: Lens) -> str:
     """Other slips in the same position, which are right answers too: the most likely ones with their refutations."""
-    lens = lesson.shown.lens
-    others = [
-        other for other in lesson.scan.slips if other.fen == finding.fen and other.id != finding.id and other.punishment
-    ]
+    others = [other for other in slips if other.fen == finding.fen and other.id != finding.id]
     others.sort(key=lambda other: (-rounded(lens.value(other.chance), TOLL_DIGITS), other.id))
     return ", ".join(slip_and_reply(other) for other in others[:OTHERS])
 

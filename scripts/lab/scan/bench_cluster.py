@@ -16,10 +16,7 @@ from __future__ import annotations
 
 import argparse
 import contextlib
-import json
-import os
 import statistics
-import subprocess
 import sys
 import tempfile
 import time
@@ -28,6 +25,7 @@ from typing import Any
 
 import psutil
 
+from scripts.lab.scan.running import DATA, local_cluster, opening_lines, write_lines
 from trapscan.contract import encode_scan
 from trapscan.job import Progress, scan
 from trapscan.job.cluster import Cluster
@@ -35,8 +33,6 @@ from trapscan.job.tools import Tools, tools_of
 from trapscan.job.workers import Processes, Workers
 from trapscan.settings import build
 
-ROOT = Path(__file__).resolve().parents[3]
-QUIET = {"DASK_DISTRIBUTED__ADMIN__TICK__INTERVAL": "1s", "DASK_DISTRIBUTED__WORKER__PROFILE__ENABLED": "False"}
 SMALL = {
     "budgets": [{"chance": 0.0, "least": 2000, "most": 10_000}],
     "best_nodes": 20000,
@@ -86,7 +82,7 @@ def processor_time() -> tuple[float, float]:
 
 def main() -> int:
     ask = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
-    ask.add_argument("--openings", type=Path, default=ROOT.parent / "shared/data/openings")
+    ask.add_argument("--openings", type=Path, default=DATA / "openings")
     ask.add_argument("--lines", type=int, default=12)
     ask.add_argument("--engine")
     ask.add_argument("--preset", help="instead of small budgets")
@@ -98,15 +94,9 @@ def main() -> int:
     )
     ask.add_argument("--statistics", action="store_true", help="leave Dask's statistics on")
     options = ask.parse_args()
-    os.environ.update({} if options.statistics else QUIET)
     if options.naps:
         return naps(options)
-    tables = sorted(options.openings.glob("*.tsv"))
-    if not tables:
-        print(f"no tables in {options.openings}; name the folder with --openings", file=sys.stderr)
-        return 2
-    lines = [row.split("\t")[2] for table in tables for row in table.read_text(encoding="utf-8").splitlines()[1:]]
-    chosen = [lines[i * len(lines) // options.lines] for i in range(options.lines)]
+    chosen = opening_lines(options.openings, options.lines)
     preset: dict[str, Any] = {"preset": options.preset} if options.preset else {"settings": SMALL}
     seconds: dict[str, list[float]] = {"processes": [], "cluster": []}
     spent: dict[str, list[float]] = {"processes": [], "cluster": []}
@@ -114,15 +104,15 @@ def main() -> int:
     with tempfile.TemporaryDirectory() as name:
         folder = Path(name)
         pgn = folder / "lines.pgn"
-        pgn.write_text("".join(f'[Event "Line"]\n[Result "*"]\n\n{line} *\n\n' for line in chosen), encoding="utf-8")
+        write_lines(chosen, pgn)
         for number in range(options.rounds):
             for way in seconds:
                 clock, file = Clock(), folder / f"{way}-{number}.json"
-                started: list[subprocess.Popen[bytes]] = []
-                where: dict[str, Any] = {"jobs": options.workers}
-                try:
+                with contextlib.ExitStack() as stack:
+                    where: dict[str, Any] = {"jobs": options.workers}
                     if way == "cluster":
-                        where = {"cluster": cluster(file, options.workers, started)}
+                        up = local_cluster(file, options.workers, statistics=options.statistics)
+                        where = {"cluster": stack.enter_context(up)}
                     result = scan(
                         [pgn],
                         side="both",
@@ -132,10 +122,6 @@ def main() -> int:
                         **where,
                         **preset,
                     )
-                finally:
-                    for process in reversed(started):
-                        process.terminate()
-                        process.wait()
                 results.add(encode_scan(result.scan))
                 seconds[way].append(clock.each)
                 python, engines = clock.spent_each
@@ -164,9 +150,8 @@ def naps(options: argparse.Namespace) -> int:
     over: dict[str, list[float]] = {"processes": [], "cluster": []}
     with tempfile.TemporaryDirectory() as name:
         tools = tools_of(options.engine, build({}), Path(name) / "store.db")
-        started: list[subprocess.Popen[bytes]] = []
-        try:
-            address = cluster(Path(name) / "scheduler.json", options.workers, started)
+        up = local_cluster(Path(name) / "scheduler.json", options.workers, statistics=options.statistics)
+        with up as address:
             ways: dict[str, Workers] = {"processes": Processes(options.workers), "cluster": Cluster(address, print)}
             for _ in range(options.rounds):
                 for way, workers in ways.items():
@@ -184,31 +169,9 @@ def naps(options: argparse.Namespace) -> int:
                     )
             for workers in ways.values():
                 workers.close()
-        finally:
-            for process in reversed(started):
-                process.terminate()
-                process.wait()
     local, wide = (statistics.median(over[way]) for way in ("processes", "cluster"))
     print(f"cluster over processes: {(1 + wide) / (1 + local) - 1:+.1%} (medians of {options.rounds})")
     return 0
-
-
-def cluster(file: Path, workers: int, started: list[subprocess.Popen[bytes]]) -> str:
-    """Start a scheduler and workers; the scheduler's address."""
-    words = [sys.executable, "-m", "dask"]
-    quiet: dict[str, Any] = {"stdout": subprocess.DEVNULL, "stderr": subprocess.DEVNULL}
-    common = ["--no-dashboard", "--scheduler-file", str(file)]
-    started.append(subprocess.Popen([*words, "scheduler", "--host", "127.0.0.1", "--port", "0", *common], **quiet))
-    while not file.exists() or not file.read_text():
-        time.sleep(0.05)
-    for number in range(workers):
-        own = ["--nthreads", "1", "--no-nanny", "--local-directory", str(file.with_suffix(f".{number}"))]
-        started.append(subprocess.Popen([*words, "worker", *own, *common], **quiet))
-    from distributed import Client
-
-    with Client(scheduler_file=str(file), set_as_default=False) as client:
-        client.wait_for_workers(workers)
-    return str(json.loads(file.read_text())["address"])
 
 
 if __name__ == "__main__":

@@ -77,12 +77,12 @@ class Watch(Progress):
 
     def glances(self) -> float:
         assert self.running is not None
-        return float(sum(NODES * len(glance.moves) for glance in self.running.walk._glances.values()))
+        return float(NODES * self.running.walk.glanced)
 
     def present(self, report: Any) -> None:
         assert self.running is not None
         walk = self.running.walk
-        nodes = self.glances() + sum(outcome.examined.nodes for outcome in walk._done.values())
+        nodes = self.glances() + sum(known.nodes for known in walk._done.values())
         self.at |= {position.epd: nodes for position in walk._done if position.epd not in self.at}
         if self.then is None and nodes >= self.cut:
             self.then = report()

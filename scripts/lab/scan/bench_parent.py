@@ -3,6 +3,8 @@
     scripts/run bench_parent                    all named lines of the openings: time and memory of each part
     scripts/run bench_parent --lines 300
     scripts/run bench_parent --slips 1 --beyond 0 --out reports/made-up
+    scripts/run bench_parent --positions 100000 --slips 1 --cluster 1 --out reports/made-up
+                                                the beginnings of so many games as hold them, through a Dask cluster
 
 Each position gets --slips slips (the standard preset's figure is about four) on its first legal moves, with a
 refutation of six plies, and all its moves with chances. Reading, graph, store, walk, findings and report are the real
@@ -12,37 +14,50 @@ ones; nothing that a report says is true.
 from __future__ import annotations
 
 import argparse
-import resource
+import contextlib
 import sys
 import tempfile
 import time
+import zlib
+from collections.abc import Callable
+from functools import partial
 from pathlib import Path
+from typing import Any
 
 import trapscan.job.run
+from scripts.lab.scan.running import DATA, game_lines, local_cluster, opening_lines, peak, resident, write_lines
 from trapscan import report
 from trapscan.contract import Instead, encode_in_pieces
 from trapscan.explain import Explanation
 from trapscan.job import Progress, scan
+from trapscan.job.glances import GLANCES, Glance
 from trapscan.job.positions import ExplainedSlip, Outcome, Task
 from trapscan.job.tools import Tools
 from trapscan.job.work import Finished
 from trapscan.model import Evaluation, Examined, Line, Query, Slip
 from trapscan.score import Score
 
-ROOT = Path(__file__).resolve().parents[3]
+
+def attempt(slips: int, solve: Callable[..., object], tools: Tools, numbered: tuple[int, Task]) -> Finished[Any]:
+    """In the place of `job.work.attempt`: at once, and made up."""
+    start, (number, task) = time.process_time(), numbered
+    if solve is GLANCES.solve:
+        chances = (0.5,) * len(tools.settings.levels)
+        return Finished(number, Glance((), dict.fromkeys(task.position.prepared, chances)))
+    outcome, fresh = made_up(tools, task, slips)
+    return Finished(number, outcome, fresh=fresh, seconds=time.process_time() - start)
 
 
-def made_up(tools: Tools, numbered: tuple[int, Task], slips: int) -> Finished[Outcome]:
-    number, task = numbered
+def made_up(tools: Tools, task: Task, slips: int) -> tuple[Outcome, tuple[tuple[Query, Evaluation], ...]]:
     board = task.position.board()
     legal = sorted(move.uci() for move in board.legal_moves)
     levels = tools.settings.levels
     if not legal:
         best = Line(Score(board.turn, cp=0), ())
-        return Finished(number, Outcome(Examined(task.epd, best, (), (), {}, 0, 1, 0), (), (1,)))
+        return Outcome(Examined(task.epd, best, (), (), {}, 0, 1, 0), (), (1,)), ()
     share = round(1 / len(legal), 6)
     chances = {move: tuple(round(share + 0.000_001 * n, 6) for n in range(len(levels))) for move in legal}
-    loss = hash(task.epd) % 1000
+    seed = zlib.crc32(task.epd.encode())
     found = []
     for move in [move for move in legal if move not in task.position.prepared][:slips]:
         after = board.copy(stack=False)
@@ -51,7 +66,7 @@ def made_up(tools: Tools, numbered: tuple[int, Task], slips: int) -> Finished[Ou
         while len(reply) < 6 and any(after.legal_moves):
             reply.append(min(after.legal_moves, key=lambda move: move.uci()).uci())
             after.push_uci(reply[-1])
-        slip = Slip(move, Score(board.turn, cp=-150 - loss), tuple(reply), (), 2000, 20_000)
+        slip = Slip(move, Score(board.turn, cp=-150 - seed % 1000), tuple(reply), (), 2000, 20_000)
         words = Explanation(
             "pawn", 1.0, 3, len(reply), ("fork",), "It looks natural. " * 4, "It loses a pawn. " * 5, False
         )
@@ -60,11 +75,11 @@ def made_up(tools: Tools, numbered: tuple[int, Task], slips: int) -> Finished[Ou
     best = Line(Score(board.turn, cp=20), (legal[-1],))
     others = tuple((move, Score(board.turn, cp=-10 - n), 2000) for n, move in enumerate(legal[slips:][:14]))
     slipped = tuple(told.slip for told in found)
-    asked = tuple(hash((task.epd, n)) for n in range(40))
+    asked = tuple(seed + 2**33 * n for n in range(40))
     outcome = Outcome(Examined(task.epd, best, slipped, others, chances, 16, 40, 500_000), tuple(found), asked)
     answer = Evaluation((Line(best.score, (legal[-1],) * 12),), 2000, 10)
     fresh = tuple((Query(task.epd, budget), answer) for budget in range(1000, 41_000, 1000))
-    return Finished(number, outcome, fresh=fresh)
+    return outcome, fresh
 
 
 class Watch(Progress):
@@ -77,60 +92,53 @@ class Watch(Progress):
     def step(self, positions: int, slips: int) -> None:
         self.done += positions
         if self.done % 500 == 0:
-            print(f"  {self.done} positions: {now():.0f} MB, {time.process_time() - self.begun:.0f} s", flush=True)
-
-
-def now() -> float:
-    try:
-        return int(Path("/proc/self/statm").read_text().split()[1]) * resource.getpagesize() / 1e6
-    except OSError:
-        return 0.0
-
-
-def peak() -> float:
-    return resource.getrusage(resource.RUSAGE_SELF).ru_maxrss * (1 if sys.platform == "darwin" else 1024) / 1e6
+            print(f"  {self.done} positions: {resident():.0f} MB, {time.process_time() - self.begun:.0f} s", flush=True)
 
 
 def main() -> int:
     ask = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
-    ask.add_argument("--openings", type=Path, default=ROOT.parent / "shared/data/openings")
+    ask.add_argument("--openings", type=Path, default=DATA / "openings")
     ask.add_argument("--lines", type=int, help="so many lines at equal distances instead of all")
+    ask.add_argument("--positions", type=int, help="of games instead of openings")
+    ask.add_argument("--games", type=Path, default=DATA / "human_games.tsv.gz")
+    ask.add_argument("--plies", type=int, default=30, help="of each game")
+    ask.add_argument("--cluster", type=int, help="so many workers of a Dask cluster on this machine")
     ask.add_argument("--slips", type=int, default=4)
     ask.add_argument("--beyond", type=int)
     ask.add_argument("--out", type=Path)
     options = ask.parse_args()
-    tables = sorted(options.openings.glob("*.tsv"))
-    if not tables:
-        print(f"no tables in {options.openings}; name the folder with --openings", file=sys.stderr)
-        return 2
-    lines = [row.split("\t")[2] for table in tables for row in table.read_text(encoding="utf-8").splitlines()[1:]]
-    if options.lines:
-        lines = [lines[i * len(lines) // options.lines] for i in range(options.lines)]
-    spent: list[float] = []
-
-    def attempt(solve: object, tools: Tools, numbered: tuple[int, Task]) -> Finished[Outcome]:
-        start = time.process_time()
-        finished = made_up(tools, numbered, options.slips)
-        spent.append(time.process_time() - start)
-        return finished
-
-    trapscan.job.run.attempt = attempt  # type: ignore[assignment, attr-defined]
-    with tempfile.TemporaryDirectory() as name:
+    if options.positions:
+        lines = game_lines(options.games, options.positions, options.plies)
+    else:
+        lines = opening_lines(options.openings, options.lines)
+    trapscan.job.run.attempt = partial(attempt, options.slips)  # type: ignore[attr-defined]
+    with tempfile.TemporaryDirectory() as name, contextlib.ExitStack() as stack:
         folder = Path(name)
-        pgn, store = folder / "openings.pgn", folder / "store.db"
-        pgn.write_text("".join(f'[Event "Line"]\n[Result "*"]\n\n{line} *\n\n' for line in lines), encoding="utf-8")
+        pgn, store = folder / "lines.pgn", folder / "store.db"
+        write_lines(lines, pgn)
+        where: dict[str, Any] = {"jobs": 1}
+        if options.cluster:
+            where = {"cluster": stack.enter_context(local_cluster(folder / "scheduler.json", options.cluster))}
         for what in ("cold", "warm"):
             print(f"{what}:", flush=True)
-            spent.clear()
             start, wall, watch = time.process_time(), time.perf_counter(), Watch()
             result = None
-            result = scan([pgn], side="both", jobs=1, beyond=options.beyond, store=store, progress=watch, baits=False)
-            cpu, number = time.process_time() - start - sum(spent), result.stats.positions.done
+            result = scan(
+                [pgn],
+                side="both",
+                beyond=options.beyond,
+                store=store,
+                progress=watch,
+                settings={"baits": False, "verify_nodes": 0},
+                **where,
+            )
+            workers = 0.0 if options.cluster else result.stats.worker_seconds
+            cpu, number = time.process_time() - start - workers, result.stats.positions.done
             print(
                 f"{len(lines)} lines, {result.scan.input.positions} positions, {number} examined, "
                 f"{len(result.scan.findings)} findings: {cpu:.1f} s of processor time ({1000 * cpu / number:.2f} ms a "
-                f"position, the workers' {sum(spent):.1f} s not counted), {time.perf_counter() - wall:.1f} s, "
-                f"{now():.0f} MB, {peak():.0f} MB at most",
+                f"position, the workers' {workers:.1f} s not counted), {time.perf_counter() - wall:.1f} s, "
+                f"{resident():.0f} MB, {peak():.0f} MB at most",
                 flush=True,
             )
         assert result is not None

@@ -14,7 +14,6 @@ While it runs: this process's memory and the time said to be left, against what 
 from __future__ import annotations
 
 import argparse
-import resource
 import sys
 import tempfile
 import time
@@ -23,10 +22,10 @@ from typing import Any
 
 import chess
 
+from scripts.lab.scan.running import DATA, opening_lines, peak, resident, write_lines
 from trapscan import report
 from trapscan.job import Progress, Result, scan
 
-ROOT = Path(__file__).resolve().parents[3]
 TINY = {
     "budgets": [{"chance": 0.0, "least": 100, "most": 100}],
     "best_nodes": 100,
@@ -79,23 +78,6 @@ class Record(Progress):
         return lines
 
 
-def resident() -> float:
-    """Memory of this process, MB (Linux)."""
-    try:
-        return int(Path("/proc/self/statm").read_text().split()[1]) * resource.getpagesize() / 1e6
-    except OSError:
-        return 0.0
-
-
-def peak() -> float:
-    """The most memory this process ever had, MB."""
-    return resource.getrusage(resource.RUSAGE_SELF).ru_maxrss * (1 if sys.platform == "darwin" else 1024) / 1e6
-
-
-def write(lines: list[str], file: Path) -> None:
-    file.write_text("".join(f'[Event "Line"]\n[Result "*"]\n\n{line} *\n\n' for line in lines), encoding="utf-8")
-
-
 def longer(line: str, plies: int) -> str:
     """The line with so many plies more: each time the legal move that comes first in the alphabet of UCI."""
     board = chess.Board()
@@ -130,7 +112,7 @@ def tell(result: Result, wall: float, each: float) -> None:
 
 def main() -> int:
     ask = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
-    ask.add_argument("--openings", type=Path, default=ROOT.parent / "shared/data/openings")
+    ask.add_argument("--openings", type=Path, default=DATA / "openings")
     ask.add_argument("--lines", type=int, default=300)
     ask.add_argument("--all", action="store_true", help="all lines")
     ask.add_argument("--again", action="store_true", help="once more from the store, then with one line made longer")
@@ -145,19 +127,13 @@ def main() -> int:
     ask.add_argument("--every", type=float, default=30.0, help="seconds between two lines about memory")
     ask.add_argument("--out", type=Path, help="folder for the report")
     options = ask.parse_args()
-    tables = sorted(options.openings.glob("*.tsv"))
-    if not tables:
-        print(f"no tables in {options.openings}; name the folder with --openings", file=sys.stderr)
-        return 2
-    lines = [row.split("\t")[2] for table in tables for row in table.read_text(encoding="utf-8").splitlines()[1:]]
-    number = len(lines) if options.all else min(options.lines, len(lines))
-    chosen = [lines[i * len(lines) // number] for i in range(number)]
+    chosen = opening_lines(options.openings, None if options.all else options.lines)
     overrides: dict[str, Any] = dict(TINY) if options.tiny else {}
     with tempfile.TemporaryDirectory() as folder:
         pgn = Path(folder) / "openings.pgn"
 
         def run(what: str, lines: list[str]) -> Result:
-            write(lines, pgn)
+            write_lines(lines, pgn)
             print(f"{what}: {len(lines)} lines, {time.strftime('%H:%M:%S')}", flush=True)
             record, start = Record(options.every), time.perf_counter()
             result = scan(

@@ -18,11 +18,13 @@ import csv
 import gzip
 import sys
 import tempfile
+from collections.abc import Sequence
 from pathlib import Path
 
 import chess
 
 from trapscan import engines, report
+from trapscan.contract import Finding
 from trapscan.job import scan
 from trapscan.model import Query
 from trapscan.score import Score, loss
@@ -122,13 +124,13 @@ def _plant(rows: list[dict[str, str]], count: int, named: str | None) -> tuple[l
     return planted, judged
 
 
-def _verdict(findings: tuple[object, ...], place: int | None) -> str:
+def _verdict(findings: Sequence[Finding], place: int | None) -> str:
     if place is None:
         return "not reported"
     finding = findings[place]
     best, slip = (
         Score(chess.BLACK, cp=v) if isinstance(v, int) else Score(chess.BLACK, mate=v["mate"])
-        for v in (finding.cp_best, finding.cp_slip)  # type: ignore[attr-defined]
+        for v in (finding.cp_best, finding.cp_slip)
     )
     return f"place {place + 1:3}, loses {loss(best, slip):.2f}"
 
