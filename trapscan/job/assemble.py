@@ -6,7 +6,7 @@ import functools
 import sys
 from array import array
 from collections import defaultdict
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 import chess
@@ -42,9 +42,6 @@ NEAREST = 4
 
 KEPT = 4_000
 """Positions whose squares, board and line are kept, as each is compared with many findings."""
-
-SHARED = 20_000
-"""Rounded numbers that are kept once: of an opening book's two million most are equal to others."""
 
 
 def findings(seen: ScanState) -> Iterator[SlipFinding]:
@@ -119,7 +116,7 @@ def _finding(
         likely_line=_likely(seen, position, after, slip.move),
         let_off=let_off,
         poisoned=explanation.poisoned,
-        must_know=_same(rank.must_know(find, toll) if nature not in ASIDE else tuple(False for _ in levels)),
+        must_know=rank.must_know(find, toll) if nature not in ASIDE else tuple(False for _ in levels),
         in_repertoire=slip.move in position.prepared,
         prepared=prepared,
         state=owned.state(kind, prepared, frozenset(each.slip.move for each in outcome.told)),
@@ -289,21 +286,6 @@ def sans(board: chess.Board, moves: Sequence[str]) -> tuple[str, ...]:
 # --- numbers ---------------------------------------------------------------------------------------------------------
 
 
-def all_rounded(values: Sequence[float], digits: int) -> tuple[float, ...]:
-    """The values rounded, equal ones kept once."""
-    return _rounded(tuple(values), digits)
-
-
-@functools.lru_cache(maxsize=8)  # the findings of one position have its reach in common
-def _rounded(values: tuple[float, ...], digits: int) -> tuple[float, ...]:
-    return tuple(_shared(rounded(value, digits)) for value in values)
-
-
-@functools.lru_cache(maxsize=SHARED)
-def _shared(value: float) -> float:
-    return value
-
-
-@functools.cache  # as many as there are ways to know it or not at each level
-def _same(flags: tuple[bool, ...]) -> tuple[bool, ...]:
-    return flags
+def all_rounded(values: Iterable[float], digits: int) -> tuple[float, ...]:
+    """The values rounded."""
+    return tuple(rounded(value, digits) for value in values)

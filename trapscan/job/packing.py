@@ -54,8 +54,12 @@ def packed_digests(asked: Iterable[int]) -> Asked:
 
 def asked_again(asked: Iterable[Asked]) -> int:
     """How many of all these queries had been asked before."""
-    every = [np.frombuffer(digests, dtype=np.int64) for digests in asked if digests]
-    return sum(map(len, every)) - len(np.unique(np.concatenate(every))) if every else 0
+    every = array("q")
+    for digests in asked:
+        every += digests
+    found = np.frombuffer(every, dtype=np.int64) if every else np.zeros(0)
+    found.sort()
+    return int(np.count_nonzero(found[1:] == found[:-1]))
 
 
 __all__ = ["Asked", "PackedChances", "asked_again", "packed_chances", "packed_digests"]

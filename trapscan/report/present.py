@@ -350,7 +350,7 @@ class Presentation:
         for order in ORDERS:
             out[order] = []
             for lens in self.lenses:
-                places = array("l", bytes(array("l").itemsize * len(self.outlines)))
+                places = array("i", [0]) * len(self.outlines)
                 for place, outline in enumerate(ranked(self.outlines, lens, order)):
                     places[outline.number] = place
                 out[order].append(places)

@@ -3,7 +3,7 @@
     scripts/run bench_parent                    all named lines of the openings: time and memory of each part
     scripts/run bench_parent --lines 300
     scripts/run bench_parent --slips 1 --beyond 0 --out reports/made-up
-    scripts/run bench_parent --positions 100000 --slips 1 --cluster 1 --out reports/made-up
+    scripts/run bench_parent --positions 100000 --slips 1 --cluster 1 --once --out reports/big
                                                 the beginnings of so many games as hold them, through a Dask cluster
 
 Each position gets --slips slips (the standard preset's figure is about four) on its first legal moves, with a
@@ -103,6 +103,7 @@ def main() -> int:
     ask.add_argument("--games", type=Path, default=DATA / "human_games.tsv.gz")
     ask.add_argument("--plies", type=int, default=30, help="of each game")
     ask.add_argument("--cluster", type=int, help="so many workers of a Dask cluster on this machine")
+    ask.add_argument("--once", action="store_true", help="not again from the store")
     ask.add_argument("--slips", type=int, default=4)
     ask.add_argument("--beyond", type=int)
     ask.add_argument("--out", type=Path)
@@ -119,7 +120,7 @@ def main() -> int:
         where: dict[str, Any] = {"jobs": 1}
         if options.cluster:
             where = {"cluster": stack.enter_context(local_cluster(folder / "scheduler.json", options.cluster))}
-        for what in ("cold", "warm"):
+        for what in ("cold", "warm")[: 1 if options.once else 2]:
             print(f"{what}:", flush=True)
             start, wall, watch = time.process_time(), time.perf_counter(), Watch()
             result = None
