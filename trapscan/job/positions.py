@@ -156,7 +156,7 @@ POSITIONS = Stage(
     solve,
     Outcome,
     settings=POSITION_SETTINGS,
-    code=(*SEARCHED, "explain", "contract.py", "job/missed.py", "job/positions.py"),
+    code=(*SEARCHED, "explain", "contract", "job/missed.py", "job/positions.py"),
     slips=lambda outcome: len(outcome.told),
 )
 

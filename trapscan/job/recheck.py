@@ -145,7 +145,7 @@ RECHECK = Stage(
     look,
     Rechecked,
     settings=POSITION_SETTINGS | {"verify_nodes"},
-    code=(*SEARCHED, "explain", "contract.py", "job/recheck.py", "job/verdict.py"),
+    code=(*SEARCHED, "explain", "contract", "job/recheck.py", "job/verdict.py"),
 )
 
 

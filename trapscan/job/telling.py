@@ -103,7 +103,7 @@ TELLING = Stage(
     tell,
     Retold,
     settings=("level", "levels", "time_control", "hash_mb", "engine_options"),
-    code=(*SEARCHED, "explain", "contract.py", "job/lines.py", "job/missed.py", "job/telling.py"),
+    code=(*SEARCHED, "explain", "contract", "job/lines.py", "job/missed.py", "job/telling.py"),
 )
 
 

@@ -1,4 +1,4 @@
-"""Write trapscan/report/scan.schema.json anew from the records of trapscan/contract.py, after a change of them."""
+"""Write trapscan/report/scan.schema.json anew from the records of trapscan/contract, after a change of them."""
 
 from __future__ import annotations
 
