@@ -32,7 +32,7 @@ from trapscan.contract import (
 from trapscan.levels import Lens
 from trapscan.movetree import Repertoire
 from trapscan.pgn import normalize, without_ours
-from trapscan.report.present import Entry
+from trapscan.report.entry import Entry
 
 LEVELS = (1000, 2000)
 LENS = Lens(LEVELS, 1500)

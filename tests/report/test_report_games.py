@@ -18,7 +18,8 @@ import pytest
 from tests.report.sample_scans import bulk_scan, hostile_scan, trap_scan
 from trapscan.contract import Scan, SlipFinding
 from trapscan.report import games
-from trapscan.report.present import Entry, Presentation
+from trapscan.report.entry import Entry
+from trapscan.report.present import Presentation
 from trapscan.report.text import FAIR_PLAY, ascii_only
 
 SCANS: list[Any] = [trap_scan, hostile_scan, lambda: bulk_scan(60)]

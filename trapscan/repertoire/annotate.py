@@ -27,7 +27,7 @@ from trapscan.pgn.text import UTF_16, normalize
 from trapscan.repertoire.collect import Collector
 from trapscan.repertoire.places import PlacedReader
 from trapscan.report import inserts
-from trapscan.report.present import Entry
+from trapscan.report.entry import Entry
 from trapscan.report.text import FAIR_PLAY
 from trapscan.report.words import alternatives, board_at, board_of_finding
 

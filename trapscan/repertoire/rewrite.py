@@ -13,8 +13,8 @@ from trapscan.errors import RepertoireError
 from trapscan.pgn import normalize, without_ours
 from trapscan.repertoire.annotate import annotate
 from trapscan.repertoire.reading import is_pgn, read_bytes
+from trapscan.report.entry import Entry
 from trapscan.report.files import Held, write_aside
-from trapscan.report.present import Entry
 from trapscan.sanitize import on_disk
 
 

@@ -11,9 +11,10 @@ from markupsafe import Markup
 from trapscan.contract import BaitFinding, Finding, Scan, Side, SlipFinding
 from trapscan.order import ranked
 from trapscan.report.diagrams import Arrow, board_svg
+from trapscan.report.entry import Entry
 from trapscan.report.page import asset, environment, policy
 from trapscan.report.piece_svg import symbols
-from trapscan.report.present import Entry, Presentation
+from trapscan.report.present import Presentation
 from trapscan.report.text import FAIR_PLAY, score_words
 from trapscan.report.words import board_of_finding
 from trapscan.sanitize import sanitize

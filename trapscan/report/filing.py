@@ -9,8 +9,9 @@ from dataclasses import dataclass
 from trapscan.contract import Finding, PreparedState, Scan, SlipFinding, SlipKind
 from trapscan.order import Idea, Outline, ranked, section_of, toll_at
 from trapscan.report import words
+from trapscan.report.entry import Entry
 from trapscan.report.owned import STATES
-from trapscan.report.present import SIDES, Entry, Presentation
+from trapscan.report.present import SIDES, Presentation
 from trapscan.report.rows import SECTIONS
 from trapscan.report.text import numbered, points
 from trapscan.sanitize import sanitize

@@ -15,7 +15,7 @@ import chess
 import chess.pgn
 
 from trapscan.contract import BaitFinding, Cp, Nature, SlipFinding, SlipKind
-from trapscan.report.present import Entry
+from trapscan.report.entry import Entry
 from trapscan.report.rows import CHAPTER, ELSEWHERE
 from trapscan.report.text import FAIR_PLAY, GAIN_WORDS, ascii_only, percent, score_words
 from trapscan.report.words import alternatives, board_at, board_of_finding, second_text, sign_of, slip_sign

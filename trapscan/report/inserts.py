@@ -13,8 +13,8 @@ import chess
 
 from trapscan.contract import BaitFinding, SlipFinding
 from trapscan.pgn.ours import END, mark
+from trapscan.report.entry import Entry
 from trapscan.report.games import COLUMNS, NAG, comment
-from trapscan.report.present import Entry
 from trapscan.report.text import ascii_only, counted_as, percent, score_words
 from trapscan.report.words import alternatives, board_of_finding, sign_of, slip_sign
 

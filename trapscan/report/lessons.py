@@ -21,8 +21,9 @@ from trapscan.errors import ReportError
 from trapscan.levels import Lens
 from trapscan.order import by_idea, standing
 from trapscan.report.bait_lessons import as_slip
+from trapscan.report.entry import Entry
 from trapscan.report.narrowed import nature_named, of_chapters
-from trapscan.report.present import Entry, Presentation
+from trapscan.report.present import Presentation
 from trapscan.report.words import board_of_finding, opening_family
 from trapscan.sanitize import sanitize
 

@@ -16,11 +16,12 @@ from markupsafe import Markup
 
 from trapscan.contract import Finding, Scan, SlipFinding
 from trapscan.order import ALIKE, FIRST, often_at, section_of, toll_at, worthy
+from trapscan.report.entry import Entry
 from trapscan.report.filing import addition
 from trapscan.report.lines import lines_of
 from trapscan.report.owned import STATES
 from trapscan.report.piece_svg import symbols
-from trapscan.report.present import Entry, Presentation
+from trapscan.report.present import Presentation
 from trapscan.report.rows import FIGURES, ROWS, SECTIONS, RowKind
 from trapscan.report.text import FAIR_PLAY, once
 from trapscan.report.words import board_at, board_of_finding, marked, motifs_of, opening_family, sign_of, slip_sign

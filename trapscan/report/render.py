@@ -11,11 +11,12 @@ from pathlib import Path
 from trapscan.contract import Scan
 from trapscan.errors import ReportError
 from trapscan.report import games, tables
+from trapscan.report.entry import Entry
 from trapscan.report.files import Held, write_text_aside
 from trapscan.report.filing import additions
 from trapscan.report.markdown import markdown
 from trapscan.report.page import page_in_pieces
-from trapscan.report.present import Entry, Presentation
+from trapscan.report.present import Presentation
 
 DEFAULT_SHOWN = 12
 

@@ -95,7 +95,7 @@ REPLY_WORDS = {ReplyKind.CHECK: "a check", ReplyKind.CAPTURE: "a capture", Reply
 
 CHAPTER = RowKind("chapter", "Chapter", lambda finding, lens: "", column="chapters")
 WORDS = RowKind("author", "Your words", lambda finding, lens: "", column="your_words")
-"""They name chapters, which the scan has: told by whoever knows it (present.Entry)."""
+"""They name chapters, which the scan has: told by whoever knows it (entry.Entry)."""
 
 ROWS = (
     RowKind("mark", "Your mark", _slip(owned.mark_text), sentence=True, column="your_mark"),

@@ -15,12 +15,12 @@ from trapscan.levels import Lens
 from trapscan.order import TOLL_DIGITS, rounded
 from trapscan.report import games
 from trapscan.report.diagrams import Arrow, board_svg
+from trapscan.report.entry import Entry
 from trapscan.report.files import Held, in_utf_8, write_aside
 from trapscan.report.lessons import Lesson
 from trapscan.report.page import asset, environment, policy
 from trapscan.report.pdf import Item, sheet_pdf
 from trapscan.report.piece_svg import symbols
-from trapscan.report.present import Entry
 from trapscan.report.tables import question
 from trapscan.report.text import FAIR_PLAY
 from trapscan.report.words import board_of_finding, slip_and_reply

@@ -11,8 +11,9 @@ import msgspec
 
 from trapscan.contract import BaitFinding, Scan, SlipFinding
 from trapscan.order import FIRST, worth_at
+from trapscan.report.entry import Entry
 from trapscan.report.filing import by_chapter, prepared_text
-from trapscan.report.present import Entry, Presentation
+from trapscan.report.present import Presentation
 from trapscan.report.rows import CHAPTER, FIGURES, ROWS, FigureKind, RowKind
 from trapscan.report.text import counted_as, one_in, side_name
 from trapscan.report.words import centipawns, second_text, slip_and_reply
