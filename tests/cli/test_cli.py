@@ -15,20 +15,10 @@ import pytest
 from trapscan.cli import main
 from trapscan.cli.parser import build_parser
 from trapscan.report import read_scan, scan_schema
+from trapscan.report.files import FORMS
 
 FAKE = Path(__file__).parent.parent / "engines" / "fake_uci.py"
-REPORT_FILES = {
-    "scan.json",
-    "report.html",
-    "report.md",
-    "tricks.pgn",
-    "tricks.epd",
-    "findings.csv",
-    "findings.jsonl",
-    "cards.txt",
-    "to-add.pgn",
-    "annotated.pgn",
-}
+REPORT_FILES = {*FORMS, "annotated.pgn"}
 GOOD = "1. e4 e5 2. Bc4 Nc6 3. Qh5 Nf6 *\n"
 
 

@@ -18,12 +18,11 @@ from trapscan.cli.onway import Pace, Reporting, first_page
 from trapscan.contract import Partial, Scan
 from trapscan.errors import ReportError
 from trapscan.report import Held, read_scan, write_reports, write_scan
-from trapscan.report.files import decode_scan
+from trapscan.report.files import FORMS, decode_scan
 from trapscan.report.present import Presentation
 
 ROOT = Path(__file__).parent.parent.parent
 ENGINE = f"{sys.executable} {ROOT / 'tests/engines/material_uci.py'}"
-FORMS = ("scan.json", "report.html", "report.md", "tricks.pgn", "tricks.epd", "findings.csv", "cards.txt")
 TINY = ("budgets=[{chance=0, least=200, most=200}]", "best_nodes=300", "confirm_nodes=200", "max_candidates=3")
 LINES = "1. e4 e5 (1... c5 2. Nf3 d6 3. d4 cxd4 4. Nxd4) (1... e6 2. d4 d5) 2. Bc4 Nc6 3. Qh5 Nf6 *\n"
 
