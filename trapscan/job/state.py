@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
 import chess
@@ -23,7 +23,7 @@ class ScanState:
 
     positions: Mapping[str, Position]
     outcomes: Mapping[str, Outcome]
-    reach: Mapping[tuple[str, chess.Color], tuple[float, ...]]
+    reach: Mapping[tuple[str, chess.Color], Sequence[float]]
     author: Authored
     chapters: Callable[[str], Ids]
     settings: Settings

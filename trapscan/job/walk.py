@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from array import array
 from collections import Counter
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
@@ -54,16 +55,17 @@ class Outcomes(Mapping[str, Outcome]):
     """Outcomes by EPD, each made anew when it is asked for."""
 
     spool: Spool[Outcome]
-    numbers: Mapping[str, int]
+    positions: Mapping[str, Position]
+    done: Mapping[Position, Known]
 
     def __getitem__(self, epd: str) -> Outcome:
-        return self.spool[self.numbers[epd]]
+        return self.spool[self.done[self.positions[epd]].number]
 
     def __iter__(self) -> Iterator[str]:
-        return iter(self.numbers)
+        return (epd for epd, position in self.positions.items() if position in self.done)
 
     def __len__(self) -> int:
-        return len(self.numbers)
+        return sum(position in self.done for position in self.positions.values())
 
 
 @dataclass(slots=True)
@@ -236,9 +238,7 @@ class Walk:
     @property
     def outcomes(self) -> Outcomes:
         """What was found, position by position."""
-        return Outcomes(
-            self._spool, {epd: self._done[at].number for epd, at in self.positions.items() if at in self._done}
-        )
+        return Outcomes(self._spool, self.positions, self._done)
 
     def known(self) -> list[Known]:
         """The same, of each position that is examined."""
@@ -293,12 +293,12 @@ class Walk:
             self.positions, self.outcomes, reach, self.author, self.chapters, self.settings, self.counts.of
         )
 
-    def _reaches(self) -> dict[tuple[str, bool], tuple[float, ...]]:
+    def _reaches(self) -> dict[tuple[str, bool], Sequence[float]]:
         """How often each position is reached, by whose repertoire it is."""
         choices = self.counts.choices(self.tree.positions)
         side = self.author.side
         return {
-            (epd, ours): by_level
+            (epd, ours): array("d", by_level)
             for ours in ((rank.SIDES[side],) if side in rank.SIDES else (True, False))
             for epd, by_level in self._reach(ours, choices).items()
         }

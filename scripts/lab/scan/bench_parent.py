@@ -38,14 +38,16 @@ from trapscan.model import Evaluation, Examined, Line, Query, Slip
 from trapscan.score import Score
 
 
-def attempt(slips: int, solve: Callable[..., object], tools: Tools, numbered: tuple[int, Task]) -> Finished[Any]:
+def attempt(
+    slips: int, answers: int, solve: Callable[..., object], tools: Tools, numbered: tuple[int, Task]
+) -> Finished[Any]:
     """In the place of `job.work.attempt`: at once, and made up."""
     start, (number, task) = time.process_time(), numbered
     if solve is GLANCES.solve:
         chances = (0.5,) * len(tools.settings.levels)
         return Finished(number, Glance((), dict.fromkeys(task.position.prepared, chances)))
     outcome, fresh = made_up(tools, task, slips)
-    return Finished(number, outcome, fresh=fresh, seconds=time.process_time() - start)
+    return Finished(number, outcome, fresh=fresh[:answers], seconds=time.process_time() - start)
 
 
 def made_up(tools: Tools, task: Task, slips: int) -> tuple[Outcome, tuple[tuple[Query, Evaluation], ...]]:
@@ -105,6 +107,7 @@ def main() -> int:
     ask.add_argument("--cluster", type=int, help="so many workers of a Dask cluster on this machine")
     ask.add_argument("--once", action="store_true", help="not again from the store")
     ask.add_argument("--slips", type=int, default=4)
+    ask.add_argument("--answers", type=int, default=40, help="answers of the engine a position, for the store")
     ask.add_argument("--beyond", type=int)
     ask.add_argument("--out", type=Path)
     options = ask.parse_args()
@@ -112,7 +115,7 @@ def main() -> int:
         lines = game_lines(options.games, options.positions, options.plies)
     else:
         lines = opening_lines(options.openings, options.lines)
-    trapscan.job.run.attempt = partial(attempt, options.slips)  # type: ignore[attr-defined]
+    trapscan.job.run.attempt = partial(attempt, options.slips, options.answers)  # type: ignore[attr-defined]
     with tempfile.TemporaryDirectory() as name, contextlib.ExitStack() as stack:
         folder = Path(name)
         pgn, store = folder / "lines.pgn", folder / "store.db"
