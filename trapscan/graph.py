@@ -38,8 +38,7 @@ class Graph:
 
     `edges` and `starts` hold indexes into `positions`; each edge is there once, in the order of first appearance.
     `merged` counts the nodes of the move trees that fell on a position that was there already (shared beginnings of
-    lines among them); `transpositions` the positions that several move orders lead to. `mistakes` are the edges, by
-    number, that the author marks with ? or ?? wherever they occur.
+    lines among them). `mistakes` are the edges, by number, that the author marks with ? or ?? wherever they occur.
     """
 
     positions: tuple[Position, ...]
@@ -60,16 +59,6 @@ class Graph:
     """For each node of the repertoire's forest its position; -1 for what lies too deep."""
     entered: Sequence[int] = field(repr=False)
     """For each node the edge, by number, that leads to it; -1 for a root and for what lies too deep."""
-
-    @property
-    def start_fens(self) -> tuple[str, ...]:
-        """The start positions, in file order."""
-        return tuple(self.positions[i].start_fen for i in self.starts)
-
-    @property
-    def transpositions(self) -> int:
-        """How many positions can be reached by more than one move order."""
-        return sum(position.move_orders > 1 for position in self.positions)
 
     def find(self, epd: str) -> Position | None:
         """The position with this EPD, if the repertoire has it."""

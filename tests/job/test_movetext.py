@@ -82,7 +82,7 @@ def test_trees_by_lot(tmp_path: Path) -> None:
                 words.append(board.san_and_push(rng.choice(sorted(moves, key=str))))
         games.append(f'[Event "x"]\n\n{" ".join(words)} *\n')
     merged = build(tmp_path, "\n".join(games))
-    assert merged.transpositions > 50
+    assert sum(position.move_orders > 1 for position in merged.positions) > 50
     check(merged)
 
 

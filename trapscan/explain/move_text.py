@@ -9,7 +9,7 @@ import chess
 from trapscan.explain import captures
 from trapscan.explain.exchange import as_mover, loot, value_at
 from trapscan.explain.play import Play
-from trapscan.explain.words import listed, number, piece_name, the_piece, the_pieces
+from trapscan.explain.words import piece_name, the_piece
 
 
 def deed(play: Play, index: int, *, quiet: bool = False) -> str:
@@ -32,35 +32,6 @@ def deed(play: Play, index: int, *, quiet: bool = False) -> str:
     if move.promotion:
         text += f" and becomes a {chess.piece_name(move.promotion)}"
     return f"{text} with check" if check else text
-
-
-def later(index: int) -> str:
-    """'then', 'two moves later'..., for the move with this index seen from the first."""
-    return "then" if index <= 2 else f"{number(index // 2)} moves later"
-
-
-def opening(play: Play) -> str:
-    """The first move of a line, and what it newly threatens; or which pawn a pawn strikes at in the centre."""
-    after = play.boards[1]
-    if after.is_check():
-        return deed(play, 0)
-    targets = threats(play.boards[0], after, play.moves[0])
-    mate = mate_threat(after, play.side)
-    parts = [f"attacks {the_pieces(after, targets[:2])}"] if targets else []
-    struck = [] if parts else _struck(after, play.moves[0].to_square, play.side)
-    if struck and not play.is_capture(0):
-        parts.append(f"strikes at {the_piece(after, struck[0])}")
-    if mate is not None:
-        parts.append(f"threatens mate on {chess.square_name(mate.to_square)}")
-    return listed([deed(play, 0), *parts])
-
-
-def _struck(after: chess.Board, square: chess.Square, side: chess.Color) -> list[chess.Square]:
-    """The enemy pawns that a pawn of `side` on `square` attacks in the centre or from it."""
-    if after.piece_type_at(square) != chess.PAWN:
-        return []
-    aimed = after.attacks_mask(square) & after.pawns & after.occupied_co[not side]
-    return [s for s in chess.SquareSet(aimed) if (chess.BB_SQUARES[s] | chess.BB_SQUARES[square]) & chess.BB_CENTER]
 
 
 def mate_threat(board: chess.Board, side: chess.Color) -> chess.Move | None:

@@ -26,12 +26,13 @@ import chess
 import chess.engine
 import numpy as np
 
+from scripts.lab.chance import features
 from scripts.lab.chance.games import MAX_PLIES, PACES, POOLS, PRESENT, TEST_FOLDS, Game, fold_of, in_order, read_games
 from scripts.lab.chance.judge import engine_only
 from scripts.lab.chance.logit import conditional_logit
 from scripts.lab.chance.losses import Ask, after, asking, measure, plain_settings, ply_of
 from tests.chance.samples import judged, read_samples, sample_of
-from trapscan.chance import features, load_model
+from trapscan.chance import load_model
 from trapscan.chance.correction import JOIN, Join
 from trapscan.chance.net import Conditions, NetModel
 

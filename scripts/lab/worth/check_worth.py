@@ -11,16 +11,13 @@ Ends with 1 where a share is below its goal.
 
 from __future__ import annotations
 
-import argparse
 import sys
 from collections import Counter
-from pathlib import Path
 
 from scripts.lab.worth import labelled
 from scripts.lab.worth.labelled import Labelled
 from scripts.lab.worth.ordered import fit
 from trapscan.contract import Nature
-from trapscan.engines import default_store_path
 from trapscan.rank.worth import features
 
 GOALS = {"separated": 0.88, "shown": 0.85, "gladly": 0.45, "upper half": 0.9}
@@ -40,21 +37,10 @@ def left_out(judged: list[Labelled]) -> list[float]:
 
 
 def main() -> int:
-    ask = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
-    ask.add_argument("file", type=Path, nargs="?", default=labelled.LABELS)
-    ask.add_argument("--engine")
-    ask.add_argument("--preset", default="standard")
-    ask.add_argument("--jobs", type=int, default=1)
-    ask.add_argument("--store", type=Path, default=default_store_path())
+    ask = labelled.options_of(__doc__)
     ask.add_argument("--list", action="store_true")
     options = ask.parse_args()
-    if not options.file.is_file():
-        print(f"no table at {options.file}; name it", file=sys.stderr)
-        return 2
-    rows = labelled.read(options.file)
-    judged = labelled.examine(
-        rows, engine=options.engine, preset=options.preset, store=options.store, jobs=options.jobs
-    )
+    judged = labelled.examine(options)
     counts = Counter((each.row.label, each.case.nature) for each in judged)
     labels = sorted({each.row.label for each in judged})
     print(f"{'label':8}" + "".join(f"{nature:>12}" for nature in Nature))

@@ -3,19 +3,18 @@
     scripts/run fit_worth --engine /usr/games/stockfish
     scripts/run fit_worth FILE --print
 
-FILE is a table of judged findings (scripts/coach/labelled.py says how it looks), by default ../shared/data/findings/
-coach_labels.jsonl. Each is examined as a scan with the preset does; all answers are kept in --store.
+FILE is a table of judged findings (worth/labelled.py says how it looks), by default
+../shared/data/findings/coach_labels.jsonl. Each is examined as a scan with the preset does; all answers
+are kept in --store.
 """
 
 from __future__ import annotations
 
-import argparse
 import sys
 from pathlib import Path
 
 from scripts.lab.worth import labelled
 from scripts.lab.worth.ordered import fit
-from trapscan.engines import default_store_path
 from trapscan.rank.worth import Model, features
 
 TARGET = Path(__file__).resolve().parents[3] / "trapscan/rank/worth.toml"
@@ -39,21 +38,10 @@ def text_of(model: Model, count: int) -> str:
 
 
 def main() -> int:
-    ask = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
-    ask.add_argument("file", type=Path, nargs="?", default=labelled.LABELS)
-    ask.add_argument("--engine")
-    ask.add_argument("--preset", default="standard")
-    ask.add_argument("--jobs", type=int, default=1)
-    ask.add_argument("--store", type=Path, default=default_store_path())
+    ask = labelled.options_of(__doc__)
     ask.add_argument("--print", action="store_true", help="print the file instead of writing it")
     options = ask.parse_args()
-    if not options.file.is_file():
-        print(f"no table at {options.file}; name it", file=sys.stderr)
-        return 2
-    rows = labelled.read(options.file)
-    judged = labelled.examine(
-        rows, engine=options.engine, preset=options.preset, store=options.store, jobs=options.jobs
-    )
+    judged = labelled.examine(options)
     model = fit([features(each.case) for each in judged], [each.row.teach for each in judged])
     text = text_of(model, len(judged))
     if options.print:

@@ -6,7 +6,9 @@ label (blow, drop, gambit, drift, missed, wrong), teach (2 gladly, 1 filler, 0 n
 
 from __future__ import annotations
 
+import argparse
 import json
+import sys
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -14,7 +16,7 @@ import chess
 
 from trapscan import explain, openings, rank, settings
 from trapscan.contract import Nature
-from trapscan.engines import Store
+from trapscan.engines import Store, default_store_path
 from trapscan.job.positions import POSITIONS, Outcome, Task
 from trapscan.job.run import Job
 from trapscan.job.tools import tools_of
@@ -87,18 +89,31 @@ def read(path: Path) -> list[Row]:
     return rows
 
 
-def examine(rows: list[Row], *, engine: str | None, preset: str, store: Path, jobs: int) -> list[Labelled]:
-    """Every row as a scan with the preset sees it. A slip that is not reported (any more) keeps its own refutation and
-    score."""
-    chosen = settings.load(preset, {})
+def options_of(about: str | None) -> argparse.ArgumentParser:
+    """The options of a script that examines judged findings."""
+    ask = argparse.ArgumentParser(description=about, formatter_class=argparse.RawDescriptionHelpFormatter)
+    ask.add_argument("file", type=Path, nargs="?", default=LABELS)
+    ask.add_argument("--engine")
+    ask.add_argument("--preset", default="standard")
+    ask.add_argument("--jobs", type=int, default=1)
+    ask.add_argument("--store", type=Path, default=default_store_path())
+    return ask
+
+
+def examine(options: argparse.Namespace) -> list[Labelled]:
+    """Every row of the file as a scan with the preset sees it. A slip that is not reported (any more) keeps its own
+    refutation and score."""
+    if not options.file.is_file():
+        sys.exit(f"no table at {options.file}; name it")
+    rows, chosen, store = read(options.file), settings.load(options.preset, {}), options.store
     boards = [row.board() for row in rows]
     tasks: dict[str, Task] = {}
     for board in boards:
         moves = tuple(move.uci() for move in board.move_stack)
         tasks.setdefault(board.epd(), Task(Position(board.epd(), chess.STARTING_FEN, moves, 1)))
-    with Store(store) as kept, Processes(jobs) as workers:
+    with Store(store) as kept, Processes(options.jobs) as workers:
         job = Job(kept, workers, Progress())
-        each = job.each(POSITIONS, tools_of(engine, chosen, store), list(tasks.values()))
+        each = job.each(POSITIONS, tools_of(options.engine, chosen, store), list(tasks.values()))
         outcomes = {done.task.epd: done.outcome for done in each if done.outcome is not None}
     return [_labelled(row, board, outcomes[board.epd()]) for row, board in zip(rows, boards, strict=True)]
 
