@@ -22,7 +22,7 @@ CLOSED = frozenset(kind.key for kind in SECTIONS if kind.closed)
 @dataclass(frozen=True, slots=True)
 class ChapterGroup:
     """The findings of one chapter at a level: its number from 1, its title, its side in words, how many positions and
-    findings it has, their toll together, and the worst of them."""
+    findings it has, their toll together, and the worst of them, which are told once."""
 
     number: int
     title: str
@@ -30,7 +30,7 @@ class ChapterGroup:
     positions: int
     count: int
     toll: str
-    worst: tuple[Entry, ...]
+    worst: Iterator[Entry]
 
 
 def by_chapter(shown: Presentation, most: int) -> list[ChapterGroup]:
@@ -51,7 +51,7 @@ def by_chapter(shown: Presentation, most: int) -> list[ChapterGroup]:
             positions=chapter.positions,
             count=len(found),
             toll=points(sum(toll_at(outline, lens) for outline in found)),
-            worst=tuple(map(shown.entry, shown.picked(found[:most]))),
+            worst=map(shown.entry, shown.picked(found[:most])),
         )
         for number, (chapter, found) in enumerate(zip(scan.chapters, inside, strict=True), 1)
     ]

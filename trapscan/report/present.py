@@ -73,13 +73,13 @@ class Section:
 @dataclass(frozen=True, slots=True)
 class OpeningGroup:
     """The findings of one opening at a level: the ECO codes they span, how many they are, their toll together, and the
-    worst of them."""
+    worst of them, which are told once."""
 
     name: str
     eco: str
     count: int
     toll: str
-    worst: tuple[Entry, ...]
+    worst: Iterator[Entry]
 
 
 @dataclass(frozen=True, eq=False)
@@ -188,7 +188,7 @@ class Presentation:
                 eco=_span(codes[name]),
                 count=len(families[name]),
                 toll=points(tolls[name]),
-                worst=tuple(map(self.entry, self.picked(families[name][:shown]))),
+                worst=map(self.entry, self.picked(families[name][:shown])),
             )
             for name in sorted(families, key=lambda name: (not name, -tolls[name], name))
         ]

@@ -24,6 +24,8 @@ from functools import partial
 from pathlib import Path
 from typing import Any
 
+import chess
+
 import trapscan.job.run
 from scripts.lab.scan.running import DATA, game_lines, local_cluster, opening_lines, peak, resident, write_lines
 from trapscan import report
@@ -72,7 +74,8 @@ def made_up(tools: Tools, task: Task, slips: int) -> tuple[Outcome, tuple[tuple[
         words = Explanation(
             "pawn", 1.0, 3, len(reply), ("fork",), "It looks natural. " * 4, "It loses a pawn. " * 5, False
         )
-        instead = (Instead(san="a", uci=legal[-1], cp=20, answers="the threat on f7"),)
+        san = board.san(chess.Move.from_uci(legal[-1]))
+        instead = (Instead(san=san, uci=legal[-1], cp=20, answers="the threat on f7"),)
         found.append(ExplainedSlip(slip, words, instead, tuple(0.5 for _ in levels)))
     best = Line(Score(board.turn, cp=20), (legal[-1],))
     others = tuple((move, Score(board.turn, cp=-10 - n), 2000) for n, move in enumerate(legal[slips:][:14]))
