@@ -41,14 +41,16 @@ def test_a_spool_is_the_sequence_that_went_in(monkeypatch: pytest.MonkeyPatch, i
 
 
 def test_a_folder_without_room_is_told(monkeypatch: pytest.MonkeyPatch) -> None:
-    kept = Spool[str](str)
-
-    def full(data: bytes) -> int:
+    def full(*args: object) -> int:
         raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
 
-    monkeypatch.setattr(kept._file, "write", full)
-    with pytest.raises(StoreError, match=r"No space left on device.*TMPDIR"):
-        kept.add("word")
+    for name in ("write", "seek"):
+        kept = Spool[str](str, ["word"])
+        monkeypatch.setattr(kept._file, name, full)
+        with pytest.raises(StoreError, match=r"No space left on device.*TMPDIR"):
+            kept.add("word")
+    with pytest.raises(StoreError, match="No space left on device"):
+        kept[0]
 
 
 def test_the_report_does_not_hang_on_where_findings_are(tmp_path: Path) -> None:

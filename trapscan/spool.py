@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import tempfile
 from array import array
 from collections.abc import Iterable, Iterator, Sequence
@@ -10,6 +11,7 @@ from typing import Any, TypeVar, overload
 import msgspec
 
 from trapscan.errors import StoreError
+from trapscan.sanitize import sanitize
 
 Record = TypeVar("Record")
 
@@ -60,14 +62,9 @@ class Spool(Lazy[Record]):
     def add(self, record: Record) -> int:
         """Keep one more; its number."""
         packed = self._encode(record)
-        try:
+        with _room():
             self._file.seek(self._ends[-1])
             self._file.write(packed)
-        except OSError as exc:
-            raise StoreError(
-                f"the folder for temporary files, {tempfile.gettempdir()}, cannot take what the scan has found "
-                f"({exc.strerror or exc}): free space there or name another by TMPDIR; what is finished is kept"
-            ) from exc
         self._ends.append(self._ends[-1] + len(packed))
         return len(self) - 1
 
@@ -76,9 +73,22 @@ class Spool(Lazy[Record]):
 
     def _made(self, number: int) -> Record:
         start, end = self._ends[number : number + 2]
-        self._file.seek(start)
-        made: Record = self._decode(self._file.read(end - start))
+        with _room():  # what was added last may be written only now
+            self._file.seek(start)
+            made: Record = self._decode(self._file.read(end - start))
         return made
+
+
+@contextlib.contextmanager
+def _room() -> Iterator[None]:
+    """What the system says against the file, as a StoreError."""
+    try:
+        yield
+    except OSError as exc:
+        raise StoreError(
+            f"the folder for temporary files, {sanitize(tempfile.gettempdir())}, cannot take what the scan has found "
+            f"({exc.strerror or exc}): free space there or name another by TMPDIR; what is finished is kept"
+        ) from exc
 
 
 class Picked(Lazy[Record]):
