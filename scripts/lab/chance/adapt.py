@@ -1,162 +1,180 @@
-"""Fitting a shipped net further on games of a new kind: what it learnt stays, on games of the old kinds, by its own
-opinion of them; positions met more than once are learnt as the shares of their moves."""
+"""Fitting the last block's steering by ratings anew without a GPU: the blocks before it run once a position, what they
+say is kept, and only the steering is fitted on that, over exactly the legal moves."""
 
 from __future__ import annotations
 
 import copy
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from random import Random
 
+import chess
 import numpy as np
 import torch
 from torch import Tensor, nn
 
-from scripts.lab.chance.data import Batch
-from scripts.lab.chance.network import Geometry, Net
-from scripts.lab.chance.train import inputs, masked_log
+from scripts.lab.chance.data import HISTORY
+from scripts.lab.chance.games import MAX_PLIES, POOLS, PRESENT, Game
+from scripts.lab.chance.network import Net, scaled
+from trapscan.chance import encode
+
+MOST = 112
+"""Legal moves of a position that are kept."""
+
+
+@dataclass(frozen=True)
+class Drawn:
+    """A position of a game, as the net takes it."""
+
+    board: tuple[np.ndarray, ...]  # squares, marks, attackers, context
+    ratings: tuple[float, float]  # own, other
+    legal: tuple[int, ...]  # entries from * 64 + to
+    played: int  # which of them
+    source: str
+
+
+@dataclass
+class Known:
+    """Positions as the last block sees them; the first dimension of every field is the position."""
+
+    x: Tensor  # (N, width, 64) float16: what the trunk says
+    ratings: Tensor  # (N, 2) float32: own, other
+    legal: Tensor  # (N, MOST) int16: legal entries, -1 past the last
+    played: Tensor  # (N,) int64: column of `legal`
+    source: np.ndarray  # (N,) letters
+    old: Tensor  # (N, MOST) float32: the shipped net's log chances
+
+    def __len__(self) -> int:
+        return len(self.x)
+
+
+def draw(games: list[Game], each: int, random: Random, withhold: bool) -> Iterator[Drawn]:
+    """`each` positions of every game, any ply alike. `withhold`: history, ply and thinking time are left out as often
+    as when the net was first fitted, so that a bare EPD goes on working."""
+    for game in games:
+        count = min(len(game.moves), MAX_PLIES)
+        plies = set(random.sample(range(count), min(each, count)))
+        board = chess.Board()
+        for ply in range(max(plies, default=-1) + 1):
+            move = chess.Move.from_uci(game.moves[ply])
+            if ply in plies:
+                yield _drawn(board, move, game, random if withhold else None)
+            board.push(move)
+
+
+def _drawn(board: chess.Board, move: chess.Move, game: Game, random: Random | None) -> Drawn:
+    marks = encode.marks(board, HISTORY)
+    context = encode.context(board, game.seconds, POOLS.get(game.source, PRESENT))
+    if random is not None:
+        history, ply, speed = (random.random() for _ in range(3))
+        if history < 0.04 * HISTORY:
+            marks[:, 2 * int(history / 0.04) :] = 0
+        if ply < 0.03:
+            context[4:6] = 0
+        if speed < 0.06:
+            context[6:8] = 0
+    legal = sorted(set(encode.move_entries(board, list(board.legal_moves))))
+    played = legal.index(encode.move_entries(board, [move])[0])
+    ratings = (game.white, game.black) if board.turn else (game.black, game.white)
+    facts = (encode.squares(board), marks, encode.attackers(board), context)
+    return Drawn(facts, ratings, tuple(legal[:MOST]), played, game.source)
+
+
+@torch.no_grad()
+def known(net: Net, drawn: list[Drawn], say: Callable[[str], None], batch: int = 64) -> Known:
+    """What the trunk says of the positions, and the chances of the net as it is."""
+    net = net.eval().to(memory_format=torch.channels_last)
+    width, start = net.shape.width, time.time()
+    x = torch.empty(len(drawn), width, 64, dtype=torch.float16)
+    legal = torch.full((len(drawn), MOST), -1, dtype=torch.int16)
+    for i, one in enumerate(drawn):
+        legal[i, : len(one.legal)] = torch.tensor(one.legal, dtype=torch.int16)
+    for at in range(0, len(drawn), batch):
+        columns = zip(*(one.board for one in drawn[at : at + batch]), strict=True)
+        with torch.autocast("cpu", torch.bfloat16):
+            here = net.trunk(*(torch.from_numpy(np.stack(column)) for column in columns))
+        x[at : at + batch] = here.reshape(len(here), width, 64).half()
+        if at % (200 * batch) == 0:
+            say(f"{at + len(here)} of {len(drawn)} positions, {time.time() - start:.0f} s")
+    ratings = torch.tensor([one.ratings for one in drawn], dtype=torch.float32)
+    played = torch.tensor([one.played for one in drawn])
+    source = np.array([one.source for one in drawn])
+    out = Known(x, ratings, legal, played, source, torch.empty(len(drawn), MOST))
+    out.old = chances(net, out)
+    return out
+
+
+def above(net: Net, x: Tensor, ratings: Tensor) -> Tensor:
+    """Logits (N, 4096) from what the trunk says."""
+    x = x.reshape(-1, net.shape.width, 8, 8).to(memory_format=torch.channels_last)
+    with torch.autocast("cpu", torch.bfloat16):
+        return net.head(x, net.late.before(x), scaled(ratings))[0]
+
+
+def legal_log(logits: Tensor, legal: Tensor) -> Tensor:
+    """(N, MOST) log chances over the legal entries; very low past the last."""
+    own = logits.float().gather(1, legal.long().clamp(min=0))
+    return torch.log_softmax(own.masked_fill(legal < 0, -1e4), 1)
+
+
+@torch.no_grad()
+def chances(net: Net, data: Known, batch: int = 256) -> Tensor:
+    """(N, MOST) log chances by the net."""
+    out = []
+    for at in range(0, len(data), batch):
+        rows = slice(at, at + batch)
+        out.append(legal_log(above(net, data.x[rows].float(), data.ratings[rows]), data.legal[rows]))
+    return torch.cat(out)
 
 
 @dataclass(frozen=True)
 class Adapting:
-    """How: `seconds` of wall time, or `steps`; of each batch the share `fresh` is of the new games."""
+    """How the steering is fitted. `way`: which part of the way from the shipped to the fitted weights is gone."""
 
-    seconds: float = 1800
-    steps: int = 0
-    batch: int = 128
-    fresh: float = 0.65
-    rate: float = 2e-4
-    hard: float = 0.2
-    """On old games: weight of the move played against the shipped net's opinion."""
-    average: float = 0.99
-    first: int = 0
-    """Blocks before this one stay as they are, and so does the stem."""
+    steps: int = 250
+    batch: int = 256
+    rate: float = 4e-4
+    average: float = 0.98
+    way: float = 0.7
     seed: int = 0
 
 
-@dataclass
-class Grouped:
-    """Positions with what was played in them: rows `starts[i]` to `starts[i + 1]` of `moves` and `shares`."""
-
-    positions: Batch
-    counts: Tensor  # (N,) float
-    starts: Tensor  # (N + 1,) int64
-    moves: Tensor  # int64
-    shares: Tensor  # float, summing to 1 a position
-
-    def targets(self, rows: Tensor) -> Tensor:
-        """(rows, 4096) shares played."""
-        out = torch.zeros(len(rows), 4096)
-        for i, row in enumerate(rows.tolist()):
-            span = slice(int(self.starts[row]), int(self.starts[row + 1]))
-            out[i, self.moves[span]] = self.shares[span]
-        return out
-
-
-def grouped(batch: Batch, band: int = 200) -> Grouped:
-    """Equal positions (board, rights, last moves, ply, own rating by `band`) as one; ratings and time their mean."""
-    own = batch.ratings[:, 0].numpy() // band
-    facts = [batch.squares.numpy(), batch.castling.numpy(), batch.recent.flatten(1).numpy()]
-    table = np.hstack([*facts, own[:, None].astype(np.uint8), batch.ply.numpy()[:, None].astype(np.uint8)])
-    random = Random(0)
-    factors = [np.int64(random.getrandbits(62)) for _ in range(table.shape[1])]
-    keys = np.zeros(len(table), np.int64)
-    for i in range(table.shape[1]):  # a hash of each row
-        keys = (keys ^ (table[:, i].astype(np.int64) * factors[i])) * np.int64(0x9E3779B97F4A7C1)
-    _, first, group, counts = np.unique(keys, return_index=True, return_inverse=True, return_counts=True)
-    played, pairs = np.unique(group * 4096 + batch.move.numpy().astype(np.int64), return_counts=True)
-    where = played // 4096
-    starts = np.searchsorted(where, np.arange(len(first) + 1))
-    positions = batch[torch.from_numpy(first)]
-    for name in ("ratings", "seconds"):
-        values = getattr(batch, name).numpy().reshape(len(keys), -1).astype(float)
-        means = np.stack([np.bincount(group, column) / counts for column in values.T], 1)
-        old = getattr(positions, name)
-        setattr(positions, name, torch.from_numpy(means).reshape(old.shape).to(old.dtype))
-    shares = pairs / counts[where]
-    return Grouped(
-        positions,
-        torch.from_numpy(counts).float(),
-        torch.from_numpy(starts),
-        torch.from_numpy(played % 4096),
-        torch.from_numpy(shares).float(),
-    )
-
-
-def adapt(
-    net: Net,
-    fresh: Grouped,
-    old: Batch,
-    plan: Adapting,
-    say: Callable[[str], None],
-    look: Callable[[Net], str] = lambda _: "",
-    every: float = 1500,
-) -> Net:
-    """The running average of the weights after fitting. `look` tells how the average does, `every` so many seconds."""
+def adapt(net: Net, data: Known, weights: Tensor, keep: Tensor, plan: Adapting, say: Callable[[str], None]) -> Net:
+    """The net with its steering fitted anew (a running average). Rows are drawn by `weights` (N,); `keep` (N,) is the
+    weight of the old net's opinion against the move played."""
     torch.manual_seed(plan.seed)
     random = torch.Generator().manual_seed(plan.seed)
-    geometry, teacher = Geometry(), copy.deepcopy(net)
-    net = net.to(memory_format=torch.channels_last).eval()  # batch statistics and the shipped net's habits stay
-    for part in [net.reply_q, net.reply_k, net.result, *(net.body[: plan.first])]:
-        part.requires_grad_(False)
-    if plan.first:
-        for name, weight in net.named_parameters():
-            if name.split(".")[0] in ("piece", "place", "context", "attackers", "marks", "stem"):
-                weight.requires_grad_(False)
-    fitted = [weight for weight in net.parameters() if weight.requires_grad]
-    optimizer = torch.optim.AdamW(fitted, lr=plan.rate, betas=(0.9, 0.98), weight_decay=0.0)
-    average = copy.deepcopy(net)
-    drawn, weight = fresh.counts**0.6, fresh.counts**0.4
-    weight = weight / (drawn * weight).sum() * drawn.sum()
-    many = round(plan.batch * plan.fresh)
-    start, step, looked, losses = time.time(), 0, time.time(), [0.0, 0.0]
-    order, at = _draw(drawn, random), 0
-    while True:
-        done = step / plan.steps if plan.steps else (time.time() - start) / plan.seconds
-        if done >= 1:
-            break
-        if at + many > len(order):
-            order, at = _draw(drawn, random), 0
-        rows, at = order[at : at + many], at + many
-        kept = torch.randint(len(old), (plan.batch - many,), generator=random)
-        here = Batch.join([fresh.positions[rows], old[kept]])
-        here.ratings = here.ratings + torch.randint(-40, 41, here.ratings.shape, generator=random, dtype=torch.int16)
-        mask, given = inputs(here, geometry)
-        with torch.no_grad(), torch.autocast("cpu", torch.bfloat16):
-            taught = teacher(*(part[many:] for part in given))
-        held = masked_log(taught, mask[many:]).exp() * (1 - plan.hard)
-        held.scatter_add_(1, here.move[many:].long()[:, None], torch.full((len(kept), 1), plan.hard))
-        with torch.autocast("cpu", torch.bfloat16):
-            logits = net(*given)
-        each = -(masked_log(logits, mask).clamp(min=-30) * torch.cat([fresh.targets(rows), held])).sum(1)
-        new, kind = each[:many] * weight[rows], each[many:]
-        loss = (new.sum() + kind.sum()) / plan.batch
+    average, net = copy.deepcopy(net), copy.deepcopy(net).eval().to(memory_format=torch.channels_last)
+    net.requires_grad_(False)
+    net.late.level.requires_grad_(True)
+    fitted, start = list(net.late.level.parameters()), [weight.clone() for weight in average.late.level.parameters()]
+    means = [weight.detach().clone() for weight in fitted]
+    optimizer = torch.optim.AdamW(fitted, lr=plan.rate, betas=(0.9, 0.99), weight_decay=0.0)
+    total, losses = torch.cumsum(weights.double(), 0), []
+    for step in range(plan.steps):
+        done = step / plan.steps
+        lots = torch.rand(plan.batch, generator=random, dtype=torch.float64) * total[-1]
+        rows = torch.searchsorted(total, lots).clamp(max=len(total) - 1)
+        shaken = data.ratings[rows] + torch.randint(-40, 41, (plan.batch, 2), generator=random)
+        logs = legal_log(above(net, data.x[rows].float(), shaken), data.legal[rows])
+        hard = -logs.gather(1, data.played[rows][:, None])[:, 0]
+        soft = -(data.old[rows].exp() * logs).sum(1)
+        loss = ((1 - keep[rows]) * hard + keep[rows] * soft).mean()
         for group in optimizer.param_groups:
-            group["lr"] = plan.rate * min(1, done / 0.04 + 0.02) * 0.5 * (1 + np.cos(np.pi * done))
+            group["lr"] = plan.rate * min(1, done / 0.05 + 0.02) * 0.5 * (1 + np.cos(np.pi * done))
         optimizer.zero_grad(set_to_none=True)
         loss.backward()
         nn.utils.clip_grad_norm_(fitted, 1.0)
         optimizer.step()
-        step += 1
-        with torch.no_grad():
-            keep = min(plan.average, step / (step + 10))
-            for mean, value in zip(average.parameters(), net.parameters(), strict=True):
-                mean.lerp_(value, 1 - keep)
-        losses = [0.98 * a + 0.02 * float(b.mean().detach()) for a, b in zip(losses, (new, kind), strict=True)]
-        if step % 50 == 0:
-            scale = 1 - 0.98**step
-            told = " ".join(f"{value / scale:.4f}" for value in losses)
-            say(f"{done:.2f} step {step} new, old {told} {time.time() - start:.0f} s")
-        if time.time() - looked > every:
-            say(look(average))
-            looked = time.time()
-    say(f"end step {step}, {time.time() - start:.0f} s")
-    return average
-
-
-def _draw(weights: Tensor, random: torch.Generator) -> Tensor:
-    """Row numbers, drawn by weight, as many as would pass over a good part of them."""
-    total = torch.cumsum(weights.double(), 0)
-    lots = torch.rand(min(len(weights), 200_000), generator=random, dtype=torch.float64) * total[-1]
-    return torch.searchsorted(total, lots).clamp(max=len(weights) - 1)
+        losses.append(float(hard.mean().detach()))
+        kept = min(plan.average, (step + 1) / (step + 11))
+        for mean, value in zip(means, fitted, strict=True):
+            mean.lerp_(value.detach(), 1 - kept)
+        if (step + 1) % max(1, plan.steps // 10) == 0:
+            say(f"step {step + 1}, {np.mean(losses):.4f} nats")
+            losses = []
+    with torch.no_grad():
+        for weight, before, mean in zip(average.late.level.parameters(), start, means, strict=True):
+            weight.copy_(before.lerp(mean, plan.way))
+    return average.eval()

@@ -14,6 +14,7 @@ import bisect
 import gzip
 import itertools
 from collections import Counter, defaultdict
+from collections.abc import Callable
 from pathlib import Path
 
 import chess
@@ -233,19 +234,39 @@ def rank(args: argparse.Namespace) -> None:
                 if loss >= SLIP:
                     share = float(np.mean([shares[move] for shares in joined]))
                     rows.append((share, counts[move] / total, total, board.copy(), move, loss))
-    said, found = (np.array([row[column] for row in rows], dtype=float) for column in (0, 1))
+    said, found, total = (np.array([row[column] for row in rows], dtype=float) for column in (0, 1, 2))
     places = len({row[3].epd() for row in rows})
-    print(f"{len(rows)} slips in {places} positions; rank correlation {spearman(said, found):.3f}")
-    for times in (2, 3):
-        often = [i for i, row in enumerate(rows) if max(row[0], row[1]) * row[2] >= times]
-        print(f"   of the {len(often)} said or seen {times} times or more: {spearman(said[often], found[often]):.3f}")
-        met = [i for i, row in enumerate(rows) if row[1] * row[2] >= times]
-        print(f"   of the {len(met)} seen {times} times or more: {spearman(said[met], found[met]):.3f}")
+    print(f"{len(rows)} slips in {places} positions, {(said * total).sum():.0f} said, {(found * total).sum():.0f} seen")
+    draws = np.random.default_rng(0).binomial(total.astype(int), np.minimum(said, 1), (40, len(rows))) / total
+    for told, kept in OFTEN:
+        value, count = _rank_of(said, found, total, kept)
+        best = np.mean([_rank_of(said, drawn, total, kept)[0] for drawn in draws])
+        print(f"   {told}: {count} slips, rank correlation {value:.3f}; were every word true: {best:.3f}")
     misses = sorted(rows, key=lambda row: -abs(row[0] - row[1]) / (max(row[0], row[1]) / row[2]) ** 0.5)[:10]
     for chance, share, total, board, move, loss in misses:
         line = chess.Board().variation_san(board.move_stack)
         told = f"said {100 * chance:5.1f} %  seen {100 * share:5.1f} % of {total:4d}  loses {loss:.2f}"
         print(f"   {told}  {line} ... {board.san(chess.Move.from_uci(move))}")
+
+
+OFTEN: tuple[tuple[str, Callable[[np.ndarray, np.ndarray], np.ndarray]], ...] = (
+    ("all", lambda said, seen: said >= 0),
+    ("said or seen once", lambda said, seen: np.maximum(said, seen) >= 1),
+    ("said or seen twice", lambda said, seen: np.maximum(said, seen) >= 2),
+    ("said or seen three times", lambda said, seen: np.maximum(said, seen) >= 3),
+    ("seen once", lambda said, seen: seen >= 1),
+    ("seen twice", lambda said, seen: seen >= 2),
+    ("seen three times", lambda said, seen: seen >= 3),
+)
+"""Which slips a rank correlation is told for, by how often they were expected and were played."""
+
+
+def _rank_of(
+    said: np.ndarray, seen: np.ndarray, total: np.ndarray, kept: Callable[[np.ndarray, np.ndarray], np.ndarray]
+) -> tuple[float, int]:
+    """Rank correlation of the shares, and over how many slips."""
+    pick = kept(said * total, np.round(seen * total))
+    return spearman(said[pick], seen[pick]), int(pick.sum())
 
 
 def joined_shares(

@@ -33,11 +33,12 @@ def main() -> None:
     ask.add_argument("--limit", type=int, default=100_000)
     ask.add_argument("--draw", type=int, default=6, help="another number, another ply of each game")
     ask.add_argument("--rating", type=int, nargs=2, default=(0, 9999), metavar=("LOW", "HIGH"), help="of the mover")
+    ask.add_argument("--pace", type=int, nargs=2, default=(0, 10**7), metavar=("LOW", "HIGH"), help="thinking time")
     ask.add_argument("--out", type=Path, required=True)
     args = ask.parse_args()
     folds = CHECK_FOLDS if args.fold == "choose" else TEST_FOLDS
     games = [g for path in args.games for g in read_games(path) if len(g.moves) > 6 and fold_of(g) in folds]
-    games = in_order(games)
+    games = in_order(game for game in games if args.pace[0] <= game.seconds < args.pace[1])
     with contextlib.ExitStack() as stack:
         if args.as_scan:
             engine, score = driven(args.engine)
