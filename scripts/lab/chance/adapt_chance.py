@@ -74,7 +74,7 @@ def drawn(games: list[Game], many: dict[str, int], new: str, random: Random, fit
     of: dict[str, list[Game]] = defaultdict(list)
     for game in games:
         of[game.source].append(game)
-    out = []
+    out: list[Drawn] = []
     for source, count in many.items():
         each = 8 if not fit else 2 if source in new else 1
         out += draw(in_order(of[source])[:count], each, random, fit)

@@ -3,7 +3,7 @@
     scripts/run check_chance calibration aside.jsonl rapid.jsonl --plot calibration.svg
     scripts/run check_chance filter ../shared/data/opening_slips.tsv.gz
     scripts/run check_chance rank ../shared/data/human_games.tsv.gz --engine /usr/games/stockfish
-    scripts/run check_chance rank ../shared/data/human_games*.tsv.gz --whole r --times 400
+    scripts/run check_chance rank ../shared/data/human_games*.tsv.gz --times 30
 
 aside.jsonl comes from scripts/run measure_losses. A slip loses 0.10 or more of expected score. The rank check takes
 positions that occur at least 60 times in the games kept aside.
@@ -51,7 +51,6 @@ def main() -> None:
     three.add_argument("--engine", default="/usr/games/stockfish")
     three.add_argument("--nodes", type=int, default=20_000)
     three.add_argument("--times", type=int, default=60)
-    three.add_argument("--whole", default="", help="sources that the net never saw: all their games count")
     three.set_defaults(run=rank)
     args = ask.parse_args()
     args.run(args)
@@ -210,7 +209,7 @@ def rank(args: argparse.Namespace) -> None:
     asked: dict[str, list[tuple[float, float, Conditions]]] = defaultdict(list)
     boards: dict[str, chess.Board] = {}
     for game in (game for path in args.games for game in read_games(path)):
-        if game.source not in args.whole and fold_of(game) not in TEST_FOLDS:
+        if fold_of(game) not in TEST_FOLDS:
             continue
         board = chess.Board()
         for uci in game.moves[:24]:
@@ -234,13 +233,13 @@ def rank(args: argparse.Namespace) -> None:
                 if loss >= SLIP:
                     share = float(np.mean([shares[move] for shares in joined]))
                     rows.append((share, counts[move] / total, total, board.copy(), move, loss))
-    said, found, total = (np.array([row[column] for row in rows], dtype=float) for column in (0, 1, 2))
+    said, found, met = (np.array([row[column] for row in rows], dtype=float) for column in (0, 1, 2))
     places = len({row[3].epd() for row in rows})
-    print(f"{len(rows)} slips in {places} positions, {(said * total).sum():.0f} said, {(found * total).sum():.0f} seen")
-    draws = np.random.default_rng(0).binomial(total.astype(int), np.minimum(said, 1), (40, len(rows))) / total
+    print(f"{len(rows)} slips in {places} positions, {(said * met).sum():.0f} said, {(found * met).sum():.0f} seen")
+    draws = np.random.default_rng(0).binomial(met.astype(int), np.minimum(said, 1), (40, len(rows))) / met
     for told, kept in OFTEN:
-        value, count = _rank_of(said, found, total, kept)
-        best = np.mean([_rank_of(said, drawn, total, kept)[0] for drawn in draws])
+        value, count = _rank_of(said, found, met, kept)
+        best = np.mean([_rank_of(said, drawn, met, kept)[0] for drawn in draws])
         print(f"   {told}: {count} slips, rank correlation {value:.3f}; were every word true: {best:.3f}")
     misses = sorted(rows, key=lambda row: -abs(row[0] - row[1]) / (max(row[0], row[1]) / row[2]) ** 0.5)[:10]
     for chance, share, total, board, move, loss in misses:
