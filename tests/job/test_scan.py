@@ -51,10 +51,15 @@ def test_content(first: Spied) -> None:
         lead = leads[finding.idea]
         same = (lead.victim, lead.nature, lead.refutation.uci if lead.refutation else "")
         assert same == (finding.victim, finding.nature, finding.refutation.uci if finding.refutation else "")
-    alone = [f for f in report.findings if sum(f.idea == g.idea for g in report.findings) == 1 and f.kind != "unsound"]
+
+    def like(one: SlipFinding, other: SlipFinding) -> bool:  # of such the second stands lower than its own numbers say
+        answers = [(f.victim, f.refutation.uci if f.refutation else "", f.gain) for f in (one, other)]
+        return one.idea == other.idea or one.fen == other.fen or answers[0] == answers[1]
+
+    alone = [f for f in report.slips if sum(like(f, g) for g in report.slips) == 1 and f.kind != "unsound"]
     middle = [[(values[2] + values[3]) / 2 for values in (f.worth, f.met, f.chance)] for f in alone]  # level 1500
     ranks = [worth * (met * chance) ** 0.25 for worth, met, chance in middle]
-    assert len(ranks) >= 5 and ranks == sorted(ranks, reverse=True), "by worth times how often, damped"
+    assert len(ranks) >= 3 and ranks == sorted(ranks, reverse=True), "by worth times how often, damped"
 
 
 def test_output_fits_the_schema(first: Spied) -> None:
