@@ -16,8 +16,8 @@ from trapscan.score import Score, loss
 
 GOOD, SURE = 0.05, 2.0
 """A move is advised when its score is nearer than this to the best one's by so many standard errors of its search
-(objective expected score): half of the usual threshold, so that a move advised is hardly ever a slip itself (measured:
-docs/measurements.md, True). One that seems better than the best is as doubtful as one that seems worse: the searches
+(objective expected score): half of the usual threshold, so that a move advised is hardly ever a slip itself
+(`scripts/check_report` tells). One that seems better than the best is as doubtful as one that seems worse: the searches
 differ."""
 
 SHOWN = 3

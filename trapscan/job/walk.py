@@ -121,9 +121,7 @@ class Walk:
 
     def _most(self, waiting: Sequence[Position]) -> int:
         """How many are examined before it is asked again where most is at stake."""
-        if (
-            not self.settings.beyond or self.counts.files
-        ):  # nothing comes up on the way, or what does waits (see `_new`)
+        if not self.settings.beyond or self.counts.files:  # nothing comes up on the way, or it waits (see `_new`)
             return len(waiting)
         return max(ROUND, AHEAD * self.job.workers.jobs, len(self._done) // 2)
 

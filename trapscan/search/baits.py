@@ -33,7 +33,7 @@ FINALISTS = 2
 GLANCE_SLACK, LOOK_SLACK = 4.0, 3.0
 """By how many standard errors of its search a move may exceed the price limit and still be looked at further. Of the
 classic baits within the limit six cost 0.08 to 0.10 at a glance of 2,000 nodes, and at most 0.05 after 20,000 (level
-1200, Stockfish; docs/measurements.md, Classic baits)."""
+1200, Stockfish; `scripts/run check_baits`)."""
 
 PRICE_TIMES = 4
 """So many times as many nodes measure a price that is near the limit."""

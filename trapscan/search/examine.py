@@ -317,7 +317,7 @@ class PositionSearch:
 
     def other_refutations(self, each: Candidate) -> tuple[str, ...]:
         """Other first moves that punish. One search of several lines says which might, another of each whether it does:
-        the first alone was wrong about one in six (docs/measurements.md, True)."""
+        the first alone was wrong about one in six."""
         if not each.reply or not self.evaluator.multipv:
             return ()
         nodes = self.settings.refutation_nodes
