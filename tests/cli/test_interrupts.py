@@ -73,6 +73,22 @@ def test_where_it_cannot_be_raised_it_comes_again() -> None:
     assert (end.returncode, end.stdout, end.stderr) == (0, "came\n", "")
 
 
+def test_at_the_very_end_it_changes_nothing() -> None:
+    end = ended("""
+        import os
+
+        class Last:
+            def __del__(self, kill=os.kill, me=os.getpid()):
+                kill(me, 2)
+                print("torn down", flush=True)
+
+        last = Last()
+        with Interrupts(stay=True) as interrupts:
+            interrupts.begun()
+    """)
+    assert (end.returncode, end.stdout, end.stderr) == (0, "torn down\n", "")
+
+
 def test_the_second_takes_a_file_away_that_is_being_written(tmp_path: Path) -> None:
     end = ended(f"""
         from pathlib import Path

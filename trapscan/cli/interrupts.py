@@ -5,6 +5,7 @@ Imported before all else, so nothing that takes time here.
 
 from __future__ import annotations
 
+import atexit
 import os
 import signal
 import sys
@@ -45,6 +46,8 @@ class Interrupts:
                     break
                 self._before[number] = before
         sys.unraisablehook = self._unraisable
+        if self._stay:
+            atexit.register(self._deaf)  # the first to be registered runs last
         return self
 
     def __exit__(
@@ -66,6 +69,11 @@ class Interrupts:
             end_at_once(quietly=self.came)
         self.came = True
         raise KeyboardInterrupt
+
+    def _deaf(self) -> None:
+        """All is done: while Python takes itself apart it puts the defaults back, and a signal would spoil the code."""
+        for number in self._before:
+            signal.signal(number, signal.SIG_IGN)
 
     def _unraisable(self, what: sys.UnraisableHookArgs) -> None:
         """An interrupt that came where nothing can be raised (a finalizer) comes again."""
