@@ -51,6 +51,7 @@ def main() -> None:
     one.add_argument("--games", type=int, default=10**9, help="at most so many games of each file")
     one.add_argument("--skip", type=int, default=0)
     one.add_argument("--nodes", type=int, default=20_000)
+    one.add_argument("--draw", type=int, default=6, help="another number, another ply of each game")
     one.add_argument("--out", type=Path, required=True)
     one.set_defaults(run=measure)
     two = kinds.add_parser("table")
@@ -74,7 +75,7 @@ def measure(args: argparse.Namespace) -> None:
     with Engine(spec, probe(spec)) as engine, args.out.open("w") as out:
         for game in drawn(args.files, args.skip, args.games):
             looked += 1
-            row = judged(game, engine, args.nodes)
+            row = judged(game, engine, args.nodes, args.draw)
             if row is not None:
                 out.write(json.dumps(row) + "\n")
                 out.flush()
@@ -93,9 +94,9 @@ def kept_aside(game: Game) -> bool:
     return fold_of(game) in TEST_FOLDS or fold_of(game) in CHECK_FOLDS
 
 
-def judged(game: Game, engine: Engine, nodes: int) -> dict[str, object] | None:
+def judged(game: Game, engine: Engine, nodes: int, draw: int) -> dict[str, object] | None:
     """The slip and what was replied; None where the move played is none."""
-    ply = min(ply_of(game, 6), len(game.moves) - 2)
+    ply = min(ply_of(game, draw), len(game.moves) - 2)
     board = chess.Board()
     for uci in game.moves[:ply]:
         board.push_uci(uci)

@@ -51,7 +51,7 @@ def ply_of(game: Game, draw: int) -> int:
 
 
 def measure(game: Game, ask: Ask, shallow: int, deep: int, ply: int) -> dict[str, object]:
-    """One position: moves with share and losses, which was played, and by whom."""
+    """One position: the moves before it, moves with share and losses, which was played, and by whom."""
     board = chess.Board()
     for uci in game.moves[:ply]:
         board.push_uci(uci)
@@ -72,8 +72,8 @@ def measure(game: Game, ask: Ask, shallow: int, deep: int, ply: int) -> dict[str
     }
     top = max([root, *last_value.values()])
     return {
-        "epd": board.epd(), "ply": ply, "own": own, "other": other, "source": game.source, "seconds": game.seconds,
-        "played": played,
+        "epd": board.epd(), "before": " ".join(game.moves[:ply]), "ply": ply, "own": own, "other": other,
+        "source": game.source, "seconds": game.seconds, "played": played,
         "moves": {m: [round(share[m], 6), round(max(0.0, top - first[m]), 4), round(max(0.0, top - last_value[m]), 4)]
                   for m in likely},
     }  # fmt: skip

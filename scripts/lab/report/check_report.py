@@ -33,10 +33,12 @@ from __future__ import annotations
 import argparse
 import json
 import math
+import queue
 import random
 import sys
 from collections import Counter
 from collections.abc import Iterator
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, NamedTuple
@@ -183,6 +185,18 @@ class Judge:
         return len(pairs)
 
 
+def all_wrong(finding: Finding, idle: queue.SimpleQueue[Judge] | None) -> list[Wrong]:
+    """What is not confirmed of a finding, by the rules, and where these hold by the next judge that is idle."""
+    wrong = [Wrong(text.split(":")[0], math.inf, text.partition(": ")[2]) for text in rules.check(finding)]
+    if not wrong and idle is not None:
+        judge = idle.get()
+        try:
+            wrong = list(judge.finding(finding))
+        finally:
+            idle.put(judge)
+    return wrong
+
+
 def main() -> int:
     ask = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     ask.add_argument("folder", type=Path, metavar="DIR", help="folder of a report, or its scan.json")
@@ -195,6 +209,7 @@ def main() -> int:
     ask.add_argument("--slack", type=float, default=0.03, help="expected score; default 0.03")
     ask.add_argument("--sample", type=int, help="so many findings, drawn at random")
     ask.add_argument("--seed", type=int, default=1)
+    ask.add_argument("--jobs", type=int, default=1, help="engines that search at once")
     ask.add_argument("--quiet", action="store_true", help="the table only")
     options = ask.parse_args()
     path = options.folder / "scan.json" if options.folder.is_dir() else options.folder
@@ -203,22 +218,28 @@ def main() -> int:
     if options.sample and options.sample < len(findings):
         findings = random.Random(options.seed).sample(findings, options.sample)
     threshold, best_nodes = scan["settings"]["threshold"], scan["settings"]["best_nodes"]
-    judge = Judge(Asked(options.engine, options), threshold, best_nodes) if options.engine else None
+    judges = [
+        Judge(Asked(options.engine, options), threshold, best_nodes)
+        for _ in range(options.jobs if options.engine else 0)
+    ]
+    idle: queue.SimpleQueue[Judge] = queue.SimpleQueue()
     steps = sorted({0.0, options.slack / 3, options.slack * 2 / 3, options.slack})
     confirmed = dict.fromkeys(steps, 0)
     kinds: Counter[str] = Counter()
     checked = 0
-    if judge is not None:
+    for each in judges:
         if options.scale != "fit":
-            judge.scale = float(options.scale)
+            each.scale = float(options.scale)
+        elif each is not judges[0]:
+            each.scale = judges[0].scale
         else:
-            number = judge.fit(findings[:FITTED])
-            print(f"centipawns x {judge.scale:.3f}, fitted to {number} scores of the report", flush=True)
+            number = each.fit(findings[:FITTED])
+            print(f"centipawns x {each.scale:.3f}, fitted to {number} scores of the report", flush=True)
+        idle.put(each)
+    pool = ThreadPoolExecutor(options.jobs)
     try:
-        for number, finding in enumerate(findings, 1):
-            wrong = [Wrong(text.split(":")[0], math.inf, text.partition(": ")[2]) for text in rules.check(finding)]
-            if not wrong and judge is not None:
-                wrong = list(judge.finding(finding))
+        judged = pool.map(lambda finding: all_wrong(finding, idle if judges else None), findings)
+        for number, (finding, wrong) in enumerate(zip(findings, judged, strict=True), 1):
             checked = number
             short = max((each.short for each in wrong), default=0.0)
             for step in steps:
@@ -233,20 +254,21 @@ def main() -> int:
     except KeyboardInterrupt:
         print("\ninterrupted: the table tells of what was checked", file=sys.stderr)
     finally:
-        if judge is not None:
-            judge.ask.engine.quit()
+        pool.shutdown(cancel_futures=True)
+        for each in judges:
+            each.ask.engine.quit()
     how = "without an engine"
-    if judge is not None:
+    if judges:
         limit = f"depth {options.depth}" if options.depth else f"nodes {options.nodes or f'x {options.times}'}"
-        scale = f", centipawns x {judge.scale:.3f}" if judge.scale != 1 else ""
-        how = f"by {judge.ask.name}, {limit}{scale}, {len(judge.ask.known)} searches"
+        scale = f", centipawns x {judges[0].scale:.3f}" if judges[0].scale != 1 else ""
+        how = f"by {judges[0].ask.name}, {limit}{scale}, {sum(len(each.ask.known) for each in judges)} searches"
     print(f"\n{checked} of {len(scan['findings'])} findings of {scan['engine']['name']} checked {how}")
     for kind, count in kinds.most_common():
         print(f"  {count:5}  {kind}")
-    for step in steps if judge is not None else steps[-1:]:
+    for step in steps if judges else steps[-1:]:
         share = confirmed[step] / checked if checked else 1.0
         print(
-            f"confirmed{f' with a slack of {step:.2f}' if judge else ''}: {confirmed[step]} of {checked}, {share:.1%}"
+            f"confirmed{f' with a slack of {step:.2f}' if judges else ''}: {confirmed[step]} of {checked}, {share:.1%}"
         )
     return 0 if checked == 0 or confirmed[options.slack] / checked >= 0.99 else 1
 
