@@ -18,8 +18,9 @@ from trapscan.cli.onway import Pace, Reporting, first_page
 from trapscan.contract import Partial, Scan
 from trapscan.errors import ReportError
 from trapscan.report import Held, read_scan, write_reports, write_scan
-from trapscan.report.files import FORMS, decode_scan
+from trapscan.report.files import FORMS
 from trapscan.report.present import Presentation
+from trapscan.report.reading import decode_scan
 
 ROOT = Path(__file__).parent.parent.parent
 ENGINE = f"{sys.executable} {ROOT / 'tests/engines/material_uci.py'}"

@@ -14,7 +14,7 @@ from tests.repertoire.pgn_cases import random_game, written
 from trapscan import graph, repertoire
 from trapscan.errors import RepertoireError, ReportError, SettingsError
 from trapscan.repertoire.collect import MAX_COMMENT, MAX_PLY
-from trapscan.report.files import read_scan
+from trapscan.report.reading import read_scan
 from trapscan.settings import load
 
 SCRAPS = st.lists(

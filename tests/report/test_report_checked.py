@@ -13,7 +13,7 @@ from tests.report.sample_scans import trap_scan
 from trapscan.cli import main
 from trapscan.contract import encode_scan
 from trapscan.errors import ReportError
-from trapscan.report.files import decode_scan
+from trapscan.report.reading import decode_scan
 
 SLIP = next(number for number, finding in enumerate(trap_scan().findings) if getattr(finding, "prepared", None))
 TWIN = next(number for number, finding in enumerate(trap_scan().findings) if getattr(finding, "look_alikes", None))

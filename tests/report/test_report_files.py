@@ -18,10 +18,11 @@ from hypothesis import strategies as st
 from tests.report.sample_scans import bulk_scan, hostile_scan, make_scan, trap_scan
 from trapscan.contract import BaitFinding, RepertoireSide, Scan, SlipFinding, encode_in_pieces, encode_scan
 from trapscan.errors import ReportError
-from trapscan.report import read_scan, scan_schema, write_reports, write_scan
-from trapscan.report.files import decode_scan, write_aside
+from trapscan.report import read_scan, reading, scan_schema, write_reports, write_scan
+from trapscan.report.files import write_aside
 from trapscan.report.page import page_in_pieces
 from trapscan.report.present import Presentation
+from trapscan.report.reading import decode_scan
 from trapscan.report.schema import shipped_schema
 from trapscan.sanitize import sanitize
 
@@ -168,6 +169,47 @@ def test_two_findings_of_one_id_are_refused() -> None:
     twice = msgspec.structs.replace(scan, findings=(scan.findings[0], scan.findings[0]))
     with pytest.raises(ReportError, match="two findings"):
         decode_scan(encode_scan(twice))
+
+
+def test_a_scan_as_it_is_written_is_read_a_finding_at_a_time(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Then its size is no matter, and what is read is the same; of another layout the whole must fit."""
+    scan = bulk_scan(60)
+    written = encode_scan(scan)
+    compact = msgspec.json.encode(msgspec.json.decode(written))
+    assert decode_scan(compact) == scan
+    monkeypatch.setattr(reading, "MAX_BYTES", len(written) // 4)
+    assert len(compact) > len(written) // 4 and decode_scan(written) == scan
+    with pytest.raises(ReportError, match="not laid out as trapscan writes it"):
+        decode_scan(compact)
+    with pytest.raises(ReportError, match=r"at `\$\.findings\[49\]\.gain`"):
+        decode_scan(b'"gain": 7'.join(written.rsplit(b'"gain": "pawn"', 1)))
+
+
+WRITTEN = encode_scan(trap_scan())
+OTHERWISE = {
+    "no comma": WRITTEN.replace(b"    },\n", b"    }\n", 1),
+    "a comma too many": WRITTEN.replace(b"    }\n  ]", b"    },\n  ]"),
+    "an empty place": WRITTEN.replace(b"    },\n", b"    },\n    },\n", 1),
+    "another's list": WRITTEN.replace(b'  "findings": [\n', b'  "findings": [],\n  "settings": {\n  "findings": [\n')
+    .replace(b"    }\n  ],", b"    }\n  ]},"),
+    "two lists": WRITTEN.replace(b'  "input"', b'  "findings": [\n    {\n    }\n  ],\n  "input"'),
+    "another list behind": WRITTEN.replace(b'  "input"', b'  "findings": [3],\n  "input"'),
+    "cut": WRITTEN[: len(WRITTEN) // 2],
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("name", sorted(OTHERWISE))
+def test_a_finding_at_a_time_is_read_what_is_read_at_once(name: str, monkeypatch: pytest.MonkeyPatch) -> None:
+    def outcome() -> Scan | str:
+        try:
+            return decode_scan(OTHERWISE[name])
+        except ReportError as exc:
+            return str(exc)
+
+    apart = outcome()
+    monkeypatch.setattr(reading, "OPENS", b"nothing begins like this")
+    assert apart == outcome() and (isinstance(apart, str) or not apart.findings)
+    assert decode_scan(WRITTEN) == trap_scan()
 
 
 @given(st.binary(max_size=300) | st.text(max_size=200).map(str.encode))

@@ -9,8 +9,8 @@ import pytest
 from tests.report.sample_scans import make_scan, trap_scan
 from trapscan.contract import MoveTree, encode_scan
 from trapscan.errors import ReportError
-from trapscan.report.files import decode_scan
 from trapscan.report.lines import Lines, lines_of
+from trapscan.report.reading import decode_scan
 
 
 def way(lines: Lines, node: int) -> list[str]:

@@ -1,8 +1,9 @@
 """Everything a person or another tool reads, rendered from a scan alone."""
 
 from trapscan.report.changes import Comparison, compare, comparison_html, comparison_text
-from trapscan.report.files import Held, prepare_folder, read_scan, write_scan
+from trapscan.report.files import Held, prepare_folder, write_scan
 from trapscan.report.lessons import Lesson, lesson
+from trapscan.report.reading import read_scan
 from trapscan.report.render import entries_shown, write_reports
 from trapscan.report.schema import scan_schema
 from trapscan.report.sheets import write_lesson

@@ -6,6 +6,7 @@ The types are checked before (`contract`). All raise ValueError with what is wro
 from __future__ import annotations
 
 import functools
+import hashlib
 import itertools
 import math
 from collections.abc import Callable, Iterable, Sequence
@@ -156,11 +157,11 @@ class Lines:
 
     def __init__(self, starts: Iterable[str]) -> None:
         self.starts = list(dict.fromkeys(starts))
-        self._ends: dict[tuple[str, tuple[str, ...]], str] = {}
+        self._ends: dict[bytes, str] = {}
 
     def end(self, start: str, line: tuple[str, ...]) -> str:
         """The EPD at the end of a line."""
-        key = start, line
+        key = hashlib.blake2b("\0".join((start, *line)).encode(), digest_size=16).digest()  # lines are large
         if key not in self._ends:
             board = board_of(start)
             for san in line:

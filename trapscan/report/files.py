@@ -1,8 +1,7 @@
-"""Reading and writing scan.json and the files beside it. A file is written aside, then renamed: never half of one."""
+"""Writing scan.json and the files beside it. A file is written aside, then renamed: never half of one."""
 
 from __future__ import annotations
 
-import codecs
 import contextlib
 import errno
 import fnmatch
@@ -14,13 +13,9 @@ from pathlib import Path
 from types import TracebackType
 from typing import Self
 
-import msgspec
-
-from trapscan.contract import SCHEMA, Finding, Scan, encode_in_pieces
+from trapscan.contract import Scan, encode_in_pieces
 from trapscan.errors import ReportError
-from trapscan.report.checking import check
 from trapscan.sanitize import sanitize
-from trapscan.spool import Spool
 
 SCAN_NAME = "scan.json"
 FORMS = (
@@ -37,23 +32,8 @@ FORMS = (
 """What a report's folder holds, beside the owner's files with the findings in them."""
 LEAST_ROOM = 4 * 2**20
 """Bytes on the disk to begin with: a small report has one million."""
-OLDER = "trapscan.scan/1"
-MAX_BYTES = 512 * 2**20
-"""No scan.json is larger than this: some 150,000 findings. Above it the memory for reading would be the problem."""
-
-
 asides: set[Path] = set()
 """Files being written or waiting to be renamed: whoever ends the process at once takes them away."""
-
-
-class _Head(msgspec.Struct):
-    schema: str
-
-
-class _Unread(Scan, frozen=True, kw_only=True):
-    """A scan whose findings are not looked at yet."""
-
-    findings: tuple[msgspec.Raw, ...]  # type: ignore[assignment]
 
 
 class Held:
@@ -184,58 +164,3 @@ def _lives(pid: int) -> bool:
 def write_scan(scan: Scan, folder: str | os.PathLike[str], *, held: Held | None = None) -> Path:
     """Write scan.json into `folder`; equal scans give equal bytes. `held`: it waits for other files."""
     return write_aside(Path(folder) / SCAN_NAME, encode_in_pieces(scan), held)
-
-
-def read_scan(folder_or_file: str | os.PathLike[str]) -> Scan:
-    """The scan of a report folder or of a scan.json; raises ReportError, in one line, on anything wrong with it."""
-    path = Path(folder_or_file)
-    try:
-        if path.is_dir():
-            path = path / SCAN_NAME
-        if not path.is_file():
-            raise ReportError(f"no {SCAN_NAME} at {sanitize(str(path))}: give the folder that `trapscan scan` wrote")
-        if path.stat().st_size > MAX_BYTES:
-            raise ReportError(f"{sanitize(str(path))} is larger than {MAX_BYTES // 2**20} MiB: not read")
-        data = path.read_bytes()
-    except (OSError, ValueError) as exc:
-        raise ReportError(f"cannot read {sanitize(str(path))}: {sanitize(str(exc))}") from exc
-    return decode_scan(data, source=str(path))
-
-
-def decode_scan(data: bytes, *, source: str = SCAN_NAME) -> Scan:
-    """A scan from the bytes of a scan.json: types by the contract, then the sense of it (`check`)."""
-    where, data = sanitize(source, limit=300), data.removeprefix(codecs.BOM_UTF8)
-    try:
-        head = msgspec.json.decode(data, type=_Head)
-        if head.schema != SCHEMA:
-            raise ReportError(f"{where} {_other_schema(head.schema)}")
-        read = msgspec.json.decode(data, type=_Unread)
-        del data
-        fields = {name: getattr(read, name) for name in read.__struct_fields__}
-        scan = Scan(**fields | {"findings": Spool(Finding, _each(read.findings))})
-        check(scan)
-    except ReportError:
-        raise
-    except (msgspec.DecodeError, UnicodeDecodeError, RecursionError, ValueError) as exc:
-        raise ReportError(f"{where} is not a scan of trapscan: {sanitize(str(exc), limit=300)}") from exc
-    return scan
-
-
-def _each(findings: Iterable[msgspec.Raw]) -> Iterator[Finding]:
-    """The findings, one at a time. Raises msgspec.DecodeError with the place."""
-    decode = msgspec.json.Decoder(Finding).decode
-    for number, finding in enumerate(findings):
-        try:
-            yield decode(finding)
-        except msgspec.ValidationError as exc:
-            said, _, inside = str(exc).partition(" - at `$")
-            raise msgspec.ValidationError(f"{said} - at `$.findings[{number}]{inside or '`'}") from None
-
-
-def _other_schema(name: str) -> str:
-    if name == OLDER:
-        return (
-            f"was written by an older trapscan ({OLDER}): scan again, with the same command; the engine's answers are "
-            "in the store, so that it takes seconds"
-        )
-    return f"follows {sanitize(name, limit=60)!r}; this trapscan reads {SCHEMA!r}"

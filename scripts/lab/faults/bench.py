@@ -18,7 +18,7 @@ from scripts.lab.faults.processes import left_over
 from trapscan.errors import ReportError
 from trapscan.repertoire.rewrite import write_annotated
 from trapscan.report import entries_shown, write_reports, write_scan
-from trapscan.report.files import decode_scan
+from trapscan.report.reading import decode_scan
 
 ROOT = Path(__file__).resolve().parents[3]
 LONGEST = 300.0

@@ -32,7 +32,7 @@ def fuzz(reader: str, corpus: str, seconds: int) -> None:
         from trapscan import graph, repertoire, settings
         from trapscan.engines import uci
         from trapscan.errors import EngineError, RepertoireError, ReportError, SettingsError
-        from trapscan.report.files import read_scan
+        from trapscan.report.reading import read_scan
 
     folder = Path(tempfile.mkdtemp())
     board = chess.Board("r3k2r/pP3ppp/8/3pP3/8/8/P4PPP/R3K2R w KQkq d6 0 9")
