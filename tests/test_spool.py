@@ -7,7 +7,7 @@ import gc
 import os
 import pickle
 import tracemalloc
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from pathlib import Path
 
 import msgspec
@@ -15,11 +15,11 @@ import pytest
 
 from tests.report.sample_scans import bulk_scan, trap_scan
 from trapscan import spool
-from trapscan.contract import Finding, encode_scan
+from trapscan.contract import Finding, Nature, Scan, encode_scan
 from trapscan.errors import StoreError
 from trapscan.levels import Lens
 from trapscan.order import ORDERS, in_order, outlines, ranked
-from trapscan.report import read_scan, write_reports, write_scan
+from trapscan.report import compare, lesson, read_scan, write_reports, write_scan
 from trapscan.spool import Picked, Spool
 
 
@@ -92,5 +92,38 @@ def test_findings_take_a_fifth_of_the_memory(monkeypatch: pytest.MonkeyPatch) ->
     tracemalloc.start()
     try:
         assert 5 * size(away=True) < size(away=False)
+    finally:
+        tracemalloc.stop()
+
+
+def test_comparing_and_choosing_hold_no_list_of_findings(monkeypatch: pytest.MonkeyPatch) -> None:
+    """But what they order and choose by."""
+
+    def worth_it(finding: Finding) -> Finding:
+        return msgspec.structs.replace(finding, worth=tuple(0.5 for _ in finding.toll))
+
+    monkeypatch.setattr(spool, "IN_MEMORY", 1)
+    few, many = (
+        msgspec.structs.replace(scan, findings=Spool(Finding, (worth_it(finding) for finding in scan.findings)))
+        for scan in map(bulk_scan, (60, 260))
+    )
+
+    def peak(do: Callable[[Scan], object], scan: Scan) -> int:
+        gc.collect()
+        tracemalloc.reset_peak()
+        before = tracemalloc.get_traced_memory()[0]
+        do(scan)
+        return tracemalloc.get_traced_memory()[1] - before
+
+    tracemalloc.start()
+    try:
+
+        def each(do: Callable[[Scan], object]) -> float:
+            do(few)  # what is kept once
+            return (peak(do, many) - peak(do, few)) / 200
+
+        whole = each(lambda scan: tuple(scan.findings))
+        assert 2 * each(lambda scan: compare(scan, scan)) < whole
+        assert 2 * each(lambda scan: lesson(scan, level=1400, count=9, natures=list(Nature))) < whole
     finally:
         tracemalloc.stop()

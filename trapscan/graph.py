@@ -21,7 +21,7 @@ from trapscan.errors import RepertoireError
 from trapscan.model import Chances, Position
 from trapscan.movetree import MISTAKE_NAGS, Repertoire, Walker
 
-MAX_POSITIONS = 200_000
+MAX_POSITIONS = 500_000
 """More positions than a scan could examine: at a second each they would take more than two days."""
 MAX_MOVE_ORDERS = 10**12
 """Move orders are counted exactly up to here; a larger count is given as this number."""

@@ -18,7 +18,7 @@ from trapscan.errors import ReportError
 from trapscan.levels import Lens
 from trapscan.order import section_of
 from trapscan.report import compare, comparison_html, comparison_text, lesson, write_lesson
-from trapscan.report.lessons import Lesson, alike, difficulty
+from trapscan.report.lessons import Candidate, Lesson, alike, difficulty
 from trapscan.report.sheets import answers, questions
 
 
@@ -35,7 +35,7 @@ def test_a_lesson_of_twelve() -> None:
     assert hard == sorted(hard)
     for index, one in enumerate(made.findings):
         for other in made.findings[:index]:
-            assert not alike(one, other, chess.Board(one.fen).piece_map(), chess.Board(other.fen).piece_map())
+            assert not alike(Candidate.of(one), Candidate.of(other))
     first_motifs = [finding.motifs[0] for finding in made.findings]
     assert len(set(first_motifs)) >= 6, "motifs are mixed"
 

@@ -18,6 +18,7 @@ from trapscan.report.present import Presentation
 from trapscan.report.text import FAIR_PLAY, score_words
 from trapscan.report.words import board_of_finding
 from trapscan.sanitize import sanitize
+from trapscan.spool import Lazy
 
 TOLL_SHARE, TOLL_FLOOR = 0.10, 0.02
 """A toll has changed when it moved by a tenth of the larger one, and by at least 0.02 points per 100 games."""
@@ -32,6 +33,25 @@ class Change:
     what: tuple[str, ...]
 
 
+class Changes(Lazy[Change]):
+    """Changes by the numbers of their findings in both scans, made when they are asked for."""
+
+    def __init__(self, old: Scan, new: Scan) -> None:
+        self._old, self._new = old.findings, new.findings
+        self._known: list[tuple[int, int, tuple[str, ...]]] = []
+
+    def add(self, old: int, new: int, what: tuple[str, ...]) -> None:
+        """One more."""
+        self._known.append((old, new, what))
+
+    def __len__(self) -> int:
+        return len(self._known)
+
+    def _made(self, number: int) -> Change:
+        old, new, what = self._known[number]
+        return Change(self._old[old], self._new[new], what)
+
+
 @dataclass(frozen=True, slots=True)
 class Comparison:
     """Two scans compared, each at its own level. `notes` tell what was scanned differently; `same` counts the findings
@@ -40,9 +60,9 @@ class Comparison:
     old: Presentation
     new: Presentation
     notes: tuple[str, ...]
-    added: tuple[Finding, ...]
-    gone: tuple[Finding, ...]
-    changed: tuple[Change, ...]
+    added: Sequence[Finding]
+    gone: Sequence[Finding]
+    changed: Sequence[Change]
     same: int
 
 
@@ -50,23 +70,30 @@ def compare(old: Scan, new: Scan) -> Comparison:
     """Compare two scans at their levels. Findings are matched by position and move, so that one that became another
     kind (a trick that is now prepared wrongly, say) counts as changed."""
     was, now = Presentation.of(old), Presentation.of(new)
-    before, after = {key(finding): finding for finding in old.findings}, {key(f): f for f in new.findings}
-    changed, same = [], 0
-    for finding in ranked((finding for name, finding in after.items() if name in before), now.lens):
-        what = differences(was.entry(before[key(finding)]), now.entry(finding))
+    before, after = numbers(old), numbers(new)
+    changed, same = Changes(old, new), 0
+    for outline in ranked((now.outlines[after[name]] for name in after if name in before), now.lens):
+        finding = now.whole(outline)
+        match = before[key(finding)]
+        what = differences(was.entry(old.findings[match]), now.entry(finding))
         if what:
-            changed.append(Change(before[key(finding)], finding, what))
+            changed.add(match, outline.number, what)
         else:
             same += 1
     return Comparison(
         old=was,
         new=now,
         notes=notes(old, new),
-        added=tuple(ranked((finding for name, finding in after.items() if name not in before), now.lens)),
-        gone=tuple(ranked((finding for name, finding in before.items() if name not in after), was.lens)),
-        changed=tuple(changed),
+        added=now.picked(ranked((now.outlines[at] for name, at in after.items() if name not in before), now.lens)),
+        gone=was.picked(ranked((was.outlines[at] for name, at in before.items() if name not in after), was.lens)),
+        changed=changed,
         same=same,
     )
+
+
+def numbers(scan: Scan) -> dict[tuple[str, str, str], int]:
+    """The number of each finding in the scan, by its key."""
+    return {key(finding): number for number, finding in enumerate(scan.findings)}
 
 
 def key(finding: Finding) -> tuple[str, str, str]:
@@ -174,9 +201,9 @@ def comparison_html(result: Comparison, *, shown: int = 40) -> str:
     """The comparison as a page without scripts, at most `shown` boards in each part."""
     style = asset("sheet.css")
     parts = [
-        _part("New", [(finding, ()) for finding in result.added], result.new, shown),
-        _part("Gone", [(finding, ()) for finding in result.gone], result.old, shown),
-        _part("Changed", [(change.new, change.what) for change in result.changed], result.new, shown),
+        _part("New", result.added, result.new, shown),
+        _part("Gone", result.gone, result.old, shown),
+        _part("Changed", result.changed, result.new, shown),
     ]
     return (
         environment()
@@ -199,9 +226,10 @@ ROWS_SHOWN = ("line", "opening", "fails")
 
 
 def _part(
-    heading: str, findings: Sequence[tuple[Finding, tuple[str, ...]]], shown: Presentation, most: int
+    heading: str, findings: Sequence[Finding] | Sequence[Change], shown: Presentation, most: int
 ) -> dict[str, object]:
-    entries = [_boxed(shown.entry(finding), what) for finding, what in findings[:most]]
+    pairs = ((each.new, each.what) if isinstance(each, Change) else (each, ()) for each in findings[:most])
+    entries = [_boxed(shown.entry(finding), what) for finding, what in pairs]
     return {"heading": heading, "entries": entries, "count": len(findings), "hidden": len(findings) - len(entries)}
 
 

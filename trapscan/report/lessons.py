@@ -16,16 +16,17 @@ from dataclasses import dataclass
 
 import chess
 
-from trapscan.contract import Nature, Scan, SlipFinding
+from trapscan.contract import Gain, Nature, Scan, Side, SlipFinding
 from trapscan.errors import ReportError
 from trapscan.levels import Lens
-from trapscan.order import by_idea, standing
+from trapscan.order import by_idea, outlines, standing
 from trapscan.report.bait_lessons import as_slip
 from trapscan.report.entry import Entry
 from trapscan.report.narrowed import nature_named, of_chapters
 from trapscan.report.present import Presentation
 from trapscan.report.words import board_of_finding, opening_family
 from trapscan.sanitize import sanitize
+from trapscan.spool import Picked, Spool
 
 NATURES = (Nature.TACTIC, Nature.OVERSIGHT)
 """Asked for where nothing else is said: what is lost by force."""
@@ -88,21 +89,24 @@ def lesson(
     for name in (*pin, *drop):
         if name not in known:
             raise ReportError(f"no finding {sanitize(name, limit=60)!r} in this scan")
-    by_id = {slip.id: slip for slip in map(as_slip, scan.findings) if slip is not None and slip.punishment}
+    slips = Spool(SlipFinding, (slip for slip in map(as_slip, scan.findings) if slip is not None and slip.punishment))
+    numbers = {slip.id: number for number, slip in enumerate(slips)}
     for name in pin:
-        if name not in by_id:
+        if name not in numbers:
             raise ReportError(f"{sanitize(name, limit=60)!r} has nothing to ask for: it cannot be pinned")
-    pinned = [by_id[name] for name in dict.fromkeys(pin)]
     wanted, kinds = {motif.casefold() for motif in motifs}, set(map(nature_named, natures))
-    pool = [
-        finding
-        for name, finding in by_id.items()
-        if name not in {*drop, *pin} and not finding.disputed and _fits(finding, side, wanted)
-        if finding.nature in kinds
-    ]
+    pool = Picked(
+        slips,
+        [
+            number
+            for number, slip in enumerate(slips)
+            if slip.id not in {*drop, *pin} and not slip.disputed and _fits(slip, side, wanted) and slip.nature in kinds
+        ],
+    )
     lens = Lens(scan.levels, level)
-    leads = {idea.lead.id for idea in by_idea(pool, lens)}
-    chosen = choose([finding for finding in pool if finding.id in leads], lens, count, seed, pinned)
+    leads = sorted(idea.lead.number for idea in by_idea(outlines(pool), lens))
+    pinned = [slips[numbers[name]] for name in dict.fromkeys(pin)]
+    chosen = choose(Picked(pool, leads), lens, count, seed, pinned)
     if not chosen:
         raise ReportError("no finding fits this lesson: ask for fewer motifs or either side")
     chosen.sort(key=lambda finding: (round(difficulty(finding, lens), 9), finding.id))
@@ -116,24 +120,52 @@ def _fits(finding: SlipFinding, side: str | None, motifs: Collection[str]) -> bo
     return not motifs or any(motif.casefold() in motifs for motif in finding.motifs)
 
 
+@dataclass(slots=True)
+class Candidate:
+    """What a slip is chosen by: its worth after what was chosen, and what it may share with others. `men`: what stands
+    on each square."""
+
+    id: str
+    worth: float
+    victim: Side
+    gain: Gain
+    motifs: tuple[str, ...]
+    family: str
+    slip: str
+    reply: str
+    men: str
+
+    @classmethod
+    def of(cls, slip: SlipFinding, worth: float = 0.0) -> Candidate:
+        """A slip worth so much."""
+        men = board_of_finding(slip).piece_map()
+        return cls(
+            id=slip.id,
+            worth=worth,
+            victim=slip.victim,
+            gain=slip.gain,
+            motifs=slip.motifs[:1],
+            family=_family(slip),
+            slip=slip.slip.uci,
+            reply=slip.refutation.uci if slip.refutation is not None else "",
+            men="".join(men[square].symbol() if square in men else "." for square in chess.SQUARES),
+        )
+
+
 def choose(
     pool: Sequence[SlipFinding], lens: Lens, count: int, seed: int, pinned: Sequence[SlipFinding]
 ) -> list[SlipFinding]:
     """The pinned ones, then the worthiest of the pool, one by one, each unlike those taken before."""
     chosen = list(pinned)
-    left = {finding.id: standing(finding, lens) * _lot(seed, finding.id) for finding in pool}
-    by_id = {finding.id: finding for finding in pool}
-    boards = {finding.id: board_of_finding(finding).piece_map() for finding in (*pool, *pinned)}
+    left = {number: Candidate.of(slip, standing(slip, lens) * _lot(seed, slip.id)) for number, slip in enumerate(pool)}
     for taken in pinned:
-        _lower(left, by_id, boards, taken)
+        _lower(left, Candidate.of(taken))
     while len(chosen) < count and left:
-        best = max(left, key=lambda name: (left[name], name))
-        if left[best] <= 0:
+        best = max(left, key=lambda number: (left[number].worth, left[number].id))
+        if left[best].worth <= 0:
             break
-        taken = by_id[best]
-        del left[best]
-        chosen.append(taken)
-        _lower(left, by_id, boards, taken)
+        chosen.append(pool[best])
+        _lower(left, left.pop(best))
     return chosen
 
 
@@ -146,44 +178,32 @@ def difficulty(finding: SlipFinding, lens: Lens) -> float:
     return -math.log(find) + chance + 0.12 * min(finding.ply, 9) + calm
 
 
-def _lower(
-    left: dict[str, float],
-    by_id: dict[str, SlipFinding],
-    boards: dict[str, dict[chess.Square, chess.Piece]],
-    taken: SlipFinding,
-) -> None:
+def _lower(left: dict[int, Candidate], taken: Candidate) -> None:
     """Lower the worth of what resembles `taken`; what is alike goes."""
-    for name in list(left):
-        other = by_id[name]
-        if alike(other, taken, boards[name], boards[taken.id]):
-            del left[name]
+    for number, other in list(left.items()):
+        if alike(other, taken):
+            del left[number]
             continue
         factor = 1.0
-        if set(other.motifs[:1]) & set(taken.motifs[:1]):
+        if set(other.motifs) & set(taken.motifs):
             factor *= LIKE_FACTORS["motif"]
-        if _family(other) == _family(taken):
+        if other.family == taken.family:
             factor *= LIKE_FACTORS["opening"]
         if other.gain == taken.gain:
             factor *= LIKE_FACTORS["gain"]
         if other.victim == taken.victim:
             factor *= LIKE_FACTORS["victim"]
-        left[name] *= factor
+        other.worth *= factor
 
 
-def alike(
-    one: SlipFinding, other: SlipFinding, men: dict[chess.Square, chess.Piece], others: dict[chess.Square, chess.Piece]
-) -> bool:
+def alike(one: Candidate, other: Candidate) -> bool:
     """Whether a pupil would feel to see the same thing twice: one victim, and the same slip and reply, or nearly the
     same position."""
     if one.victim != other.victim:
         return False
-    if one.refutation is not None and other.refutation is not None:
-        same_slip = one.slip.uci == other.slip.uci
-        if same_slip and one.refutation.uci == other.refutation.uci:
-            return True
-        if one.refutation.uci == other.refutation.uci and one.slip.uci[:2] == other.slip.uci[:2]:
-            return True
-    return sum(men.get(square) != others.get(square) for square in chess.SQUARES) <= SAME_STRUCTURE
+    if one.reply and one.reply == other.reply and one.slip[:2] == other.slip[:2]:
+        return True
+    return sum(mine != theirs for mine, theirs in zip(one.men, other.men, strict=True)) <= SAME_STRUCTURE
 
 
 def _family(finding: SlipFinding) -> str:

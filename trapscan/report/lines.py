@@ -27,11 +27,12 @@ class Lines:
     joins: dict[int, int] = field(default_factory=dict)
     at: list[int] = field(default_factory=list)
     beyond: int = 0
+    _known: dict[tuple[str, str], tuple[str, str]] = field(default_factory=dict)
 
     def add(self, parent: int, san: str, uci: str) -> int:
         """A new node; returns its index."""
         self.parents.append(parent)
-        self.moves.append((san, uci))
+        self.moves.append(self._known.setdefault((san, uci), (san, uci)))
         return len(self.parents) - 1
 
     def add_root(self, fen: str) -> int:
