@@ -11,7 +11,9 @@ from torch import Tensor
 from scripts.lab.chance.games import MAX_PLIES, POOLS, PRESENT, Game
 
 HISTORY = 3
-"""How many past moves the net is told."""
+"""How many past moves the shipped net is told."""
+REMEMBERED = 6
+"""How many past moves are kept of a position, for nets that are told more."""
 NONE = 64
 PROMOTED = {"n": 2, "b": 3, "r": 4, "q": 5}
 
@@ -22,7 +24,7 @@ class Batch:
 
     squares: Tensor  # (N, 64) uint8: 0 empty, 1-6 own pawn to king, 7-12 theirs
     castling: Tensor  # (N, 4) uint8: own short, own long, their short, their long
-    recent: Tensor  # (N, HISTORY, 2) uint8: from and to of the last moves, latest first; NONE where there is none
+    recent: Tensor  # (N, REMEMBERED, 2) uint8: from and to of the last moves, latest first; NONE where there is none
     passant: Tensor  # (N,) uint8: square a pawn just passed, or NONE
     ply: Tensor  # (N,) int16; -1 unknown
     ratings: Tensor  # (N, 2) int16: own, other
@@ -56,7 +58,7 @@ class Table:
         start = [4, 2, 3, 5, 6, 3, 2, 4] + [1] * 8 + [0] * 32 + [7] * 8 + [10, 8, 9, 11, 12, 9, 8, 10]
         self.squares = torch.tensor(start, dtype=torch.uint8, device=device).repeat(count, 1)
         self.castling = torch.ones(count, 4, dtype=torch.uint8, device=device)
-        self.recent = torch.full((count, HISTORY, 2), NONE, dtype=torch.uint8, device=device)
+        self.recent = torch.full((count, REMEMBERED, 2), NONE, dtype=torch.uint8, device=device)
         self.passant = torch.full((count,), NONE, dtype=torch.uint8, device=device)
         self._turned = torch.arange(64, device=device) ^ 56
         self._swapped = torch.tensor([0, *range(7, 13), *range(1, 7)], dtype=torch.uint8, device=device)

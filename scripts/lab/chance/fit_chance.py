@@ -4,7 +4,8 @@
     scripts/run fit_chance GAMES... --out net.pt --committee t0.pt t1.pt --invent 300000
     torchrun --nproc-per-node 2 -m scripts.lab.chance.fit_chance GAMES... --out net.pt --committee t0.pt t1.pt
 
-    scripts/run fit_chance ../shared/data/human_games*.tsv.gz --out net.pt --times r=2 --pool r=2
+    scripts/run fit_chance GAMES... --out t0.pt --early --committee trapscan/chance/policy.onnx --wean --times r=2
+    scripts/run fit_chance GAMES... --out net.pt --start trapscan/chance/policy.onnx --committee t0.pt t1.pt
 
 GAMES are TSV files of the shared form or PGN files with ratings. Folds 0-3 of 100 (a hash of the moves) are kept aside
 for the figures, fold 4 for choosing between nets. With --steps instead of --seconds a run repeats from its seed.
@@ -20,10 +21,11 @@ from pathlib import Path
 import torch
 import torch.distributed as dist
 
-from scripts.lab.chance.data import Batch, replay
+from scripts.lab.chance.data import HISTORY, Batch, replay
 from scripts.lab.chance.games import PACES, POOLS, Game, read_games, split
-from scripts.lab.chance.network import Net, Shape
-from scripts.lab.chance.train import Committee, Opinion, Plan, legal_of, score, train
+from scripts.lab.chance.network import Geometry, Net, Shape
+from scripts.lab.chance.shipped import read_shipped, with_norms
+from scripts.lab.chance.train import Committee, Opinion, Plan, inputs, legal_of, score, train
 
 
 def main() -> None:
@@ -39,8 +41,11 @@ def main() -> None:
     ask.add_argument("--batch", type=int, default=4096)
     ask.add_argument("--rate", type=float, default=3e-3)
     ask.add_argument("--decay", type=float, default=0.05)
-    ask.add_argument("--side", type=float, default=0.15)
+    ask.add_argument("--side", type=float, help="weight of the side tasks (0.15; with a committee 0)")
+    ask.add_argument("--history", type=int, default=HISTORY, help="how many past moves the net is told")
+    ask.add_argument("--start", type=Path, help="go on from this net, of its shape")
     ask.add_argument("--hard", type=float, default=0.2)
+    ask.add_argument("--wean", action="store_true", help="--hard grows to 1 in the course of the fit")
     ask.add_argument("--seed", type=int, default=0)
     ask.add_argument("--committee", nargs="*", type=Path, default=[])
     ask.add_argument("--invent", type=int, default=0, help="games each process lets the committee make up")
@@ -75,11 +80,13 @@ def main() -> None:
         if args.cache and rank == 0:
             torch.save(data.tensors(), args.cache)
     say(f"{len(data)} positions")
-    shape = Shape(args.width, args.blocks, dropout=args.dropout, early_level=args.early)
-    side = 0.0 if args.committee else args.side
-    plan = Plan(args.seconds, args.steps, args.batch, args.rate, args.decay, args.seed, side, hard=args.hard)
+    side = args.side if args.side is not None else 0.0 if args.committee else Plan.side
+    plan = Plan(
+        args.seconds, args.steps, args.batch, args.rate, args.decay, args.seed, side, hard=args.hard, wean=args.wean
+    )
     torch.manual_seed(plan.seed)
-    net = Net(shape)
+    shape = Shape(args.width, args.blocks, dropout=args.dropout, early_level=args.early, history=args.history)
+    net = started(load(args.start), data, args.dropout) if args.start else Net(shape)
     opinion = None
     if args.committee:
         data = data[torch.arange(rank, len(data), world)]  # each process judges and learns its share
@@ -92,7 +99,7 @@ def main() -> None:
     if rank == 0:
         # batch statistics are already running averages; the weights are the averaged ones
         state = {name: value.half().cpu() for name, value in fitted.state_dict().items()}
-        torch.save({"shape": shape.plain(), "state": state}, args.out)
+        torch.save({"shape": fitted.shape.plain(), "state": state}, args.out)
         say("saved")
         report = {"out": args.out.name}
         for name, games in (("choose", check), ("aside", test)):
@@ -109,8 +116,18 @@ def numbers(pairs: list[str]) -> dict[str, int]:
     return {source: int(number) for source, _, number in (pair.partition("=") for pair in pairs)}
 
 
+def started(net: Net, data: Batch, dropout: float) -> Net:
+    """A net to go on from: with batch norms again where they were folded away."""
+    some = data[torch.randint(len(data), (2048,), device=data.move.device)]
+    _, counts = Geometry()(some.squares.cpu(), some.castling.cpu(), some.passant.cpu())
+    given = inputs(Batch(*(fact.cpu() for fact in some.tensors())), counts, net.shape.history)
+    return with_norms(net, given, dropout)
+
+
 def load(path: Path) -> Net:
-    """A saved net."""
+    """A saved net, or an exported one."""
+    if path.suffix == ".onnx":
+        return read_shipped(path)
     saved = torch.load(path, map_location="cpu", weights_only=True)
     net = Net(Shape(**saved["shape"]))
     net.load_state_dict(

@@ -87,6 +87,7 @@ class Shape:
     heads: int = 32
     dropout: float = 0.05
     early_level: bool = False
+    history: int = HISTORY
 
     def plain(self) -> dict[str, object]:
         return asdict(self)
@@ -172,7 +173,7 @@ class Net(nn.Module):
         self.piece, self.place = nn.Embedding(13, w), nn.Parameter(torch.zeros(1, 64, w))
         self.context = nn.Linear(CONTEXT + (2 if shape.early_level else 0), w)
         self.attackers = nn.Linear(6, w, bias=False)
-        self.marks = nn.Parameter(torch.randn(2 * HISTORY, w) * 0.5)
+        self.marks = nn.Parameter(torch.randn(2 * shape.history, w) * 0.5)
         self.stem = nn.Conv2d(w, w, 3, padding=1, bias=False)
         self.stem_norm = nn.BatchNorm2d(w)
         kinds = {"c": Convolve, "a": Attend}
@@ -185,7 +186,7 @@ class Net(nn.Module):
         self.result = nn.Linear(w, 1)
 
     def trunk(self, squares: Tensor, marks: Tensor, attackers: Tensor, context: Tensor) -> Tensor:
-        """squares (N, 64) int64; marks (N, 64, 2 HISTORY), attackers (N, 64, 6), context (N, CONTEXT) float."""
+        """squares (N, 64) int64; marks (N, 64, 2 history), attackers (N, 64, 6), context (N, CONTEXT) float."""
         x = self.piece(squares) + self.place + self.context(context)[:, None]
         x = x + marks @ self.marks + self.attackers(attackers)
         x = x.transpose(1, 2).reshape(-1, self.shape.width, 8, 8)
@@ -235,6 +236,6 @@ def context_of(castling: Tensor, ply: Tensor, seconds: Tensor, pool: Tensor) -> 
 
 
 def marks_of(recent: Tensor) -> Tensor:
-    """(N, 64, 2 HISTORY) float: one plane for the from and one for the to square of each past move."""
+    """(N, 64, 2 history) float: one plane for the from and one for the to square of each past move (N, history, 2)."""
     flat = recent.flatten(1).long()
     return F.one_hot(flat.clamp(max=NONE), NONE + 1)[:, :, :NONE].transpose(1, 2).float()

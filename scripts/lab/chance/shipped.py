@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import ast
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -34,6 +35,40 @@ def read_shipped(path: Path) -> Net:
             raise ValueError(f"{path.name} holds no {name}")
     net.load_state_dict(state)
     return net.eval()
+
+
+@torch.no_grad()
+def with_norms(net: Net, given: tuple[Tensor, ...], dropout: float) -> Net:
+    """The same function with a batch norm after every convolution of the blocks again, so that it can be fitted on as
+    a new net is: what the convolutions give on the positions `given` sets the norms' statistics, and their gains and
+    shifts undo them."""
+    new = Net(replace(net.shape, dropout=dropout))
+    state = {name: value for name, value in net.state_dict().items() if name in new.state_dict()}
+    norms = {"stem": "stem_norm"} | {
+        f"{block}.{conv}": f"{block}.{norm}"
+        for block in [*(f"body.{i}" for i in range(len(net.body))), "late"]
+        for conv, norm in (("c1", "b1"), ("c2", "b2"))
+    }
+    modules, means, spreads = dict(net.named_modules()), {}, {}
+    hooks = []
+    for conv in norms.keys() & modules.keys():
+
+        def look(_: nn.Module, __: object, out: Tensor, conv: str = conv) -> None:
+            means[conv], spreads[conv] = out.mean((0, 2, 3)), out.std((0, 2, 3)).clamp(min=1e-3)
+
+        hooks.append(modules[conv].register_forward_hook(look))
+    net.eval()(*given)
+    for hook in hooks:
+        hook.remove()
+    for conv, mean in means.items():
+        norm, spread = norms[conv], spreads[conv]
+        state[f"{conv}.weight"] = modules[conv].weight / spread[:, None, None, None]
+        state[f"{norm}.weight"], state[f"{norm}.bias"] = spread, mean
+        state[f"{norm}.running_mean"] = (mean - modules[conv].bias) / spread
+        state[f"{norm}.running_var"] = torch.ones_like(mean)
+        state[f"{norm}.num_batches_tracked"] = torch.tensor(0)
+    new.load_state_dict(state)
+    return new
 
 
 def without_norms(net: Net) -> None:

@@ -14,7 +14,7 @@ import torch.distributed as dist
 import torch.nn.functional as F
 from torch import Tensor, nn
 
-from scripts.lab.chance.data import HISTORY, NONE, Batch, Table, exact_legal
+from scripts.lab.chance.data import NONE, REMEMBERED, Batch, Table, exact_legal
 from scripts.lab.chance.games import MAX_PLIES, Game
 from scripts.lab.chance.network import Geometry, Net, context_of, marks_of, scaled
 
@@ -37,6 +37,8 @@ class Plan:
     average: float = 0.999
     hard: float = 0.2
     """Towards a committee: weight of the move really played, where there is one."""
+    wean: bool = False
+    """That weight grows to one in the course of the fit: the committee is a guide to a net that is to surpass it."""
 
 
 @dataclass
@@ -47,11 +49,10 @@ class Opinion:
     shares: Tensor  # (N, TOP) float16
 
 
-def inputs(batch: Batch, geometry: Geometry) -> tuple[Tensor, tuple[Tensor, ...]]:
-    """Mask of the moves (N, 4096), and what Net takes."""
-    mask, counts = geometry(batch.squares, batch.castling, batch.passant)
+def inputs(batch: Batch, counts: Tensor, history: int) -> tuple[Tensor, ...]:
+    """What a Net of that history takes; counts: of attackers, by Geometry."""
     context = context_of(batch.castling, batch.ply, batch.seconds, batch.pool)
-    return mask, (batch.squares.long(), marks_of(batch.recent), counts, context, scaled(batch.ratings))
+    return batch.squares.long(), marks_of(batch.recent[:, :history]), counts, context, scaled(batch.ratings)
 
 
 def blurred(batch: Batch, random: torch.Generator) -> Batch:
@@ -60,7 +61,7 @@ def blurred(batch: Batch, random: torch.Generator) -> Batch:
     lot = torch.rand(4, size, device=device, generator=random)
     recent = batch.recent.clone()
     recent[lot[0] < 0.04] = NONE
-    for kept in range(1, HISTORY):
+    for kept in range(1, REMEMBERED):
         recent[(lot[0] >= 0.04 * kept) & (lot[0] < 0.04 * (kept + 1)), kept:] = NONE
     shake = torch.randint(-60, 61, (size, 2), device=device, generator=random, dtype=torch.int16)
     out = copy.copy(batch)
@@ -99,9 +100,12 @@ def train(
     optimizer = torch.optim.AdamW(groups, lr=plan.rate, betas=(0.9, 0.98), fused=device == "cuda")
     average = copy.deepcopy(net).eval()
 
-    def loss_of(facts: tuple[Tensor, ...], entries: Tensor | None, shares: Tensor | None) -> tuple[Tensor, Tensor]:
+    def loss_of(
+        facts: tuple[Tensor, ...], entries: Tensor | None, shares: Tensor | None, hard: Tensor
+    ) -> tuple[Tensor, Tensor]:
         batch = Batch(*facts)
-        mask, given = inputs(batch, geometry)
+        mask, counts = geometry(batch.squares, batch.castling, batch.passant)
+        given = inputs(batch, counts, net.shape.history)
         with torch.autocast(device, torch.bfloat16, enabled=device == "cuda"):
             logits, reply, result = net.full(*given)
         logs = masked_log(logits, mask)
@@ -110,7 +114,7 @@ def train(
         main = (own * known).sum() / known.sum().clamp(min=1)
         if entries is not None and shares is not None:
             near = -(logs.gather(1, entries.long()).clamp(min=-30) * shares.float()).sum(1)
-            total = (near * (1 - plan.hard * known) + own * plan.hard * known).mean()
+            total = (near * (1 - hard * known) + own * hard * known).mean()
         else:
             total = main
         if plan.side:
@@ -142,8 +146,9 @@ def train(
         batch, opinion = batch_of(order[at : at + plan.batch])
         at += plan.batch
         net.train()
-        parts = (opinion.entries, opinion.shares) if opinion else (None, None)
-        total, main = compiled(blurred(batch, random).tensors(), *parts)
+        entries, shares = (opinion.entries, opinion.shares) if opinion else (None, None)
+        hard = torch.tensor(plan.hard + (1 - plan.hard) * done * plan.wean, device=device)
+        total, main = compiled(blurred(batch, random).tensors(), entries, shares, hard)
         optimizer.zero_grad(set_to_none=True)
         total.backward()
         if world > 1:
@@ -188,11 +193,11 @@ class Committee:
 
     def _shares(self, facts: tuple[Tensor, ...]) -> Tensor:
         batch = Batch(*facts)
-        mask, given = inputs(batch, self.geometry)
+        mask, counts = self.geometry(batch.squares, batch.castling, batch.passant)
         total = torch.zeros(len(batch.squares), 4096, device=self.device)
         with torch.autocast(self.device, torch.bfloat16, enabled=self.device == "cuda"):
             for net in self.nets:
-                total = total + masked_log(net(*given), mask).exp()
+                total = total + masked_log(net(*inputs(batch, counts, net.shape.history)), mask).exp()
         return total / len(self.nets)
 
     @torch.no_grad()
