@@ -23,13 +23,14 @@ from trapscan.job.glances import Glance
 from trapscan.job.pipeline import Plan
 from trapscan.job.positions import POSITIONS, Outcome, Task
 from trapscan.job.run import Done, Job
-from trapscan.job.stakes import left_open
+from trapscan.job.stakes import Outlook, left_open, likely_onward
 from trapscan.job.tools import Tools
 from trapscan.job.walk import Walk
 from trapscan.job.workers import Processes
 from trapscan.model import Evaluation, Examined, Line, Position, Query
 from trapscan.request import ScanRequest
 from trapscan.score import Score
+from trapscan.settings import load
 
 ENGINE = f"{sys.executable} {Path(__file__).parent.parent / 'engines' / 'material_uci.py'}"
 FACTS = Probe(name="Material 1.0", nps=1_000_000, multipv=True, searchmoves=True)
@@ -163,17 +164,48 @@ def test_where_most_is_at_stake_comes_first(crossing: Path, tmp_path: Path, monk
 
 
 def test_what_a_glance_tells() -> None:
-    """Nothing is open where no likely move costs anything; more, the more a move costs and the likelier it is."""
+    """Nothing is open where no likely move costs anything; more, the more a move costs, the likelier it is and the more
+    it would be worth; less where the repertoire's owner must first forget another."""
+    best = ("a2a3", 0.5, Score(chess.WHITE, cp=0), 0.0)
 
-    def open_(*moves: tuple[float, int]) -> float:
-        best = ("a2a3", 0.5, Score(chess.WHITE, cp=0))
-        others = [(f"{n}", chance, Score(chess.WHITE, cp=cp)) for n, (chance, cp) in enumerate(moves)]
-        return left_open(Glance((best, *others), {}))
+    def open_(*moves: tuple[float, int], worth: float = 0.0, forgotten: float = 1.0) -> float:
+        others = [(f"{n}", chance, Score(chess.WHITE, cp=cp), worth) for n, (chance, cp) in enumerate(moves)]
+        return left_open(Glance((best, *others), {}), forgotten)
 
     assert left_open(Glance((), {})) == 0.0
     sound, slip, likelier, worse = open_((0.1, -5)), open_((0.1, -120)), open_((0.3, -120)), open_((0.1, -500))
     assert 0 <= sound < slip < min(likelier, worse)
     assert open_((0.1, -5), (0.1, -120)) == slip, "the worst counts"
+    assert open_((0.1, -120), worth=0.8) > slip > open_((0.1, -120), forgotten=0.03)
+    own = Glance((best, ("g2g4", 0.1, Score(chess.WHITE, cp=-120), 0.0)), {"g2g4": (0.1,)})
+    assert left_open(own, 0.03) == slip, "the repertoire's own move needs no forgetting"
+
+
+def test_what_seems_to_lie_past_an_end_is_at_stake_there() -> None:
+    """As long as the end is not examined; there our best move is followed, or the other side's likely ones."""
+    settings = load("quick")
+    end = Position(chess.Board().epd(), chess.STARTING_FEN, (), 1, ())
+    sound = [("e2e4", 0.5, Score(chess.WHITE, cp=30), 0.0), ("d2d4", 0.3, Score(chess.WHITE, cp=25), 0.0)]
+    blunder = ("g2g4", 0.2, Score(chess.WHITE, cp=-150), 0.5)
+    glance = Glance((*sound, blunder), {})
+    assert likely_onward(glance, settings) == {
+        True: (("e2e4", 1.0),),
+        False: (("e2e4", 0.5), ("d2d4", 0.3)),
+    }
+    outlook = Outlook(settings)
+    outlook.take(Done(Task(end), Glance(tuple(sound), {})), 1.0)
+    for ours, moves in ((True, ["e2e4"]), (False, ["e2e4", "d2d4"])):
+        assert [child.moves[-1] for _, child in outlook.past(end, ours)] == moves
+
+    def at_stake() -> float:
+        return outlook.stakes({end.epd: end}, {end.epd: 1.0}, lambda position: True)[end.epd]
+
+    before, ((share, child),) = at_stake(), outlook.past(end, ours=True)
+    assert share == 1.0 and child not in outlook
+    outlook.take(Done(Task(child), glance), 1.0)
+    assert at_stake() == left_open(glance) > before
+    outlook.examined(end)
+    assert at_stake() == before and not outlook.past(end, ours=True)
 
 
 # --- time ------------------------------------------------------------------------------------------------------------

@@ -28,10 +28,11 @@ from trapscan.contract import (
     SlipFinding,
     Verified,
 )
-from trapscan.job.judging import THEN, forgets, nature_and_worth, prepared_of, related
+from trapscan.job.judging import THEN, forgets, prepared_of, related
 from trapscan.job.owned import Owned
 from trapscan.job.positions import ExplainedSlip, Outcome
 from trapscan.job.state import ScanState
+from trapscan.job.valuing import nature_and_worth
 from trapscan.model import Line, Position, Slip
 from trapscan.order import ASIDE, MET_DIGITS, TOLL_DIGITS, rounded
 from trapscan.score import Score, loss
@@ -76,7 +77,7 @@ def _finding(
     after = board.copy(stack=False)
     san = after.san_and_push(move)
     chance = tuple(outcome.examined.chances[slip.move])
-    nature, worth = nature_and_worth(told, best.score, after, chance)
+    nature, worth = nature_and_worth(explanation, best.score, slip.score, after, chance)
     owned = Owned.of(seen, position, board, slip.move)
     prepared = prepared_of(owned, told, best, nature)
     held = prepared is not None and not owned.warned(prepared)

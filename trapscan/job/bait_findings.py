@@ -22,10 +22,10 @@ from trapscan.contract import (
 )
 from trapscan.job.assemble import all_rounded, line_of, sans
 from trapscan.job.bait_terms import BaitOutcome, Terms, Tried, terms
-from trapscan.job.judging import nature_and_worth
 from trapscan.job.owned import Owned
 from trapscan.job.positions import ExplainedSlip
 from trapscan.job.state import ScanState
+from trapscan.job.valuing import nature_and_worth
 from trapscan.levels import at_level
 from trapscan.model import Position
 from trapscan.order import MET_DIGITS, TOLL_DIGITS, rounded
@@ -70,7 +70,7 @@ def _finding(seen: ScanState, position: Position, outcome: BaitOutcome, tried: T
     owned = Owned.of(seen, position, board, bait)
     fallen = tried.position.board()
     fallen.push_uci(first.slip.move)
-    nature, worth = nature_and_worth(first, after.best.score, fallen, chance)
+    nature, worth = nature_and_worth(first.explanation, after.best.score, first.slip.score, fallen, chance)
     return BaitFinding(
         id=rank.finding_id("bait", position.epd, bait),
         victim=Side.of(not board.turn),

@@ -1,50 +1,35 @@
-"""What kind of mistake a finding is, what it is worth, how often it is met, and what belongs together. Pure."""
+"""How often a finding is met, what the repertoire answers to it, and what belongs together. Pure."""
 
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 
 import chess
 import msgspec
 
-from trapscan import explain, openings, rank
-from trapscan.contract import Gain, LetOff, Nature, Prepared, SlipFinding, SlipKind
+from trapscan import rank
+from trapscan.contract import LetOff, Nature, Prepared, SlipFinding, SlipKind
 from trapscan.job.missed import KEEPS
 from trapscan.job.owned import Owned
 from trapscan.job.positions import ExplainedSlip, Outcome
 from trapscan.job.state import ScanState
 from trapscan.model import Line, Position
-from trapscan.score import Score, loss
+from trapscan.score import loss
 
 LET_OFF, THEN = 2, 3
 """So many replies that let a slip off are told, with so many plies of what follows."""
-
-
-def nature_and_worth(
-    told: ExplainedSlip, best: Score, after: chess.Board, chance: Sequence[float]
-) -> tuple[Nature, list[float]]:
-    """The nature of a slip, and its worth per level; `best` is the victim's best score, `after` the board after it."""
-    slip, explanation = told.slip, told.explanation
-    nature = rank.nature_of(
-        explanation.signs,
-        best=best,
-        slip=slip.score,
-        tactical=explain.tactical(explanation.motifs),
-        named=openings.name_of(after.epd()) is not None,
-        won=explanation.gain != Gain.ATTACK,
-    )
-    motif = explain.any_tactical(explanation.motifs)
-    return nature, [
-        rank.worth(rank.Case(nature, explanation.signs, best, slip.score, share, motif)) for share in chance
-    ]
 
 
 def forgets(seen: ScanState, position: Position, board: chess.Board, kind: SlipKind) -> float:
     """How often the way to a slip is open although its owner has prepared another move: 1 but for our own slips."""
     if kind is not SlipKind.PITFALL:
         return 1.0
-    following = [seen.after(position, board, move) for move in position.prepared]
+    return forgets_at(position, [seen.after(position, board, move) for move in position.prepared])
+
+
+def forgets_at(position: Position, following: Iterable[Position | None]) -> float:
+    """How often the owner of a repertoire leaves it in a position of his; `following` are those after its moves."""
     last = not any(child is not None and child.prepared for child in following)
     return rank.forgets(len(position.moves) // 2, prepared=bool(position.prepared), last=last)
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from array import array
 from collections import Counter
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from functools import partial
 from itertools import chain
@@ -16,17 +16,17 @@ from trapscan.graph import Graph, turn_of
 from trapscan.job.baits import BAIT_WORTH, BaitTask
 from trapscan.job.counts import Counts
 from trapscan.job.eta import Met, TimeLeft
-from trapscan.job.glances import GLANCES, Glance
+from trapscan.job.glances import GLANCES
+from trapscan.job.judging import forgets_at
 from trapscan.job.packing import Asked, packed_chances, packed_digests
 from trapscan.job.positions import POSITIONS, Outcome, Task
 from trapscan.job.run import UNASKED, Done, Job
-from trapscan.job.stakes import FURTHER, GLANCED, ROUND, left_open
+from trapscan.job.stakes import FURTHER, GLANCED, ROUND, Outlook
 from trapscan.job.state import ScanState
 from trapscan.job.tools import Tools
 from trapscan.job.workers import AHEAD, is_over
 from trapscan.levels import at_level
 from trapscan.model import Chances, Position
-from trapscan.order import DAMPED
 from trapscan.settings import Settings
 from trapscan.spool import Spool
 
@@ -84,19 +84,18 @@ class Walk:
     look: Callable[[], None] = lambda: None
     positions: dict[str, Position] = field(default_factory=dict)
     failed: dict[str, str] = field(default_factory=dict)
-    glanced: int = 0
-    """Moves that were glanced at."""
+    outlook: Outlook = field(init=False)
     _onward: list[Edge] = field(default_factory=list)
     _chapters: dict[str, Ids] = field(default_factory=dict)
     _met: set[Position] = field(default_factory=set)
     _spool: Spool[Outcome] = field(default_factory=lambda: Spool(Outcome))
     _done: dict[Position, Known] = field(default_factory=dict)
     _failed: dict[Position, str] = field(default_factory=dict)
-    _glances: dict[Position, Chances] = field(default_factory=dict)
-    """Chances of the repertoire's moves where no more is known."""
-    _open: dict[Position, float] = field(default_factory=dict)
     _children: dict[tuple[Position, bool], list[tuple[str, Position]]] = field(default_factory=dict)
     _left: TimeLeft = field(default_factory=TimeLeft)
+
+    def __post_init__(self) -> None:
+        self.outlook = Outlook(self.settings)
 
     @property
     def tree(self) -> Graph:
@@ -138,7 +137,7 @@ class Walk:
                 self.look()
             rest = [task for task in tasks if task.position not in self._done]
             for glanced in self.job.known(GLANCES, self.tools, rest):
-                self._take_glance(glanced)
+                self.outlook.take(glanced, self._forgets(glanced.task.position))
             self._met.update(new)
             for position in new:
                 self._left.found(self._as_met(position), known=position in self._done)
@@ -193,19 +192,24 @@ class Walk:
             return
         reach = self._reach_here()
         often = sorted(waiting, key=lambda position: -reach.get(position.epd, 0.0))
-        most = max(GLANCED, FURTHER * self._most(waiting))
-        tasks = [self.counts.task(position) for position in often[:most] if position not in self._open]
-        for glanced in self.job.each(GLANCES, self.tools, tasks):
-            self._take_glance(glanced)
+        often = often[: max(GLANCED, FURTHER * self._most(waiting))]
+        self._glance_at(often)
+        if not self.counts.files:  # what lies past an end waits there
+            ends = [position for position in often if not position.prepared]
+            past = (child for end in ends for _, child in self.outlook.past(end, self._is_ours(end)))
+            self._glance_at(child for child in past if child.epd not in self.positions)
 
-    def _take_glance(self, glanced: Done[Task, Glance]) -> None:
-        position = glanced.task.position
-        self._open[position] = 0.0
-        if glanced.outcome is not None:
-            self.glanced += len(glanced.outcome.moves)
-            self._open[position] = left_open(glanced.outcome)
-            if glanced.outcome.prepared:
-                self._glances[position] = packed_chances(glanced.outcome.prepared)
+    def _glance_at(self, positions: Iterable[Position]) -> None:
+        tasks = [self.counts.task(position) for position in dict.fromkeys(positions) if position not in self.outlook]
+        for glanced in self.job.each(GLANCES, self.tools, tasks):
+            self.outlook.take(glanced, self._forgets(glanced.task.position))
+
+    def _forgets(self, position: Position) -> float:
+        """How often its owner plays another move there than the repertoire says; 1 where it says nothing."""
+        if not position.prepared or not self._is_ours(position):
+            return 1.0
+        edges = self.tree.leaving[self.tree.index[position.epd]]
+        return forgets_at(position, [self.tree.positions[self.tree.edges[edge][2]] for edge in edges])
 
     def _examine(self, chosen: Sequence[Position], stakes: Mapping[str, float]) -> None:
         tasks = [self.counts.task(position) for position in chosen]
@@ -223,7 +227,7 @@ class Walk:
             self._failed[position] = done.problem
             return
         self._done[position] = self._known_of(done.task, done.outcome)
-        self._glances.pop(position, None)
+        self.outlook.examined(position)
         here = self.positions.get(position.epd) == position
         if here and done.task.is_end and position.beyond < self.settings.beyond:
             new = sum(child.epd not in self.positions for _, child in self._after(position))
@@ -304,7 +308,9 @@ class Walk:
     def _reach(self, ours: bool, choices: Mapping[str, Mapping[str, float]]) -> dict[str, tuple[float, ...]]:
         levels = self.settings.levels
         chances: dict[str, Chances] = {
-            position.epd: prepared for position, prepared in self._glances.items() if position.epd not in self.failed
+            position.epd: chances
+            for position, chances in self.outlook.chances.items()
+            if position.epd not in self.failed
         }
         chances |= {epd: self._done[each].chances for epd, each in self.positions.items() if each in self._done}
         reach = graph.reach(
@@ -330,14 +336,8 @@ class Walk:
         return here
 
     def stakes(self) -> dict[str, float]:
-        """What is at stake in each position that is known, by EPD: how often it is reached, damped as in the report,
-        times what it leaves open; where that is not known, as much as on the mean."""
-        reach = self._reach_here()
-        usual = sum(self._open.values()) / len(self._open) if self._open else 1.0
-        return {
-            epd: float(max(0.0, reach.get(epd, 0.0)) ** DAMPED) * self._open.get(position, usual)
-            for epd, position in self.positions.items()
-        }
+        """What is at stake in each position that is known, by EPD (see `Outlook`)."""
+        return self.outlook.stakes(self.positions, self._reach_here(), self._is_ours)
 
     def problems(self) -> tuple[Problem, ...]:
         """Positions that could not be examined, and odd answers of the engine, in the order of the positions."""

@@ -77,7 +77,7 @@ class Watch(Progress):
 
     def glances(self) -> float:
         assert self.running is not None
-        return float(NODES * self.running.walk.glanced)
+        return float(NODES * self.running.walk.outlook.glanced)
 
     def present(self, report: Any) -> None:
         assert self.running is not None

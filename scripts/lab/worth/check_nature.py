@@ -24,10 +24,10 @@ import chess
 from trapscan import settings
 from trapscan.contract import Nature
 from trapscan.engines import Store, default_store_path
-from trapscan.job.judging import nature_and_worth
 from trapscan.job.positions import POSITIONS, Outcome, Task
 from trapscan.job.run import Job
 from trapscan.job.tools import tools_of
+from trapscan.job.valuing import nature_and_worth
 from trapscan.job.workers import Processes
 from trapscan.model import Position
 from trapscan.progress import Progress
@@ -85,7 +85,10 @@ def nature(case: Case, outcome: Outcome | None) -> tuple[Nature | None, str]:
         return None, ""
     after = case.board()
     after.push_uci(case.slip)
-    found, _ = nature_and_worth(told, outcome.examined.best.score, after, outcome.examined.chances[case.slip])
+    examined = outcome.examined
+    found, _ = nature_and_worth(
+        told.explanation, examined.best.score, told.slip.score, after, examined.chances[case.slip]
+    )
     return found, after.variation_san([chess.Move.from_uci(uci) for uci in told.slip.refutation[:6]])
 
 
