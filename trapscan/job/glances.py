@@ -22,8 +22,8 @@ from trapscan.search import choose_candidates
 from trapscan.settings import Settings
 
 NODES = 1600
-"""A move: some twentieth of what the examination takes. With half of it, or half as much again, nine in ten of the first
-page are there later (scripts/run bench_first_page)."""
+"""A move: some twentieth of what the examination takes. With half of it, or half as much again, nine in ten of the
+first page are there later (scripts/run bench_first_page)."""
 
 
 @dataclass(frozen=True, slots=True)
