@@ -129,7 +129,7 @@ def test_who_lets_a_slip_off_is_searched_and_has_the_chance_that_find_leaves() -
         child = after.copy(stack=False)
         child.push_uci(reply)
         table.scores[child.epd()] = left
-    (told,) = missed(board, best, slip, table, model, levels)
+    (told,) = missed(board, best, slip, table, model, Settings(levels=levels))
     assert told.reply == order[1] and told.chance == chances[order[1]] and len(table.asked) == 2
     for i in range(len(levels)):
         assert chances["h7h5"][i] > plain["h7h5"][i] and told.chance[i] < plain[order[1]][i]

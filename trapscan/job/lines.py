@@ -15,7 +15,9 @@ from trapscan.explain.play import Play
 from trapscan.explain.tried import Reply, Tried, to_try
 from trapscan.model import ChanceModel, Evaluator, Line, Query
 
-NODES = 20_000
+NODES = 8_000
+"""A line: more changes as much of what is told as it mends."""
+
 LIKELY, MOVES = 0.25, 3
 """The likely line follows replies of this chance at least, so many at most."""
 

@@ -8,14 +8,18 @@ import chess
 
 from trapscan.model import ChanceModel, Chances, Evaluator, Line, Query, Slip
 from trapscan.score import loss
-from trapscan.stopping import NOISE_AT
+from trapscan.settings import Settings
+from trapscan.stopping import NOISE_AT, LossStop
 
 KEEPS = 0.5
 """An answer that keeps so much of what the slip lost does not let it off."""
 
-NODES = 20_000
 TRIED = 2
 """So many of the likeliest replies that are not known to punish are searched."""
+
+LEAST, MOST, CLEAR = 2_000, 40_000, 1.0
+"""Such a search takes from so many to so many nodes: it ends once what the reply keeps is so many times its noise away
+from `KEEPS`."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,22 +47,33 @@ def replies(best: Line, slip: Slip, chances: Chances, model: ChanceModel, levels
 
 
 def missed(
-    board: chess.Board, best: Line, slip: Slip, evaluator: Evaluator, model: ChanceModel, levels: tuple[int, ...]
+    board: chess.Board, best: Line, slip: Slip, evaluator: Evaluator, model: ChanceModel, settings: Settings
 ) -> tuple[Missed, ...]:
     """The likeliest replies that leave the slip unpunished, by a search of each. `board` stands before the slip, with
     its moves; `best` is the victim's best line there. Pure but for the evaluator."""
+    levels = settings.levels
     after = board.copy()
     after.push_uci(slip.move)
     chances = replies(best, slip, model.predict([after], levels)[0], model, levels)
     others = [move for move in chances if move not in (*slip.refutation[:1], *slip.also)]
-    lost, out = loss(best.score, slip.score), []
+    bar, out = KEEPS * loss(best.score, slip.score), []
+    stop = LossStop(
+        best=best.score.expected(),
+        threshold=bar,
+        sigmas=CLEAR,
+        least=LEAST,
+        confirm=LEAST,
+        noise=settings.error,
+        spared=0.0,
+        victim_moves=True,
+    )
     for reply in sorted(others, key=lambda move: (-sum(chances[move]), move))[:TRIED]:
         child = after.copy(stack=False)
         child.push_uci(reply)
         if child.is_game_over():
             continue
-        answer = evaluator.evaluate(Query(child.epd(), NODES)).best
-        if loss(best.score, answer.score.of(board.turn)) < KEEPS * lost:
+        answer = evaluator.evaluate(Query(child.epd(), MOST, until=stop)).best
+        if loss(best.score, answer.score.of(board.turn)) < bar:
             out.append(Missed(reply, tuple(chances[reply]), answer.pv))
     return tuple(out)
 

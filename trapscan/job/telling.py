@@ -93,7 +93,7 @@ def tell(tools: Tools, task: Telling, recorder: Recorder) -> Retold:
     explanation = explain.explain_slip(
         board, move, best=task.best, slip_score=task.slip.score, refutation=refutation, tried=tried
     )
-    let_off = missed(board, task.best, task.slip, counted, model, settings.levels)
+    let_off = missed(board, task.best, task.slip, counted, model, settings)
     return Retold(explanation, tried.likely, counted.searches, counted.nodes, let_off)
 
 
@@ -102,7 +102,7 @@ TELLING = Stage(
     "slips told anew",
     tell,
     Retold,
-    settings=("level", "levels", "time_control", "hash_mb", "engine_options"),
+    settings=("level", "levels", "noise", "noise_exponent", "time_control", "hash_mb", "engine_options"),
     code=(*SEARCHED, "explain", "contract", "job/lines.py", "job/missed.py", "job/telling.py"),
 )
 
