@@ -55,6 +55,17 @@ KNOWN = {
     "a pawn, not taken": Known(
         "e4 c6 d4 d5 Nf3", "Bg4", "Nc3 e6 Bd3", "dxe4 Ng5", 75, -30, Nature.FORGONE
     ),
+    "a piece, not taken back": Known(
+        "e4 e5 Nf3 Nc6 Bc4 d6 Nc3 Bg4 h3 Bh5 Nxe5 Nxe5 Qxh5 Nxc4", "Nd5", "c6 Nc3 Nf6", "Qb5+ c6 Qxc4 d5 exd5", 196,
+        -329, Nature.FORGONE,
+    ),
+    "an even trade": Known(
+        "e4 e5 Nf3 Nc6 d4 exd4 Bc4 Nf6 e5 d5", "exf6", "dxc4 c3 Qxf6 Nxd4", "Bb5 Ne4 Nxd4 Bd7", 22, -228,
+        Nature.POSITIONAL,
+    ),
+    "a gambit with a name that a fork refutes": Known(
+        "e4 e5 Nf3 f5 Bc4 fxe4 Nxe5", "Nf6", "Nf7 Qe7 Nxh8 d5 Be2 Be6", "Qg5 d4 Qxg2 Qh5+", -75, -244, Nature.TACTIC
+    ),
     "an early queen": Known("e4 c6", "Qh5", "Nf6 Qe2 d5", "d4 d5", 45, -65, Nature.POSITIONAL),
     "a hole": Known("e4 c6 d4 d5 Nc3 dxe4 Nxe4", "f5", "Ng5 Nf6 N1f3", "Bf5 Ng3", -30, -150, Nature.POSITIONAL),
 }  # fmt: skip
@@ -85,6 +96,8 @@ def judged(known: Known) -> tuple[Nature, Signs]:
         slip=lost,
         tactical=explain.tactical(told.motifs),
         named=openings.name_of(after.epd()) is not None,
+        won=told.gain != "attack",
+        forgone=told.forgone,
     )
     return nature, told.signs
 
@@ -116,8 +129,9 @@ def test_what_is_worth_more() -> None:
 
     def worth(name: str, chance: float) -> float:
         nature, signs = judged(KNOWN[name])
+        tactic = nature is Nature.TACTIC
         sides = [score(chess.WHITE, given) for given in (KNOWN[name].before, KNOWN[name].after)]
-        return rank.worth(rank.Case(nature, signs, sides[0], sides[1], chance, nature is Nature.TACTIC))
+        return rank.worth(rank.Case(nature, signs, sides[0], sides[1], chance, 0.5, tactic, tactic))
 
     legal, pawn = worth("Legal's mate", 0.5), worth("a pawn left to be taken", 0.01)
     queen = worth("an early queen", 0.004)
@@ -134,18 +148,22 @@ def test_forgetting_grows_along_a_line_and_ends_with_it() -> None:
 
 
 def test_ideas() -> None:
-    """One slip and reply, or one reply with one motif, for one gain, are one idea; each step is needed."""
+    """One slip and reply, or one reply with one motif for one gain, are one idea; each step is needed."""
     base = rank.Idea("black", "d7d5", "e4d5", "pawn", "oversight", "loose pawn")
-    same = [base, rank.Idea("black", "d7d5", "e4d5", "pawn", "oversight", "put en prise")]
+    same = [
+        base,
+        rank.Idea("black", "d7d5", "e4d5", "pawn", "oversight", "put en prise"),
+        rank.Idea("black", "d7d5", "e4d5", "piece", "oversight", "loose pawn"),
+    ]
     like = rank.Idea("black", "c8g4", "e4d5", "pawn", "oversight", "loose pawn")
     others = [
         rank.Idea("white", "d7d5", "e4d5", "pawn", "oversight", "loose pawn"),
-        rank.Idea("black", "d7d5", "e4d5", "piece", "oversight", "loose pawn"),
         rank.Idea("black", "d7d5", "e4d5", "pawn", "gambit"),
         rank.Idea("black", "d7d5", "c4d5", "pawn", "oversight", "loose pawn"),
-        rank.Idea("black", "c8g4", "e4d5", "pawn", "oversight", "fork"),
+        rank.Idea("black", "f8b4", "e4d5", "piece", "oversight", "discovered attack"),
+        rank.Idea("black", "f8e7", "e4d5", "pawn", "oversight", "fork"),
     ]
     ids = rank.group([*same, like, *others])
-    assert len(set(ids[:3])) == 1 and ids[7] == ids[2], "the last shares slip and reply with the third"
-    assert len({ids[0], *ids[3:7]}) == 5
-    assert rank.group([*reversed(others), like, *reversed(same)])[::-1][:3] == ids[:3], "whatever the order"
+    assert len(set(ids[:4])) == 1
+    assert len({ids[0], *ids[4:]}) == 1 + len(others)
+    assert rank.group([*reversed(others), like, *reversed(same)])[::-1][:4] == ids[:4], "whatever the order"

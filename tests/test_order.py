@@ -21,7 +21,7 @@ from trapscan.contract import (
     Verified,
 )
 from trapscan.levels import Lens
-from trapscan.order import ORDERS, at_the_head, by_idea, in_order, ranked, rounded
+from trapscan.order import ORDERS, at_the_head, by_idea, in_order, outlines, ranked, rounded
 
 LEVELS = (1000, 1400, 2000)
 
@@ -110,18 +110,43 @@ def test_who_has_seen_a_position_or_an_answer_wants_another_thing_next() -> None
 def test_at_most_two_ideas_of_one_position_stand_at_the_head() -> None:
     lens = Lens(LEVELS, 1000)
     made = [
-        msgspec.structs.replace(finding(name, SlipKind.TRICK, 0, 0, 0), worth=(0.9 - 0.01 * place,) * 3)
+        msgspec.structs.replace(
+            finding(name, SlipKind.TRICK, 0, 0, 0),
+            worth=(0.9 - 0.01 * place,) * 3,
+            slip=MoveText(san=f"{name}3", uci=f"{name}2{name}3"),
+        )
         for place, name in enumerate("abcd")
     ]
     made[3] = msgspec.structs.replace(made[3], fen=made[3].fen.replace(" w ", " b "))
     assert [idea.lead.id for idea in at_the_head(by_idea(made, lens), lens)] == ["a", "d", "b"]
     seldom = msgspec.structs.replace(made[0], reach=(1.5e-4,) * 3)
-    oftener = msgspec.structs.replace(made[3], reach=(3e-4,) * 3, worth=(0.45,) * 3)
+    oftener = msgspec.structs.replace(made[3], reach=(3e-4,) * 3, worth=(0.75,) * 3)
     ideas = by_idea([seldom, oftener], lens)
     assert [idea.lead.id for idea in ideas] == ["a", "d"], "worth more"
     assert [idea.lead.id for idea in at_the_head(ideas, lens)] == ["d", "a"], "but seldom"
-    rare = [msgspec.structs.replace(each, chance=(0.004,) * 3) for each in made]
+    rare = [msgspec.structs.replace(each, chance=(0.009,) * 3) for each in made]
     assert at_the_head(by_idea(rare, lens), lens) == []
+    filler = [msgspec.structs.replace(each, worth=(0.69,) * 3) for each in made]
+    assert at_the_head(by_idea(filler, lens), lens) == []
+
+
+def test_a_slip_stands_once_at_the_head_for_positions_that_are_nearly_the_same() -> None:
+    """By hand: 1.e4 e5 empties two squares and fills two; a queen's side without four men differs in more than six."""
+    lens = Lens(LEVELS, 1000)
+    first = msgspec.structs.replace(finding("a", SlipKind.TRICK, 0, 0, 0), worth=(0.9,) * 3)
+    near = "rnbqkbnr/pppp1ppp/8/4p3/4P3/8/PPPP1PPP/RNBQKBNR w KQkq - 0 2"
+    far = "4kbnr/pppp1ppp/8/4p3/4P3/8/PPPP1PPP/RNBQKBNR w KQk - 0 2"
+
+    def shown(fen: str, slip: str = "f2f3") -> list[str]:
+        again = msgspec.structs.replace(first, id="b", fen=fen, slip=MoveText(san="", uci=slip))
+        whole = by_idea([first, again], lens)
+        told = by_idea([*outlines([first, again])], lens)
+        assert [idea.lead.id for idea in at_the_head(told, lens)] == [idea.lead.id for idea in at_the_head(whole, lens)]
+        return [idea.lead.id for idea in at_the_head(whole, lens)]
+
+    assert shown(near) == ["a"]
+    assert shown(near, "g2g4") == ["a", "b"], "another slip"
+    assert shown(far) == ["a", "b"], "another position"
 
 
 @given(st.floats(-1e3, 1e3), st.integers(0, 6))

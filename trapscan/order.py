@@ -10,6 +10,8 @@ from dataclasses import dataclass
 from types import MappingProxyType
 from typing import Any, Generic, Literal, Protocol, TypeVar
 
+import chess
+
 from trapscan.contract import BaitFinding, Finding, Gain, Nature, Side, SlipFinding, SlipKind
 from trapscan.levels import Lens
 
@@ -27,14 +29,15 @@ CROWD = 0.5
 """An idea counts so much less for each higher one of its section that has its position, or its answer and gain: who has
 seen one of them wants another thing next."""
 
-ALIKE = 2
-"""So many ideas of one position at most stand among the first."""
+ALIKE, NEAR = 2, 6
+"""So many ideas of one position at most stand among the first; and of positions that differ in so few squares no slip
+twice: a reader takes it for the same."""
 
-WORTHY, SELDOM, NEVER, PLAYED = 0.4, 2e-5, 1e-5, 0.005
-"""The worth from which a trick or pitfall may stand among the first: a coach rather shows it than not
-(scripts/run check_worth). How often it must happen: what comes more seldom than once in fifty thousand games stands
-behind what is commoner, and once in a hundred thousand is nobody's care. And the chance of the slip: what fewer than
-one in two hundred play is no trick."""
+WORTHY, SELDOM, NEVER, PLAYED = 0.7, 2e-5, 1e-5, 0.01
+"""The worth from which a trick or pitfall may stand among the first: a coach sets it gladly as likely as not
+(rank/worth.toml); fewer lines are better than filler. How often it must happen: what comes more seldom than once in
+fifty thousand games stands behind what is commoner, and once in a hundred thousand is nobody's care. And the chance of
+the slip: what fewer than one in a hundred play is no trick."""
 
 
 # --- what is ordered -------------------------------------------------------------------------------------------------
@@ -52,6 +55,7 @@ class Outline:
     victim: Side
     gain: Gain
     fen: str
+    slip: str
     idea: str
     answer: str
     levels: int
@@ -99,6 +103,7 @@ def outlines(findings: Iterable[Finding]) -> Iterator[Outline]:
             victim=finding.victim,
             gain=finding.gain,
             fen=same(finding.fen),
+            slip=same(finding.move.uci),
             idea=same(finding.idea),
             answer=same(finding.answer),
             levels=len(met),
@@ -227,13 +232,26 @@ def by_idea(findings: Iterable[RankedT], lens: Lens, *, damped: float = DAMPED) 
 def at_the_head(ideas: Iterable[Idea[RankedT]], lens: Lens) -> list[Idea[RankedT]]:
     """Of a section's ideas, in their order, those that a report begins with."""
     seen: Counter[str] = Counter()
-    out = []
+    out: list[Idea[RankedT]] = []
     for idea in ideas:
         if worthy(idea.lead, lens):
             seen[idea.lead.fen] += 1
-            if seen[idea.lead.fen] <= ALIKE:
+            if seen[idea.lead.fen] <= ALIKE and not any(_again(idea.lead, above.lead) for above in out):
                 out.append(idea)
     return sorted(out, key=lambda idea: -worthy(idea.lead, lens))[:FIRST]
+
+
+def _again(finding: Ranked, above: Ranked) -> bool:
+    """Whether the same move is the slip in nearly the same position."""
+    if _move(finding) != _move(above):
+        return False
+    boards = (chess.BaseBoard(each.fen.split(" ")[0]).piece_map().items() for each in (finding, above))
+    return len({square for square, _ in set(next(boards)) ^ set(next(boards))}) <= NEAR
+
+
+def _move(finding: Ranked) -> tuple[str, str]:
+    """Who goes wrong, and by which move (UCI)."""
+    return finding.victim, finding.slip if isinstance(finding, Outline) else finding.move.uci
 
 
 def _crowds(finding: Ranked) -> list[Hashable]:

@@ -77,7 +77,7 @@ def _finding(
     after = board.copy(stack=False)
     san = after.san_and_push(move)
     chance = tuple(outcome.examined.chances[slip.move])
-    nature, worth = nature_and_worth(explanation, best.score, slip.score, after, chance)
+    nature, worth = nature_and_worth(explanation, best.score, slip.score, after, chance, told.find)
     owned = Owned.of(seen, position, board, slip.move)
     prepared = prepared_of(owned, told, best, nature)
     held = prepared is not None and not owned.warned(prepared)

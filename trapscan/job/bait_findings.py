@@ -70,7 +70,7 @@ def _finding(seen: ScanState, position: Position, outcome: BaitOutcome, tried: T
     owned = Owned.of(seen, position, board, bait)
     fallen = tried.position.board()
     fallen.push_uci(first.slip.move)
-    nature, worth = nature_and_worth(first.explanation, after.best.score, first.slip.score, fallen, chance)
+    nature, worth = nature_and_worth(first.explanation, after.best.score, first.slip.score, fallen, chance, first.find)
     return BaitFinding(
         id=rank.finding_id("bait", position.epd, bait),
         victim=Side.of(not board.turn),

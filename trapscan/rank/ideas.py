@@ -20,9 +20,9 @@ class Idea:
     motif: str = ""
 
     def traits(self) -> list[Hashable]:
-        """Findings with a key in common share the idea: the same slip met by the same reply for the same gain; or,
-        whatever the slip was, the same reply with the same motif for the same gain."""
-        keys: list[Hashable] = [(self.victim, self.slip, self.reply, self.gain, self.nature)]
+        """Findings with a key in common share the idea: the same slip met by the same reply; or, whatever the slip was,
+        the same reply with the same motif for the same gain."""
+        keys: list[Hashable] = [(self.victim, self.slip, self.reply, self.nature)]
         if self.motif and self.reply:
             keys.append((self.victim, self.reply, self.motif, self.gain, self.nature))
         return keys

@@ -14,9 +14,9 @@ PAWN, PIECE = 1, 2
 FREE = 0.17
 """Who loses a pawn for nothing loses so much (objective expected score); less, and there is something for it."""
 
-SERIOUS, DECISIVE, BEHIND = 0.2, 0.3, -200
-"""A gambit with a name loses less than the first: more, and it is refuted. So much as the second is not lost by a worse
-position alone, nor is the first where the victim is two pawns behind afterwards."""
+REFUTED, SERIOUS, DECISIVE, BEHIND = 0.15, 0.2, 0.3, -200
+"""A gambit with a name loses less than the second, to a tactic less than the first: more, and it is refuted. So much as
+the third is not lost by a worse position alone, nor is the second where the victim is two pawns behind afterwards."""
 
 PAID = 2.0
 """A gambit's loss, in pawns by the engine's score, is so much less than what it gives up."""
@@ -25,7 +25,8 @@ MOSTLY = 0.5
 """What the first reply takes for good, or the slip gave, is the whole story if it is this share of all that is won."""
 
 BESIDE = 1.2
-"""A chance is merely let go where the score falls by no more than its worth and so many pawns."""
+"""A chance is merely let go where the score falls by no more than its worth and so many pawns; or it was a whole piece,
+and nothing is lost besides."""
 
 SACRIFICE, WORSE = 2, -100
 """An attack wins where the punisher gives so many pawns on the way, and the victim's score is this or worse. Who stands
@@ -38,21 +39,26 @@ CEILING = 1000
 """Centipawns beyond which a score says nothing more about material."""
 
 
-def nature_of(signs: Signs, *, best: Score, slip: Score, tactical: bool, named: bool, won: bool = True) -> Nature:
+def nature_of(
+    signs: Signs, *, best: Score, slip: Score, tactical: bool, named: bool, won: bool = True, forgone: bool = False
+) -> Nature:
     """The nature of a slip.
 
     `best` and `slip` are the victim's scores of the best move and of the slip; `tactical`: the leading motif of the
     refutation is a tactic; `named`: the position after the slip has a name of its own among the openings; `won`:
-    whether something is said to be won: where it is not, a pawn in the line is none.
+    whether something is said to be won: where it is not, a pawn in the line is none, and what a tactic is said to win
+    counts wherever the line ends; `forgone`: it is said that a chance was not taken.
     """
-    if not won and 0 < signs.taken < PIECE:
+    if won and tactical:
+        signs = replace(signs, taken=max(PAWN, signs.taken))
+    elif not won and 0 < signs.taken < PIECE:
         signs = replace(signs, taken=0)
     if slip.mate_lost:
         return Nature.TACTIC
     lost = loss(best, slip)
     drop = (min(CEILING, best.plain) - max(-CEILING, slip.plain)) / 100
-    known = named and lost < SERIOUS
-    if _let_go(signs, drop):
+    known = named and lost < (REFUTED if tactical else SERIOUS)
+    if _let_go(signs, drop, forgone):
         return Nature.GAMBIT if known else Nature.FORGONE
     if known and _offered(signs, drop):
         return Nature.GAMBIT if max(signs.at_once, signs.taken) >= PAWN else Nature.POSITIONAL
@@ -67,16 +73,21 @@ def nature_of(signs: Signs, *, best: Score, slip: Score, tactical: bool, named: 
         return Nature.OVERSIGHT
     if signs.given >= SACRIFICE and slip.plain <= WORSE:
         return Nature.TACTIC
+    if 0 < signs.slip_takes <= signs.at_once:  # an even trade
+        return Nature.POSITIONAL
     much = slip.plain <= WORSE and (lost >= DECISIVE or (lost >= SERIOUS and slip.plain <= BEHIND))
-    forcing = signs.check or signs.threat or (signs.capture and signs.slip_takes <= 0)  # to take in return is no force
+    forcing = signs.check or signs.threat or signs.capture
     return Nature.TACTIC if (tactical and lost >= SHARP) or (forcing and much) else Nature.POSITIONAL
 
 
-def _let_go(signs: Signs, drop: float) -> bool:
-    """Whether the fault is only that the victim does not take what is there to be taken, or does not mate."""
+def _let_go(signs: Signs, drop: float, said: bool) -> bool:
+    """Whether the fault is only that the victim does not take what is there to be taken, or does not mate; `said`: the
+    explanation says so."""
     if signs.could_mate:
         return signs.taken < PIECE
-    return signs.could >= PAWN > signs.taken and signs.at_once < PIECE and drop <= signs.could + BESIDE
+    if signs.at_once >= PIECE or (signs.given >= SACRIFICE and drop > signs.could + BESIDE):
+        return False
+    return said or (signs.could >= PAWN > signs.taken and (signs.could > PIECE or drop <= signs.could + BESIDE))
 
 
 def _left(signs: Signs) -> bool:

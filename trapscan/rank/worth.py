@@ -30,31 +30,40 @@ LOST = 3.0
 PIECE = 2
 """Pawns from which a man that the slip puts where it is taken is more than a pawn."""
 
+OBVIOUS = 0.85
+"""What so many punish unprepared need not be taught."""
+
 
 @dataclass(frozen=True, slots=True)
 class Case:
     """What the worth of a slip at one level is judged by: `best` and `slip` are the victim's scores, `chance` that a
-    player of the level plays it; `motif`: whether there is a tactical motif in its refutation."""
+    player of the level plays it, `find` that one punishes it unprepared; `motif`: whether there is a tactical motif in
+    its refutation; `won`: whether something is said to be won."""
 
     nature: Nature
     signs: Signs
     best: Score
     slip: Score
     chance: float
+    find: float
     motif: bool
+    won: bool
 
 
 def features(case: Case) -> dict[str, float]:
-    """The features by name, each for a reason: a tactic is what a coach is after; a motif gives it a name; what many
-    play is met; who stands no worse afterwards has nothing to regret; a piece thrown where anybody takes it asks for
-    no thought."""
+    """The features by name, each for a reason: a tactic is what a coach is after, the more so if it ends with something
+    in hand; a motif gives it a name; what many play is met; who stands no worse afterwards has nothing to regret; a
+    piece thrown where anybody takes it, and what nearly everybody punishes, ask for no thought."""
+    tactic = case.nature is Nature.TACTIC
     behind = LOST if case.slip.mate_lost else -case.slip.plain / 100
     return {
-        "tactic": float(case.nature is Nature.TACTIC),
+        "tactic": float(tactic),
+        "won": float(tactic and case.won),
         "motif": float(case.motif),
         "common": math.log(max(case.chance, RAREST) / USUAL),
         "worse": min(LOST, max(0.0, behind)),
         "thrown": float(case.signs.slip_takes <= -PIECE),
+        "obvious": float(case.find > OBVIOUS),
     }
 
 

@@ -131,18 +131,22 @@ def _labelled(row: Row, board: chess.Board, outcome: Outcome) -> Labelled:
         for san in row.refutation:
             line.append(walk.push_san(san).uci())
         explanation = explain.explain_slip(board, slip, best=best, slip_score=score, refutation=line)
+    won = explanation.gain != "attack"
     nature = rank.nature_of(
         explanation.signs,
         best=best.score,
         slip=score,
         tactical=explain.tactical(explanation.motifs),
         named=openings.name_of(after.epd()) is not None,
-        won=explanation.gain != "attack",
+        won=won,
+        forgone=explanation.forgone,
     )
     levels = settings.load("standard", {}).levels
     chance = at_level(outcome.examined.chances[row.slip], levels, LEVEL)
+    find = at_level(told.find, levels, LEVEL) if told is not None else 0.0
     motif = explain.any_tactical(explanation.motifs)
-    return Labelled(row, rank.Case(nature, explanation.signs, best.score, score, chance, motif), told is not None)
+    case = rank.Case(nature, explanation.signs, best.score, score, chance, find, motif, won)
+    return Labelled(row, case, told is not None)
 
 
 def _score(side: chess.Color, given: int | dict[str, int]) -> Score:
