@@ -33,7 +33,12 @@ def test_who_is_looked_at() -> None:
     """The first ideas of tricks and pitfalls, one finding each; every move of the repertoire that is accused; every
     answer that is said to let a slip off; and nothing that is closed at first."""
     scan_, lens = trap_scan(), Lens((1000, 1200, 1400, 1600, 1800, 2000, 2200, 2400), 1400)
-    slips = [msgspec.structs.replace(f, idea=f.id, nature=Nature.TACTIC, prepared=None) for f in scan_.slips]
+    slips = [
+        msgspec.structs.replace(
+            f, idea=f.id, nature=Nature.TACTIC, prepared=None, worth=tuple(min(1.0, 0.4 + share) for share in f.worth)
+        )
+        for f in scan_.slips
+    ]
     far = min((f for f in slips if f.kind is SlipKind.TRICK), key=lambda f: f.worth[2])
     wrong = msgspec.structs.replace(
         far, worth=tuple(0.0 for _ in far.worth), prepared=Prepared(answers=("h3",), right=False)
