@@ -62,11 +62,11 @@ def test_moves_that_everybody_knows(line: str, move: str, level: int, low: float
 @pytest.mark.parametrize(
     ("line", "move", "shares"),
     [
-        ("", "d2d4", (0.222, 0.281, 0.285)),
-        ("e4 e5 Nf3 Nc6 Bc4 Nd4", "f3e5", (0.309, 0.171, 0.204)),
-        ("e4 e5 Nf3 d6 Bc4 Bg4 Nc3 g6", "h2h3", (0.400, 0.470, 0.604)),
-        ("d4 d5 c4 e6 Nc3 Nf6 cxd5 exd5 Bg5 Nbd7", "c3d5", (0.232, 0.289, 0.156)),
-        ("e4 e5 Qh5 Nc6 Bc4", "d8f6", (0.043, 0.176, 0.106)),
+        ("", "d2d4", (0.236, 0.272, 0.282)),
+        ("e4 e5 Nf3 Nc6 Bc4 Nd4", "f3e5", (0.310, 0.190, 0.198)),
+        ("e4 e5 Nf3 d6 Bc4 Bg4 Nc3 g6", "h2h3", (0.400, 0.494, 0.558)),
+        ("d4 d5 c4 e6 Nc3 Nf6 cxd5 exd5 Bg5 Nbd7", "c3d5", (0.250, 0.312, 0.176)),
+        ("e4 e5 Qh5 Nc6 Bc4", "d8f6", (0.036, 0.165, 0.105)),
     ],
 )
 def test_golden_numbers(line: str, move: str, shares: tuple[float, ...]) -> None:
