@@ -33,7 +33,9 @@ class Sample:
 
     def chances(self, join: Join) -> np.ndarray:
         """Joined chances of the examined moves; together what the net gives them."""
-        raised = join.utilities(self.shares[None], self.losses, np.array([min(max(self.own, 600), 2600)], float))[0]
+        raised = join.utilities(
+            self.shares[None], self.losses, np.array([min(max(self.own, 600), 2600)], float), self.seconds
+        )[0]
         raised = np.exp(raised - raised.max())
         result: np.ndarray = raised / raised.sum() * self.shares.sum()
         return result

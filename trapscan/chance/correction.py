@@ -16,6 +16,7 @@ Floats = npt.NDArray[np.float64]
 
 FEATURES = 5
 """Shallow loss, its root, deep loss, its root, swing (deep minus shallow where deeper is worse)."""
+ROOT_DEEP = 3
 
 
 def features(losses: Floats) -> Floats:
@@ -32,9 +33,17 @@ def scaled(levels: Floats) -> Floats:
     return bent
 
 
+def slowness(seconds: Floats | float) -> Floats:
+    """Thinking time of a side over 40 moves (0: unknown), by doublings of 600 seconds, a third each."""
+    known = np.asarray(seconds) > 0
+    doublings: Floats = np.log2(np.clip(np.where(known, seconds, 600), 15, 10_000) / 600)
+    return doublings / 3
+
+
 @dataclass(frozen=True)
 class Join:
-    """A conditional logit over the examined moves: (a + b r) log p(net) + (c + d r) . features, r = `scaled(level)`.
+    """A conditional logit over the examined moves: (a + b r) log p(net) + (c + d r) . features + e t root of the deep
+    loss, with r = `scaled(level)` and t = `slowness(seconds)`.
 
     Among the examined moves the shares move; together they keep the probability the net gave them, so every other
     move keeps its share and all sum to one."""
@@ -42,28 +51,35 @@ class Join:
     net: tuple[float, float] = (1.0, 0.0)
     plain: tuple[float, ...] = (0.0,) * FEATURES
     rated: tuple[float, ...] = (0.0,) * FEATURES
+    timed: float = 0.0
 
     def digest(self) -> str:
         """A short hash of the weights."""
         return hashlib.sha256(json.dumps(asdict(self)).encode()).hexdigest()[:8]
 
-    def utilities(self, shares: Floats, losses: Floats, levels: Floats) -> Floats:
-        """(levels, moves) from shares (levels, moves), losses (moves, 2), levels (levels,)."""
+    def utilities(self, shares: Floats, losses: Floats, levels: Floats, seconds: float) -> Floats:
+        """(levels, moves) from shares (levels, moves), losses (moves, 2), levels (levels,), thinking time."""
         r = scaled(levels)[:, None]
         facts = features(losses)
         weight = self.net[0] + self.net[1] * r
         out: Floats = weight * np.log(np.maximum(shares, 1e-6)) + facts @ np.array(self.plain)
-        out += r * (facts @ np.array(self.rated))
+        out += r * (facts @ np.array(self.rated)) + self.timed * slowness(seconds) * facts[:, ROOT_DEEP]
         return out
 
-    def apply(self, chances: Chances, losses: Mapping[str, tuple[float, float]], levels: tuple[int, ...]) -> Chances:
-        """See the class; moves of `losses` that are not in `chances` are ignored."""
+    def apply(
+        self,
+        chances: Chances,
+        losses: Mapping[str, tuple[float, float]],
+        levels: tuple[int, ...],
+        seconds: float = 600.0,
+    ) -> Chances:
+        """See the class; moves of `losses` that are not in `chances` are ignored; seconds a side over 40 moves."""
         examined = [move for move in chances if move in losses]
         if len(examined) < 2:
             return chances
         shares = np.array([chances[move] for move in examined]).T
         given = np.maximum(np.array([losses[move] for move in examined], float), 0.0)
-        raised = self.utilities(shares, given, np.clip(np.array(levels, float), 600, 2600))
+        raised = self.utilities(shares, given, np.clip(np.array(levels, float), 600, 2600), seconds)
         raised = np.exp(raised - raised.max(axis=1, keepdims=True))
         raised *= shares.sum(axis=1, keepdims=True) / raised.sum(axis=1, keepdims=True)
         out = np.round(raised, 6)
@@ -74,7 +90,10 @@ class Join:
 
 
 JOIN = Join(
-    net=(0.93, -0.018), plain=(-0.205, -0.233, -0.303, -0.38, -0.188), rated=(-0.224, -0.28, -0.216, -0.313, 0.018)
+    net=(0.964, -0.02),
+    plain=(-0.197, -0.09, -0.127, -0.607, 0.075),
+    rated=(-0.124, -0.382, -0.201, -0.591, -0.039),
+    timed=-0.618,
 )
-"""Fitted by `fit_join` on 4,248 positions (two a game, plies 6-30, of games the net never saw), Stockfish 15.1 at
-2,000 nodes, and at 20,000 where the loss was near the threshold of a slip."""
+"""Fitted by `fit_join` on 12,225 positions (plies 6-30, of games the net never saw, of all thinking times), Stockfish
+15.1 at 2,000 nodes, and at 20,000 where the loss was near the threshold of a slip."""

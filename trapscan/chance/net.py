@@ -94,8 +94,8 @@ class NetModel:
         return found
 
     def join(self, chances: Chances, losses: Mapping[str, tuple[float, float]], levels: tuple[int, ...]) -> Chances:
-        """Chances once an engine has looked at some of the moves; see `joined.Join`."""
-        return self._join.apply(chances, losses, levels)
+        """Chances once an engine has looked at some of the moves; see `correction.Join`."""
+        return self._join.apply(chances, losses, levels, self.conditions.seconds)
 
     def shares(
         self, board: chess.Board, ratings: Sequence[tuple[float, float]], conditions: Conditions | None = None

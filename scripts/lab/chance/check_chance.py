@@ -1,6 +1,6 @@
 """Three checks of the chances of slips: calibration, the candidate filter, and ranks in common positions.
 
-    scripts/run check_chance calibration aside.jsonl rapid.jsonl --plot calibration.svg
+    scripts/run check_chance calibration aside.jsonl rapid.jsonl --plot calibration.svg --anew
     scripts/run check_chance filter ../shared/data/opening_slips.tsv.gz
     scripts/run check_chance rank ../shared/data/human_games.tsv.gz --engine /usr/games/stockfish
     scripts/run check_chance rank ../shared/data/human_games*.tsv.gz --times 30
@@ -21,8 +21,10 @@ import chess
 import chess.engine
 import numpy as np
 
+from scripts.lab.chance.fit_join import parted
 from scripts.lab.chance.games import PACES, POOLS, PRESENT, TEST_FOLDS, fold_of, read_games
-from tests.chance.samples import Sample, read_samples
+from scripts.lab.chance.losses import samples_of
+from tests.chance.samples import Sample
 from tests.independent.scores import settled_score
 from trapscan.chance import load_model
 from trapscan.chance.correction import JOIN, Join
@@ -41,7 +43,11 @@ def main() -> None:
     one = kinds.add_parser("calibration")
     one.add_argument("samples", nargs="+", type=Path)
     one.add_argument("--plot", type=Path)
-    one.set_defaults(run=lambda args: calibration([s for path in args.samples for s in read_samples(path)], args.plot))
+    one.add_argument("--anew", action="store_true", help="what the shipped net says, whichever net chose the moves")
+    one.add_argument("--cross", action="store_true", help="join fitted anew, each fifth judged by a fit of the others")
+    one.set_defaults(
+        run=lambda args: calibration(samples_of(args.samples, anew=args.anew), args.plot, cross=args.cross)
+    )
     two = kinds.add_parser("filter")
     two.add_argument("slips", type=Path)
     two.add_argument("--limit", type=int, default=10**9)
@@ -56,12 +62,14 @@ def main() -> None:
     args.run(args)
 
 
-def calibration(samples: list[Sample], plot: Path | None) -> None:
+def calibration(samples: list[Sample], plot: Path | None, *, cross: bool) -> None:
     """Said and seen shares of slips by bin, for the join and for the net alone, overall and by level."""
     print(f"{len(samples)} positions, one a game")
     drawn: dict[str, list[tuple[str, list[tuple[float, float, int]]]]] = {band: [] for band, _, _ in BANDS}
-    for name, join in (("joined", JOIN), ("net alone", Join())):
-        said, seen, level, seconds = slips(samples, join)
+    joined = parted(samples) if cross else [(samples, JOIN)]
+    for name, parts in (("joined", joined), ("net alone", [(samples, Join())])):
+        facts = [slips(part, join) for part, join in parts]
+        said, seen, level, seconds = map(np.concatenate, zip(*facts, strict=True))
         judged, wide = 0, 0
         groups = [(band, (level >= low) & (level < high)) for band, low, high in BANDS]
         groups += [(f"{low}-{high - 1} s", (seconds >= low) & (seconds < high)) for low, high in PACES]

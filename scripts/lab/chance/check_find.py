@@ -150,7 +150,9 @@ class Case:
         """The chance that a right reply is played, and that of the likeliest other one."""
         shallow = self.lost if self.plain else 0.0
         losses = {move: (0.0, 0.0) if move in self.right else (shallow, self.lost) for move in self.replies}
-        joined = join.apply({move: (share,) for move, share in self.replies.items()}, losses, (self.level,))
+        joined = join.apply(
+            {move: (share,) for move, share in self.replies.items()}, losses, (self.level,), self.seconds
+        )
         return sum(joined[move][0] for move in self.right), joined[self.other][0]
 
     @property

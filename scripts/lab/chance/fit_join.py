@@ -1,6 +1,8 @@
-"""Fit the join of net and engine on positions measured by scripts/run measure_losses; prints the weights for joined.py.
+"""Fit the join of net and engine on positions measured by scripts/run measure_losses; prints the weights for
+trapscan/chance/correction.py.
 
-scripts/run fit_join fit.jsonl fit-rest.jsonl fit-second.jsonl --test aside.jsonl
+    scripts/run fit_join measured-*.jsonl --anew
+    scripts/run check_chance calibration measured-*.jsonl --anew --cross      what such a fit says of rows it never saw
 """
 
 import argparse
@@ -10,43 +12,49 @@ from pathlib import Path
 import numpy as np
 
 from scripts.lab.chance.logit import conditional_logit
-from tests.chance.samples import Sample, nats, read_samples
-from trapscan.chance.correction import FEATURES, Join, features, scaled
+from scripts.lab.chance.losses import samples_of
+from tests.chance.samples import Sample, nats
+from trapscan.chance.correction import FEATURES, ROOT_DEEP, Join, features, scaled, slowness
 
 SLIP = 0.10
+RIDGE, RIDGE_RATED = 3.0, 20.0
 
 
 def main() -> None:
     ask = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     ask.add_argument("fit", nargs="+", type=Path)
-    ask.add_argument("--test", type=Path)
-    ask.add_argument("--ridge", type=float, default=3.0)
-    ask.add_argument("--ridge-rated", type=float, default=20.0, help="for what changes with level")
+    ask.add_argument("--test", nargs="*", type=Path, default=[])
+    ask.add_argument("--ridge", type=float, default=RIDGE)
+    ask.add_argument("--ridge-rated", type=float, default=RIDGE_RATED, help="for what changes with level or time")
+    ask.add_argument("--anew", action="store_true", help="what the shipped net says, whichever net chose the moves")
     ask.add_argument("--cross", type=float, nargs="+", help="only judge these --ridge-rated by cross-validation")
     args = ask.parse_args()
-    samples = [sample for path in args.fit for sample in read_samples(path)]
+    samples = samples_of(args.fit, anew=args.anew)
     for ridge_rated in args.cross or ():
         cross(samples, args.ridge, ridge_rated)
     if args.cross:
         return
-    join = fit([s for s in samples if s.played in s.moves], args.ridge, args.ridge_rated)
-    print(f"Join(net={join.net}, plain={join.plain}, rated={join.rated})")
-    for path in [*args.fit, args.test]:
-        if path:
-            tests = read_samples(path)
-            print(path.name, json.dumps({"net": nats(tests, Join()), "joined": nats(tests, join)}))
+    join = fit(samples, args.ridge, args.ridge_rated)
+    print(f"Join(net={join.net}, plain={join.plain}, rated={join.rated}, timed={join.timed})")
+    for name, tests in (("fitted", samples), ("others", samples_of(args.test, anew=args.anew))):
+        if tests:
+            print(name, json.dumps({"net": nats(tests, Join()), "joined": nats(tests, join)}))
 
 
-def cross(samples: list[Sample], ridge: float, ridge_rated: float, parts: int = 5) -> None:
-    """Fits on four fifths, foretells the last: nats a move, and per slip by level. Games of one player stay together
-    as far as a rating tells."""
-    part = np.array([sample.own % parts for sample in samples])
+def parted(
+    samples: list[Sample], ridge: float = RIDGE, ridge_rated: float = RIDGE_RATED, parts: int = 5
+) -> list[tuple[list[Sample], Join]]:
+    """Each part of the samples with a join fitted on all others. Games of one player stay together as far as a rating
+    tells."""
+    split = [[sample for sample in samples if sample.own % parts == k] for k in range(parts)]
+    rest = [[sample for sample in samples if sample.own % parts != k] for k in range(parts)]
+    return [(part, fit(others, ridge, ridge_rated)) for part, others in zip(split, rest, strict=True)]
+
+
+def cross(samples: list[Sample], ridge: float, ridge_rated: float) -> None:
+    """Fits on four fifths, foretells the last: nats a move, and per slip by level."""
     told, lost, level = [], [], []
-    for k in range(parts):
-        join = fit(
-            [s for s, p in zip(samples, part, strict=True) if p != k and s.played in s.moves], ridge, ridge_rated
-        )
-        held = [s for s, p in zip(samples, part, strict=True) if p == k]
+    for held, join in parted(samples, ridge, ridge_rated):
         told.append(nats(held, join)["nats"] * len(held))
         for sample in held:
             chances = sample.chances(join)
@@ -61,15 +69,16 @@ def cross(samples: list[Sample], ridge: float, ridge_rated: float, parts: int = 
 
 def fit(samples: list[Sample], ridge: float, ridge_rated: float) -> Join:
     """Most likely weights, with a small penalty away from (1, 0, 0...): the net as it is."""
+    samples = [sample for sample in samples if sample.played in sample.moves]
     tables = [design(sample) for sample in samples]
     chosen = [list(sample.moves).index(sample.played) for sample in samples]
-    start = np.zeros(2 + 2 * FEATURES)
+    start = np.zeros(3 + 2 * FEATURES)
     start[0] = 1
     strength = np.full(len(start), ridge)
     strength[[1, *range(2 + FEATURES, len(start))]] = ridge_rated
     weights = conditional_logit(tables, chosen, start, strength)
     w = [round(float(x), 3) for x in weights]
-    return Join((w[0], w[1]), tuple(w[2 : 2 + FEATURES]), tuple(w[2 + FEATURES :]))
+    return Join((w[0], w[1]), tuple(w[2 : 2 + FEATURES]), tuple(w[2 + FEATURES : -1]), w[-1])
 
 
 def design(sample: Sample) -> np.ndarray:
@@ -77,7 +86,7 @@ def design(sample: Sample) -> np.ndarray:
     r = float(scaled(np.array(min(max(sample.own, 600), 2600), float)))
     logs = np.log(np.maximum(sample.shares, 1e-6))[:, None]
     facts = features(sample.losses)
-    return np.hstack([logs, r * logs, facts, r * facts])
+    return np.hstack([logs, r * logs, facts, r * facts, slowness(sample.seconds) * facts[:, [ROOT_DEEP]]])
 
 
 if __name__ == "__main__":

@@ -3,13 +3,16 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Callable
+import json
+from collections.abc import Callable, Iterable
+from pathlib import Path
+from typing import Any
 
 import chess
 import chess.engine
 
 from scripts.lab.chance.games import POOLS, Game
-from tests.chance.samples import CANDIDATES, PRIOR
+from tests.chance.samples import CANDIDATES, PRIOR, Sample, read_samples, sample_of
 from tests.independent.scores import settled_score
 from trapscan.chance import load_model
 from trapscan.chance.net import Conditions
@@ -77,6 +80,26 @@ def measure(game: Game, ask: Ask, shallow: int, deep: int, ply: int) -> dict[str
         "moves": {m: [round(share[m], 6), round(max(0.0, top - first[m]), 4), round(max(0.0, top - last_value[m]), 4)]
                   for m in likely},
     }  # fmt: skip
+
+
+def said_anew(row: dict[str, Any]) -> dict[str, Any]:
+    """A measured position with the shares that the shipped net gives its moves, likeliest first."""
+    board = chess.Board()
+    for uci in row["before"].split():
+        board.push_uci(uci)
+    conditions = Conditions(row["seconds"], POOLS.get(row["source"], 2))
+    moves, shares = load_model().shares(board, [(row["own"], row["other"])], conditions)
+    share = {move.uci(): round(float(shares[0, i]), 6) for i, move in enumerate(moves)}
+    told = {move: [share[move], *losses] for move, (_, *losses) in row["moves"].items()}
+    return row | {"moves": dict(sorted(told.items(), key=lambda item: -item[1][0]))}
+
+
+def samples_of(paths: Iterable[Path], *, anew: bool) -> list[Sample]:
+    """The measured positions of files, with the shares they were measured with or those of the shipped net."""
+    if not anew:
+        return [sample for path in paths for sample in read_samples(path)]
+    lines = [line for path in paths for line in path.read_text().splitlines() if line.endswith("}")]
+    return [sample_of(said_anew(json.loads(line))) for line in lines]
 
 
 def after(board: chess.Board, move: str, ask: Ask, nodes: int) -> float:
