@@ -90,10 +90,10 @@ class Join:
 
 
 JOIN = Join(
-    net=(0.964, -0.02),
-    plain=(-0.197, -0.09, -0.127, -0.607, 0.075),
-    rated=(-0.124, -0.382, -0.201, -0.591, -0.039),
-    timed=-0.618,
+    net=(0.963, -0.003),
+    plain=(-0.163, -0.106, -0.111, -0.657, 0.066),
+    rated=(-0.138, -0.279, -0.172, -0.368, -0.015),
+    timed=-0.762,
 )
 """Fitted by `fit_join` on 12,225 positions (plies 6-30, of games the net never saw, of all thinking times), Stockfish
 15.1 at 2,000 nodes, and at 20,000 where the loss was near the threshold of a slip."""

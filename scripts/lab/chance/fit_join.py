@@ -17,7 +17,7 @@ from tests.chance.samples import Sample, nats
 from trapscan.chance.correction import FEATURES, ROOT_DEEP, Join, features, scaled, slowness
 
 SLIP = 0.10
-RIDGE, RIDGE_RATED = 3.0, 20.0
+RIDGE, RIDGE_RATED = 3.0, 60.0
 
 
 def main() -> None:
@@ -25,7 +25,7 @@ def main() -> None:
     ask.add_argument("fit", nargs="+", type=Path)
     ask.add_argument("--test", nargs="*", type=Path, default=[])
     ask.add_argument("--ridge", type=float, default=RIDGE)
-    ask.add_argument("--ridge-rated", type=float, default=RIDGE_RATED, help="for what changes with level or time")
+    ask.add_argument("--ridge-rated", type=float, default=RIDGE_RATED, help="for what changes with level")
     ask.add_argument("--anew", action="store_true", help="what the shipped net says, whichever net chose the moves")
     ask.add_argument("--cross", type=float, nargs="+", help="only judge these --ridge-rated by cross-validation")
     args = ask.parse_args()
@@ -75,7 +75,7 @@ def fit(samples: list[Sample], ridge: float, ridge_rated: float) -> Join:
     start = np.zeros(3 + 2 * FEATURES)
     start[0] = 1
     strength = np.full(len(start), ridge)
-    strength[[1, *range(2 + FEATURES, len(start))]] = ridge_rated
+    strength[[1, *range(2 + FEATURES, 2 + 2 * FEATURES)]] = ridge_rated
     weights = conditional_logit(tables, chosen, start, strength)
     w = [round(float(x), 3) for x in weights]
     return Join((w[0], w[1]), tuple(w[2 : 2 + FEATURES]), tuple(w[2 + FEATURES : -1]), w[-1])
