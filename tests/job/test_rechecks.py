@@ -11,16 +11,16 @@ import pytest
 from tests.job.small_scans import LINES, SMALL
 from tests.report.sample_scans import trap_scan
 from trapscan.chance import load_model
-from trapscan.contract import Nature, Prepared, SlipKind, encode_scan
+from trapscan.contract import Nature, Prepared, SlipFinding, SlipKind, encode_scan
 from trapscan.engines import EngineSpec, Probe
 from trapscan.job import scan
 from trapscan.job.missed import KEEPS, missed, replies
 from trapscan.job.recheck import Recheck, long_look, look
-from trapscan.job.rechecks import epd_of, lets_off, said_first, seen_first
+from trapscan.job.rechecks import TOLD, epd_of, lets_off, said_first, seen_first
 from trapscan.job.tools import tools_of
 from trapscan.levels import Lens
 from trapscan.model import Evaluation, Line, Position, Query, Slip
-from trapscan.order import FIRST
+from trapscan.order import FIRST, by_idea
 from trapscan.score import Score, loss
 from trapscan.settings import Settings
 from trapscan.stopping import Iteration
@@ -52,6 +52,29 @@ def test_who_is_looked_at() -> None:
     tricks = [f for f in named.values() if f.kind is SlipKind.TRICK]
     assert len([f for f in tricks if f.id in first]) == min(FIRST, len(tricks)) + (len(tricks) > FIRST)
     assert {f.id for f in aside} <= {f.id for f in seen_first(list(named.values()), lens)}
+
+
+def test_what_may_stand_at_the_head_is_told_however_far_down_it_stands() -> None:
+    lens = Lens((1000, 1200, 1400, 1600, 1800, 2000, 2200, 2400), 1400)
+    trick = next(f for f in trap_scan().slips if f.kind is SlipKind.TRICK)
+
+    def made(name: str, worth: float, met: float) -> SlipFinding:
+        return msgspec.structs.replace(
+            trick,
+            id=name,
+            idea=name,
+            fen=f"{trick.fen} {name}",  # each in a position of its own, so that none stands lower for another
+            nature=Nature.TACTIC,
+            refutation=None,
+            worth=(worth,) * 8,
+            chance=(0.1,) * 8,
+            met=(met,) * 8,
+        )
+
+    filler = [made(f"filler{number}", 0.6, 0.1) for number in range(TOLD)]
+    found = [*filler, made("head", 0.8, 0.001)]
+    assert [idea.lead.id for idea in by_idea(found, lens)].index("head") == TOLD
+    assert {f.id for f in seen_first(found, lens)} == {f.id for f in found}
 
 
 def test_a_long_look_is_never_shorter_than_the_scan() -> None:

@@ -122,13 +122,19 @@ def said_first(found: Sequence[SlipFinding], lens: Lens) -> list[SlipFinding]:
     """What a report says first or as an accusation: slips of the repertoire, answers that let a slip off, and the
     leads of the first ideas of each kind."""
     accused = [finding for finding in found if finding.kind is SlipKind.UNSOUND or lets_off(finding)]
-    first = _leads(found, lens, {SlipKind.TRICK: FIRST, SlipKind.PITFALL: FIRST}, may_be=worthy)
-    return list({finding.id: finding for finding in (*accused, *first)}.values())
+    return list({finding.id: finding for finding in (*accused, *_first(found, lens))}.values())
 
 
 def seen_first(found: Sequence[SlipFinding], lens: Lens) -> list[SlipFinding]:
-    """The leads of the ideas that a reader comes to."""
-    return _leads(found, lens, dict.fromkeys(SlipKind, TOLD) | dict.fromkeys(ASIDE.values(), TOLD_ASIDE))
+    """The leads of the ideas that a reader comes to: at the head, which may stand far down in their section, and as
+    the sections begin."""
+    below = _leads(found, lens, dict.fromkeys(SlipKind, TOLD) | dict.fromkeys(ASIDE.values(), TOLD_ASIDE))
+    return list({finding.id: finding for finding in (*_first(found, lens), *below)}.values())
+
+
+def _first(found: Sequence[SlipFinding], lens: Lens) -> list[SlipFinding]:
+    """The leads of the ideas that may stand at the head."""
+    return _leads(found, lens, {SlipKind.TRICK: FIRST, SlipKind.PITFALL: FIRST}, may_be=worthy)
 
 
 def _leads(
