@@ -1,8 +1,8 @@
 """How far the chances of slips may be off: the calibration measured on games kept aside, as a range about a chance.
 
-`scripts/run check_chance calibration --cross` put 55,396 slips, said at their joined chance, against how often they were
-played (12,225 positions of games kept aside); it prints this table. In no bin do players below 1300, from 1300 to 1800,
-or above 1800 differ from all by more than two standard errors, so one table serves every level.
+`scripts/run check_chance calibration --cross` put 55,396 slips, said at their joined chance, against how often they
+were played (12,225 positions of games kept aside); it prints this table. In no bin do players below 1300, from 1300 to
+1800, or above 1800 differ from all by more than two standard errors, so one table serves every level.
 """
 
 from __future__ import annotations
