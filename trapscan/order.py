@@ -242,16 +242,12 @@ def at_the_head(ideas: Iterable[Idea[RankedT]], lens: Lens) -> list[Idea[RankedT
 
 
 def _again(finding: Ranked, above: Ranked) -> bool:
-    """Whether the same move is the slip in nearly the same position."""
-    if _move(finding) != _move(above):
+    """Whether the same side makes the same move (UCI) in nearly the same position; the page asks so too."""
+    one, other = (each.slip if isinstance(each, Outline) else each.move.uci for each in (finding, above))
+    if (finding.victim, one) != (above.victim, other):
         return False
-    boards = (chess.BaseBoard(each.fen.split(" ")[0]).piece_map().items() for each in (finding, above))
-    return len({square for square, _ in set(next(boards)) ^ set(next(boards))}) <= NEAR
-
-
-def _move(finding: Ranked) -> tuple[str, str]:
-    """Who goes wrong, and by which move (UCI)."""
-    return finding.victim, finding.slip if isinstance(finding, Outline) else finding.move.uci
+    here, there = (chess.BaseBoard(each.fen.partition(" ")[0]).piece_map() for each in (finding, above))
+    return sum(here.get(square) != there.get(square) for square in here.keys() | there.keys()) <= NEAR
 
 
 def _crowds(finding: Ranked) -> list[Hashable]:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from pathlib import Path
 
+import msgspec
 import pytest
 
 from tests.browser.browser_pages import Visit, expected, set_level, shown
@@ -30,6 +31,28 @@ def test_the_order_is_the_librarys_at_every_level(visit: Visit, pages: dict[str,
         first = scan.findings[[f.id for f in scan.findings].index(shown(page)[0])]
         figures = Presentation.of(scan, level=level).entry(first).figures
         assert page.locator("article dl.figures b").first.text_content() == figures["often"]
+
+
+def test_the_head_is_the_librarys_at_every_level(visit: Visit, tmp_path: Path) -> None:
+    """Every slip twice, in nearly the same positions: the page leaves out what Markdown and the terminal leave out."""
+    scan = trap_scan()
+    good = [
+        msgspec.structs.replace(each, worth=(0.9,) * 8, chance=(0.2,) * 8, reach=(0.1,) * 8, idea=f"{name} {each.id}")
+        for each in scan.slips
+        for name in ("one", "other")
+    ]
+    good = [
+        msgspec.structs.replace(each, id=each.idea.replace(" ", "-"), fen=f"{each.fen[:-1]}{9 if place % 2 else 8}")
+        for place, each in enumerate(good)
+    ]
+    scan = msgspec.structs.replace(scan, findings=tuple(good))
+    page = visit().open(write_reports(scan, tmp_path)[0])
+    for level in (1000, 1500, 2400):
+        set_level(page, level)
+        of_sections = [section.first for section in Presentation.of(scan, level=level).sections(12)]
+        titles = [entry.title for first in of_sections for entry in first]
+        assert page.locator("#first-lists li a").all_text_contents() == titles
+        assert any(first and len(first) < 12 for first in of_sections)
 
 
 def test_the_slider_stops_at_the_scans_levels_and_the_chosen_one(

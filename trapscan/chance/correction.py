@@ -10,6 +10,7 @@ from dataclasses import asdict, dataclass
 import numpy as np
 import numpy.typing as npt
 
+from trapscan.chance.encode import slowness
 from trapscan.model import Chances
 
 Floats = npt.NDArray[np.float64]
@@ -31,13 +32,6 @@ def scaled(levels: Floats) -> Floats:
     above 2200, and what was seen in the middle must not run on straight."""
     bent: Floats = 1.1 * np.tanh((levels - 1600) / 550)
     return bent
-
-
-def slowness(seconds: Floats | float) -> Floats:
-    """Thinking time of a side over 40 moves (0: unknown), by doublings of 600 seconds, a third each."""
-    known = np.asarray(seconds) > 0
-    doublings: Floats = np.log2(np.clip(np.where(known, seconds, 600), 15, 10_000) / 600)
-    return doublings / 3
 
 
 @dataclass(frozen=True)

@@ -92,11 +92,15 @@ def _bits(masks: Sequence[int], turn: chess.Color) -> npt.NDArray[np.uint8]:
 def context(board: chess.Board, seconds: float, pool: int) -> npt.NDArray[np.float32]:
     """(12,): castling rights, ply, whether the ply is known, speed, whether the speed is known, rating pool."""
     ply = known_ply(board)
-    speed = np.log2(np.clip(seconds, 15, 10_000) / 600) / 3 if seconds > 0 else 0.0
     pools = [float(pool == i) for i in range(4)]
     return np.array(
-        [*castling(board), max(ply, 0) / 40, float(ply >= 0), speed, float(seconds > 0), *pools], np.float32
+        [*castling(board), max(ply, 0) / 40, float(ply >= 0), slowness(seconds), float(seconds > 0), *pools], np.float32
     )
+
+
+def slowness(seconds: float) -> float:
+    """Thinking time of a side over 40 moves, by doublings of 600 seconds, a third each; 0 where it is not known."""
+    return float(np.log2(np.clip(seconds, 15, 10_000) / 600)) / 3 if seconds > 0 else 0.0
 
 
 def known_ply(board: chess.Board) -> int:

@@ -15,7 +15,7 @@ import jinja2
 from markupsafe import Markup
 
 from trapscan.contract import Finding, Scan, SlipFinding
-from trapscan.order import ALIKE, FIRST, often_at, section_of, toll_at, worthy
+from trapscan.order import ALIKE, FIRST, NEAR, often_at, section_of, toll_at, worthy
 from trapscan.report.entry import Entry
 from trapscan.report.filing import addition
 from trapscan.report.lines import lines_of
@@ -56,6 +56,7 @@ def page_in_pieces(shown: Presentation, few: int) -> Iterator[str]:
         "shown": few,
         "first": FIRST,
         "alike": ALIKE,
+        "near": NEAR,
         "sections": sections,
         "kinds": [section.key for section in SECTIONS],
         "rows": [{"key": kind.key, "name": kind.name} for kind in ROWS],

@@ -64,7 +64,7 @@ def main() -> None:
 
 def calibration(samples: list[Sample], plot: Path | None, *, cross: bool) -> None:
     """Said and seen shares of slips by bin, for the join and for the net alone, overall and by level."""
-    print(f"{len(samples)} positions, one a game")
+    print(f"{len(samples)} positions")
     drawn: dict[str, list[tuple[str, list[tuple[float, float, int]]]]] = {band: [] for band, _, _ in BANDS}
     joined = parted(samples) if cross else [(samples, JOIN)]
     for name, parts in (("joined", joined), ("net alone", [(samples, Join())])):

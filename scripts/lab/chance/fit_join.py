@@ -14,7 +14,8 @@ import numpy as np
 from scripts.lab.chance.logit import conditional_logit
 from scripts.lab.chance.losses import samples_of
 from tests.chance.samples import Sample, nats
-from trapscan.chance.correction import FEATURES, ROOT_DEEP, Join, features, scaled, slowness
+from trapscan.chance.correction import FEATURES, ROOT_DEEP, Join, features, scaled
+from trapscan.chance.encode import slowness
 
 SLIP = 0.10
 RIDGE, RIDGE_RATED = 3.0, 60.0

@@ -27,12 +27,21 @@ function leads(cards) {
 
 // Of a section's cards those worth it, few of one position.
 function atTheHead(cards) {
-  const seen = {};
-  return cards.filter(({ finding }) => {
-    if (!here(finding.worthy)) return false;
-    seen[finding.fen] = (seen[finding.fen] || 0) + 1;
-    return seen[finding.fen] <= DATA.alike;
-  }).sort((a, b) => here(b.finding.worthy) - here(a.finding.worthy)).slice(0, DATA.first);
+  const seen = {}, kept = [];
+  for (const card of cards) {
+    const { fen, worthy } = card.finding;
+    if (!here(worthy)) continue;
+    seen[fen] = (seen[fen] || 0) + 1;
+    if (seen[fen] <= DATA.alike && !kept.some((above) => again(card.finding, above.finding))) kept.push(card);
+  }
+  return kept.sort((a, b) => here(b.finding.worthy) - here(a.finding.worthy)).slice(0, DATA.first);
+}
+
+// Whether the same side makes the same move in nearly the same position.
+function again(one, other) {
+  if (one.victim !== other.victim || one.plays[0].moves[0][1] !== other.plays[0].moves[0][1]) return false;
+  const there = readFen(other.fen).men;
+  return readFen(one.fen).men.filter((man, square) => man !== there[square]).length <= DATA.near;
 }
 
 // Whether its answer is prepared, to stand at the end of a line.
